@@ -1,0 +1,38 @@
+"""airstats: what airtightness sheet jobs really take, and how many rolls to order next."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+_HOME = {
+    "AirstatsError": "errors",
+    "AllowancesError": "errors",
+    "RecordsError": "errors",
+    "Records": "records",
+    "check_records": "records",
+    "read_records": "records",
+    "Allowances": "allowances",
+    "load_allowances": "allowances",
+    "calibrate": "chain",
+    "price": "pricing",
+    "backtest": "backtest",
+}
+__all__ = sorted([*_HOME, "__version__"])
+
+if TYPE_CHECKING:
+    from airstats.allowances import Allowances, load_allowances
+    from airstats.backtest import backtest
+    from airstats.chain import calibrate
+    from airstats.errors import AirstatsError, AllowancesError, RecordsError
+    from airstats.pricing import price
+    from airstats.records import Records, check_records, read_records
+
+
+def __getattr__(name: str) -> Any:
+    # Loading on first use keeps `airstats --help` quick.
+    if name in _HOME:
+        return getattr(import_module(f"airstats.{_HOME[name]}"), name)
+    raise AttributeError(f"module airstats has no attribute {name!r}")

@@ -1,0 +1,317 @@
+"""The allowances: the object that a quarter hands to the next, and its file."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import platform
+import tempfile
+from dataclasses import asdict, dataclass, field, fields, replace
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from airstats.calibration import ALLOWANCES, FORMS, REUSE_NAMES, Belief, starting_belief
+from airstats.errors import AllowancesError
+from airstats.mixture import Mixture
+from airstats.prior import Prior
+from airstats.quarters import quarter_number
+
+FORMAT = "airstats-allowances/1"
+INTERVAL = 0.9
+UNITS = {
+    "waste": "m² a m² laid",
+    "reveal.diagonal": "m² of sheet a m² of reveal",
+    "reveal.centre": "m² of sheet a m² of reveal",
+    "reveal.lined": "m² of sheet a m² of reveal",
+    "reuse.diagonal": "share of usable off-cuts",
+    "reuse.centre": "share of usable off-cuts",
+}
+_DIGITS = 10
+
+
+@dataclass(frozen=True)
+class Allowances:
+    """What is believed after a quarter, and which jobs taught it.
+
+    Attributes
+    ----------
+    quarter, first_quarter : the last and the first quarter of the chain
+    job_ids : every job counted in the chain; `new_jobs` those of this update, of which
+        `late_jobs` finished in an earlier quarter
+    crew_jobs : jobs counted for each crew
+    suspects : job_id to the probability that its record is grossly wrong, for the new jobs
+    records, previous : digests of what this was made from
+    decision : what a person decided on this update, with reason and initials
+    file_digest : digest of the file this was read from, empty if it was not read
+    """
+
+    quarter: str
+    first_quarter: str
+    belief: Belief
+    job_ids: tuple[str, ...] = ()
+    new_jobs: tuple[str, ...] = ()
+    late_jobs: tuple[str, ...] = ()
+    crew_jobs: dict[str, int] = field(default_factory=dict)
+    suspects: dict[str, float] = field(default_factory=dict)
+    records: str = ""
+    previous: str = ""
+    decision: dict[str, str] = field(default_factory=dict)
+    file_digest: str = ""
+
+    def table(self) -> pd.DataFrame:
+        """Return the four allowances: index the name; `mean, sd, low, high, unit`.
+
+        low and high hold 90 %. Waste is averaged over all candidates, the reveal factors over
+        those that use a flat factor.
+        """
+        flat = _form_rows(self.belief, "factor")
+        waste = _summary(self.belief, (0,), ("waste",))
+        return pd.concat([waste, _summary(flat, (1, 2, 3), ALLOWANCES[1:])])
+
+    def reuse_table(self) -> pd.DataFrame:
+        """Return the shares of usable off-cuts that are used, as `table` does."""
+        return _summary(_form_rows(self.belief, "reuse"), (1, 2), REUSE_NAMES[1:3])
+
+    def covariance(self) -> np.ndarray:
+        """Return the (4, 4) covariance of the allowances under flat factors."""
+        flat = _form_rows(self.belief, "factor")
+        weight, mean = flat.weight, flat.mean[:, :4]
+        away = mean - weight @ mean
+        within = np.einsum("g,gij->ij", weight, flat.covariance[:, :4, :4])
+        return within + np.einsum("g,gi,gj->ij", weight, away, away)
+
+    def crew_table(self) -> pd.DataFrame:
+        """Return each crew's departure from the firm's waste: `mean, sd, low, high, jobs`."""
+        crews = self.belief.crews
+        table = _summary(self.belief, range(4, 4 + len(crews)), crews, "m² a m² laid")
+        return table.assign(jobs=[self.crew_jobs.get(crew, 0) for crew in crews])
+
+    def spread(self) -> dict[str, float]:
+        """Return what the job-to-job spread is made of: floor in m², the rest a m² laid."""
+        belief = self.belief
+        made = {"floor_m2": belief.prior.floor_m2}
+        for name in ("spread", "crew_sd", "drift"):
+            values = getattr(belief, name)
+            mean = float(belief.weight @ values)
+            made[name] = mean
+            made[f"{name}_sd"] = float(np.sqrt(belief.weight @ (values - mean) ** 2))
+        return made
+
+    def form_weights(self) -> dict[str, float]:
+        """Return how likely each form of the reveals is: flat factor, or re-use of off-cuts."""
+        weight = self.belief.weight
+        return {name: float(weight[self.belief.form == i].sum()) for i, name in enumerate(FORMS)}
+
+    def save(self, path: str | Path) -> None:
+        """Write the file, whole or not at all."""
+        write_whole(Path(path), self.to_text())
+
+    def to_text(self) -> str:
+        """Return the file's text: JSON, a person can read it."""
+        return _lines(_rounded(self._as_dict())) + "\n"
+
+    def digest(self) -> str:
+        """Return the digest by which the next quarter's file names this one."""
+        return self.file_digest or _sha256(self.to_text().encode())
+
+    def _as_dict(self) -> dict[str, Any]:
+        belief = self.belief
+        candidates = [
+            {
+                "form": FORMS[belief.form[g]],
+                "spread": belief.spread[g],
+                "crew_sd": belief.crew_sd[g],
+                "drift": belief.drift[g],
+                "weight": belief.weight[g],
+                "mean": belief.mean[g],
+                "covariance": belief.covariance[g][np.tril_indices(belief.mean.shape[1])],
+            }
+            for g in range(len(belief.form))
+        ]
+        crews = self.crew_table()
+        return {
+            "format": FORMAT,
+            "quarter": self.quarter,
+            "first_quarter": self.first_quarter,
+            "jobs_used": len(self.job_ids),
+            "interval": INTERVAL,
+            "allowances": self.table().to_dict("index"),
+            "reuse": self.reuse_table().to_dict("index"),
+            "form_weights": self.form_weights(),
+            "parameter_order": list(ALLOWANCES),
+            "covariance": self.covariance(),
+            "spread": self.spread(),
+            "crews": crews.to_dict("index"),
+            "new_jobs": list(self.new_jobs),
+            "late_jobs": list(self.late_jobs),
+            "suspects": self.suspects,
+            "decision": self.decision,
+            "previous": self.previous,
+            "records": self.records,
+            "versions": versions(),
+            "job_ids": list(self.job_ids),
+            "prior": asdict(belief.prior),
+            "candidates": candidates,
+        }
+
+
+def unchanged(quarter: str, prior: Prior | None = None) -> Allowances:
+    """Return the allowances before any job: the prior."""
+    belief = starting_belief(prior or Prior())
+    return Allowances(quarter=quarter, first_quarter=quarter, belief=belief)
+
+
+def load_allowances(path: str | Path) -> Allowances:
+    """Read an allowances file.
+
+    Raises
+    ------
+    AllowancesError
+        If the file is missing, damaged or of another format.
+    """
+    path = Path(path)
+    try:
+        written = path.read_bytes()
+        content = json.loads(written.decode("utf-8"))
+    except FileNotFoundError:
+        raise AllowancesError(f"{path}: there is no such file; give an allowances file.") from None
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not a JSON text"
+        raise AllowancesError(
+            f"{path}: cannot be read as an allowances file ({reason}); take the file as"
+            " airstats wrote it."
+        ) from None
+    found = content.get("format") if isinstance(content, dict) else None
+    if found != FORMAT:
+        raise AllowancesError(
+            f'{path}: format is "{found}" where "{FORMAT}" is expected; is this the right file?'
+        )
+    try:
+        return replace(_from_dict(content), file_digest=_sha256(written))
+    except (KeyError, TypeError, ValueError, IndexError) as error:
+        raise AllowancesError(
+            f"{path}: damaged or edited by hand ({type(error).__name__}: {error}); take the file"
+            " as airstats wrote it."
+        ) from None
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file so that a reader sees the old file or the new one, never a half."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that a result depends on."""
+    packages = ("airstats", "numpy", "pandas", "scipy")
+    return {"python": platform.python_version()} | {name: version(name) for name in packages}
+
+
+def _sha256(content: bytes) -> str:
+    return "sha256:" + hashlib.sha256(content).hexdigest()
+
+
+def _form_rows(belief: Belief, form: str) -> Belief:
+    rows = belief.pick(belief.form == FORMS.index(form))
+    return replace(rows, weight=rows.weight / rows.weight.sum())
+
+
+def _summary(
+    belief: Belief, places: Any, names: tuple[str, ...], unit: str | None = None
+) -> pd.DataFrame:
+    """Mean, sd and the 90 % interval of some parameters, averaged over the candidates."""
+    places = list(places)
+    sd = np.sqrt(np.diagonal(belief.covariance, axis1=1, axis2=2)[:, places])
+    mix = Mixture(belief.weight, belief.mean[:, places], sd)
+    tail = (1 - INTERVAL) / 2
+    columns = {
+        "mean": mix.mean(),
+        "sd": mix.sd(),
+        "low": mix.quantile(tail) if places else [],
+        "high": mix.quantile(1 - tail) if places else [],
+        "unit": [unit or UNITS[name] for name in names],
+    }
+    return pd.DataFrame(columns, index=list(names))
+
+
+def _from_dict(content: dict[str, Any]) -> Allowances:
+    quarter_number(content["quarter"])
+    rows = content["candidates"]
+    size = 4 + len(content["crews"])
+    lower = np.tril_indices(size)
+    covariance = np.zeros((len(rows), size, size))
+    triangles = np.array([row["covariance"] for row in rows], dtype=float)
+    covariance[:, lower[0], lower[1]] = triangles
+    covariance[:, lower[1], lower[0]] = triangles
+    np.linalg.cholesky(covariance)
+    weight = np.array([row["weight"] for row in rows], dtype=float)
+    belief = Belief(
+        form=np.array([FORMS.index(row["form"]) for row in rows]),
+        spread=np.array([row["spread"] for row in rows], dtype=float),
+        crew_sd=np.array([row["crew_sd"] for row in rows], dtype=float),
+        drift=np.array([row["drift"] for row in rows], dtype=float),
+        weight=weight / weight.sum(),
+        mean=np.array([row["mean"] for row in rows], dtype=float).reshape(len(rows), size),
+        covariance=covariance,
+        crews=tuple(content["crews"]),
+        prior=Prior(**{f.name: _tuples(content["prior"][f.name]) for f in fields(Prior)}),
+    )
+    return Allowances(
+        quarter=content["quarter"],
+        first_quarter=content["first_quarter"],
+        belief=belief,
+        job_ids=tuple(content["job_ids"]),
+        new_jobs=tuple(content["new_jobs"]),
+        late_jobs=tuple(content["late_jobs"]),
+        crew_jobs={name: row["jobs"] for name, row in content["crews"].items()},
+        suspects=content["suspects"],
+        records=content["records"],
+        previous=content["previous"],
+        decision=content["decision"],
+    )
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(item) for item in value) if isinstance(value, list) else value
+
+
+def _rounded(value: Any) -> Any:
+    """Plain numbers with ten digits, so that the last bit of a sum never changes a file."""
+    if isinstance(value, dict):
+        return {key: _rounded(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [_rounded(item) for item in value]
+    if isinstance(value, (float, np.floating)):
+        return float(f"{value:.{_DIGITS}g}")
+    return int(value) if isinstance(value, np.integer) else value
+
+
+def _lines(content: dict[str, Any]) -> str:
+    """JSON with one entry a line, and long lists of candidates one candidate a line."""
+
+    def compact(value: Any) -> str:
+        return json.dumps(value, ensure_ascii=False)
+
+    def block(value: Any) -> str:
+        if isinstance(value, dict) and value:
+            rows = [f"    {compact(key)}: {compact(item)}" for key, item in value.items()]
+            return "{\n" + ",\n".join(rows) + "\n  }"
+        if isinstance(value, list) and value and isinstance(value[0], (dict, list)):
+            return "[\n" + ",\n".join(f"    {compact(item)}" for item in value) + "\n  ]"
+        return compact(value)
+
+    rows = [f"  {compact(key)}: {block(value)}" for key, value in content.items()]
+    return "{\n" + ",\n".join(rows) + "\n}"

@@ -1,0 +1,160 @@
+"""Every quarter priced from what was known before it, beside simpler rules and the real prices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from airstats.allowances import Allowances
+from airstats.chain import calibrate_through, finished_jobs
+from airstats.errors import RecordsError
+from airstats.pricing import LEFTOVER_COST, SHORT_COST, critical_share, predict, price
+from airstats.quarters import quarters_between
+from airstats.records import Records
+from airstats.takeoff import Takeoff
+
+Array = np.ndarray
+
+FLAT_SHARE = 0.10
+"""The flat percentage on the surface that the rules are compared with. Common practice."""
+
+RULES = {
+    "airstats": "priced with the allowances known then",
+    "flat": "surface and a flat 10 %",
+    "estimated": "what was really priced",
+    "least_squares": "least squares on the middle of each count",
+}
+_DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
+
+
+@dataclass(frozen=True)
+class Backtest:
+    """Outcome of a back-test.
+
+    Attributes
+    ----------
+    jobs : one row a job priced: `job_id, quarter`, the columns of `price`, `needed_rolls`,
+        `held_80` (chance that the use lay in low..high), `pinball_rolls`, and for each rule
+        `RULE_rolls, RULE_cost`
+    summary : one row a rule: `jobs, mean_cost, jobs_short, rolls_short, rolls_left_over`
+    held_80 : share of the uses inside their 80 % interval
+    pinball_rolls : mean pinball loss of the 50, 80 and 95 % rolls
+    """
+
+    jobs: pd.DataFrame
+    summary: pd.DataFrame
+    held_80: float
+    pinball_rolls: float
+
+
+def backtest(
+    records: Records, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+) -> Backtest:
+    """Price every quarter from the quarters before it and compare with what was needed.
+
+    Raises
+    ------
+    RecordsError
+        If fewer than two quarters hold finished jobs.
+    """
+    jobs = finished_jobs(records)
+    quarters = sorted(set(jobs.table["quarter"]))
+    if len(quarters) < 2:
+        raise RecordsError(
+            f"{records.source}: a back-test needs finished jobs in two quarters or more; found"
+            f" {len(quarters)}."
+        )
+    chain = list(calibrate_through(records, quarters[-2]))
+    parts = [
+        _one_quarter(jobs, quarter, known, leftover_cost, short_cost)
+        for known, quarter in zip(chain, quarters[1:], strict=True)
+    ]
+    table = pd.concat(parts, ignore_index=True)
+    return Backtest(
+        jobs=table,
+        summary=_summary(table),
+        held_80=float(table["held_80"].mean()),
+        pinball_rolls=float(table["pinball_rolls"].mean()),
+    )
+
+
+def pinball(share: float, foretold: Array, came: Array) -> Array:
+    """Return the pinball loss of quantile forecasts (Koenker & Bassett 1978)."""
+    over = came - foretold
+    return np.maximum(share * over, (share - 1) * over)
+
+
+def _one_quarter(
+    jobs: Takeoff, quarter: str, known: Allowances, leftover_cost: float, short_cost: float
+) -> pd.DataFrame:
+    ahead = jobs.where(jobs.table["quarter"].eq(quarter))
+    past = jobs.where(jobs.table["job_id"].isin(known.job_ids))
+    gap = quarters_between(known.quarter, quarter)
+    orders = price(ahead, known, leftover_cost, short_cost, gap)
+    needed = np.ceil(ahead.table["used_rolls"].to_numpy(dtype=float))
+    rules = {
+        "airstats": orders["order_rolls"].to_numpy(dtype=float),
+        "flat": _flat(ahead),
+        "estimated": np.ceil(ahead.table["estimated_rolls"].to_numpy(dtype=float)),
+        "least_squares": _least_squares(past, ahead, critical_share(leftover_cost, short_cost)),
+    }
+    columns = {}
+    for rule, rolls in rules.items():
+        left, short = np.maximum(rolls - needed, 0), np.maximum(needed - rolls, 0)
+        columns[f"{rule}_rolls"] = rolls
+        columns[f"{rule}_cost"] = leftover_cost * left + short_cost * short
+    losses = [pinball(p / 100, orders[f"rolls_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
+    held = _share_held(ahead, known, gap)
+    return orders.assign(
+        quarter=quarter,
+        needed_rolls=needed,
+        held_80=held,
+        pinball_rolls=np.mean(losses, axis=0),
+        **columns,
+    )
+
+
+def _share_held(ahead: Takeoff, known: Allowances, gap: int) -> Array:
+    """Share of each counted interval's probability that lies between the 10 and 90 % points.
+
+    A count leaves the use open within an interval; the probability integral is spread over it
+    evenly (Czado, Gneiting & Held 2009).
+    """
+    use = predict(ahead, known, gap)
+    low, high = ahead.columns(["used_low_m2", "used_high_m2"]).T
+    start, end = use.below(low), use.below(high)
+    inside = np.minimum(end, 0.9) - np.maximum(start, 0.1)
+    width = end - start
+    middle = ((start + end) / 2 > 0.1) & ((start + end) / 2 < 0.9)
+    return np.where(width > 1e-9, np.clip(inside, 0, None) / np.maximum(width, 1e-9), middle)
+
+
+def _flat(ahead: Takeoff) -> Array:
+    surface, roll = ahead.columns(["surface_m2", "roll_m2"]).T
+    return np.ceil(surface * (1 + FLAT_SHARE) / roll)
+
+
+def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
+    middle = past.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
+    x = past.columns(_DRIVERS)
+    factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
+    sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
+    wanted = ahead.columns(_DRIVERS) @ factors + ndtri(share) * sd
+    return np.maximum(np.ceil(wanted / ahead.columns(["roll_m2"])[:, 0]), 0)
+
+
+def _summary(table: pd.DataFrame) -> pd.DataFrame:
+    rows = {}
+    for rule in RULES:
+        gap = table[f"{rule}_rolls"] - table["needed_rolls"]
+        rows[rule] = {
+            "jobs": len(table),
+            "mean_cost": table[f"{rule}_cost"].mean(),
+            "jobs_short": int((gap < 0).sum()),
+            "rolls_short": float(-gap.clip(upper=0).sum()),
+            "rolls_left_over": float(gap.clip(lower=0).sum()),
+        }
+    return pd.DataFrame(rows).T.rename_axis("rule").reset_index()

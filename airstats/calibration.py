@@ -1,0 +1,288 @@
+"""The model: candidates for what sheet a job takes, and how counted jobs re-weigh them.
+
+Nobody knows beforehand how far jobs spread, how much crews differ, how fast allowances drift, nor
+whether a flat factor or the geometry of the off-cuts foretells the reveals better. So a table of
+candidates is kept, each one combination of these. Under each the allowances are fitted; each is
+weighed by how well it foretold the counts. What the firm reads is the weighted average.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import NamedTuple
+
+import numpy as np
+
+from airstats.likelihood import agreement
+from airstats.prior import DRIFT_OF_FACTORS, Prior
+from airstats.takeoff import CROSSING_CUTS, Takeoff
+
+Array = np.ndarray
+
+FORMS = ("factor", "reuse")
+"""The two means: a flat factor on reveal area, or needed sheet less a share of usable off-cuts."""
+
+ALLOWANCES = ("waste", "reveal.diagonal", "reveal.centre", "reveal.lined")
+REUSE_NAMES = ("waste", "reuse.diagonal", "reuse.centre", "reveal.lined")
+REVEAL_PARTS = (1, 2, 3)
+"""Places of the reveals among the parameters."""
+_SHARED = len(ALLOWANCES)
+
+JOBS_AT_A_TIME = 4096
+NEGLIGIBLE = 1e-6
+MOST_STEPS = 40
+
+
+@dataclass(frozen=True)
+class Belief:
+    """G candidates, each with a normal belief over P parameters (4 allowances, then crews).
+
+    Attributes
+    ----------
+    form : (G,) index into FORMS
+    spread, crew_sd, drift : (G,) m² a m² laid
+    weight : (G,) adds up to 1
+    mean : (G, P); covariance : (G, P, P)
+    crews : names of the P - 4 crews
+    """
+
+    form: Array
+    spread: Array
+    crew_sd: Array
+    drift: Array
+    weight: Array
+    mean: Array
+    covariance: Array
+    crews: tuple[str, ...]
+    prior: Prior
+
+    def pick(self, chosen: Array) -> Belief:
+        """Return the chosen candidates, weights as they are."""
+        fields = ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance")
+        return replace(self, **{name: getattr(self, name)[chosen] for name in fields})
+
+
+class Fit(NamedTuple):
+    """Posterior of the candidates of one form: (g, P), (g, P, P) and (g,) log evidence."""
+
+    mean: Array
+    covariance: Array
+    log_evidence: Array
+
+
+def starting_belief(prior: Prior = Prior()) -> Belief:
+    """Return the belief before any job, without crews and with one drift of zero."""
+    forms = {0: 1 - prior.reuse_weight, 1: prior.reuse_weight}
+    grid = list(product(forms, prior.spread_nodes, prior.crew_sd_weights))
+    spread = np.array([node for _, node, _ in grid])
+    crew_sd, crew_weight = np.array([crew for _, _, crew in grid]).T
+    form = np.array([f for f, _, _ in grid])
+    z = np.log(spread / prior.spread_centre) / prior.spread_log_sd
+    weight = np.exp(-0.5 * z**2) * crew_weight * np.array([forms[f] for f in form])
+    slots = np.array(
+        [
+            [prior.waste, *prior.reveal_factors],
+            [prior.waste, *prior.reuse_shares, prior.reveal_factors[2]],
+        ]
+    )
+    return Belief(
+        form=form,
+        spread=spread,
+        crew_sd=crew_sd,
+        drift=np.zeros(len(grid)),
+        weight=weight / weight.sum(),
+        mean=slots[form, :, 0],
+        covariance=np.eye(_SHARED) * slots[form, :, 1][:, :, None] ** 2,
+        crews=(),
+        prior=prior,
+    )
+
+
+def admit_crews(belief: Belief, names: Array) -> Belief:
+    """Add crews not met before: the firm's mean, with the spread between crews."""
+    new = tuple(sorted(set(names.tolist()) - set(belief.crews) - {""}))
+    if not new:
+        return belief
+    before, after = belief.mean.shape[1], belief.mean.shape[1] + len(new)
+    mean = np.zeros((len(belief.form), after))
+    mean[:, :before] = belief.mean
+    covariance = np.zeros((len(belief.form), after, after))
+    covariance[:, :before, :before] = belief.covariance
+    place = np.arange(before, after)
+    covariance[:, place, place] = belief.crew_sd[:, None] ** 2
+    return replace(belief, mean=mean, covariance=covariance, crews=belief.crews + new)
+
+
+def branch_over_drift(belief: Belief) -> Belief:
+    """Copy every candidate once for each drift: until a second quarter comes, none is favoured."""
+    drifts = belief.prior.drift_weights
+    copies = belief.pick(np.tile(np.arange(len(belief.form)), len(drifts)))
+    drift, share = (np.repeat(column, len(belief.form)) for column in np.array(drifts).T)
+    return replace(copies, drift=drift, weight=copies.weight * share)
+
+
+def widen(belief: Belief, quarters: int) -> Belief:
+    """Let the allowances wander for some quarters: a random walk, so variances add."""
+    scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (_SHARED - 1)])
+    covariance = belief.covariance.copy()
+    place = np.arange(_SHARED)
+    covariance[:, place, place] += quarters * (belief.drift[:, None] * scale) ** 2
+    return replace(belief, covariance=covariance)
+
+
+def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) -> Belief:
+    """Move every candidate by what the counted jobs tell, and weigh the candidates anew.
+
+    Parameters
+    ----------
+    belief : Belief
+        What was believed before these jobs.
+    jobs : Takeoff
+        n finished jobs with `used_low_m2` and `used_high_m2`.
+    measuring_sd_m2 : float or (n,) array
+        Spread that roughly measured reveal depths add to each job, m².
+
+    Notes
+    -----
+    For each candidate the posterior mode is found by Newton steps with exact derivatives, and
+    its covariance is the inverse curvature there (Laplace). The evidence of a candidate is the
+    Laplace integral of likelihood times prior (Tierney & Kadane 1986).
+    """
+    if len(jobs) == 0:
+        return belief
+    belief = admit_crews(belief, jobs.crews)
+    mean, covariance = belief.mean.copy(), belief.covariance.copy()
+    log_weight = np.log(belief.weight)
+    for form in np.unique(belief.form):
+        chosen = belief.form == form
+        fit = _fit(belief.pick(chosen), jobs, int(form), measuring_sd_m2)
+        mean[chosen], covariance[chosen] = fit.mean, fit.covariance
+        log_weight[chosen] += fit.log_evidence
+    weight = np.exp(log_weight - log_weight.max())
+    updated = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
+    return _without_negligible(updated, log_weight)
+
+
+def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
+    """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain."""
+    laid = jobs.columns(["laid_m2"])
+    named = (jobs.crews[:, None] == np.array(crews, dtype=str)[None, :]) * laid
+    lined = jobs.columns(["reveal_lined_m2"])
+    quantity = "reveal" if FORMS[form] == "factor" else "fillable"
+    crossing = jobs.columns([f"{quantity}_{cut}_m2" for cut in CROSSING_CUTS])
+    certain = laid[:, 0].copy()
+    if FORMS[form] == "reuse":
+        crossing = -crossing
+        certain += jobs.columns([f"needed_{cut}_m2" for cut in CROSSING_CUTS]).sum(axis=1)
+    return np.hstack([laid, crossing, lined, named]), certain
+
+
+def job_sd(belief: Belief, laid_m2: Array, extra_sd_m2: Array | float = 0.0) -> Array:
+    """Return the (G, n) job-to-job standard deviations, m², for jobs whose crew is known."""
+    growing = belief.spread[:, None] * laid_m2[None, :]
+    return np.sqrt(belief.prior.floor_m2**2 + growing**2 + np.square(extra_sd_m2))
+
+
+class _Jobs(NamedTuple):
+    """A handful of jobs as arrays: (n, P), then (n,) each, and the (g, n) spreads."""
+
+    columns: Array
+    certain: Array
+    low: Array
+    high: Array
+    sd: Array
+    gross_sd: Array
+
+
+class _Height(NamedTuple):
+    """Log posterior (up to a constant) at a point, with its slope and downward curvature."""
+
+    value: Array
+    slope: Array
+    curvature: Array
+
+
+def _fit(belief: Belief, jobs: Takeoff, form: int, measuring_sd_m2: Array | float) -> Fit:
+    precision = np.linalg.inv(belief.covariance)
+    columns, certain = design(jobs, form, belief.crews)
+    low, high, roll, laid = _counts(jobs)
+    extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), laid.shape)
+
+    def blocks(rough: float) -> Iterator[_Jobs]:
+        for start in range(0, len(laid), JOBS_AT_A_TIME):
+            part = slice(start, start + JOBS_AT_A_TIME)
+            sd = np.hypot(job_sd(belief, laid[part], extra[part]), rough * roll[part])
+            gross = np.hypot(sd, belief.prior.gross_rolls * roll[part])
+            yield _Jobs(columns[part], certain[part], low[part], high[part], sd, gross)
+
+    # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
+    start = _climb(belief, precision, belief.mean, lambda: blocks(0.5))[0]
+    mode, top = _climb(belief, precision, start, lambda: blocks(0.0))
+    covariance = np.linalg.inv(top.curvature)
+    shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
+    return Fit(mode, covariance, top.value + shrink)
+
+
+def _climb(belief: Belief, precision: Array, start: Array, blocks) -> tuple[Array, _Height]:  # type: ignore[no-untyped-def]
+    """Newton's ascent for all candidates at once; a step that goes down is halved."""
+    mean, height = start, _height(belief, precision, start, blocks())
+    step = np.linalg.solve(height.curvature, height.slope[..., None])[..., 0]
+    for _ in range(MOST_STEPS):
+        trial = _height(belief, precision, mean + step, blocks())
+        better = trial.value >= height.value - 1e-9
+        mean = np.where(better[:, None], mean + step, mean)
+        height = _Height(
+            np.where(better, trial.value, height.value),
+            np.where(better[:, None], trial.slope, height.slope),
+            np.where(better[:, None, None], trial.curvature, height.curvature),
+        )
+        fresh = np.linalg.solve(height.curvature, height.slope[..., None])[..., 0]
+        step = np.where(better[:, None], fresh, step / 2)
+        if np.abs(step).max() < 1e-9:
+            break
+    return mean, height
+
+
+def _height(belief: Belief, precision: Array, at: Array, blocks: Iterator[_Jobs]) -> _Height:
+    away = at - belief.mean
+    pull = np.einsum("gij,gj->gi", precision, away)
+    value, slope, flat = -0.5 * (away * pull).sum(axis=1), -pull, 0.0
+    size = at.shape[1]
+    for jobs in blocks:
+        expected = at @ jobs.columns.T + jobs.certain
+        fit = agreement(
+            expected, jobs.sd, jobs.low, jobs.high, belief.prior.gross_share, jobs.gross_sd
+        )
+        value = value + fit.log_probability.sum(axis=1)
+        slope = slope + fit.slope @ jobs.columns
+        squares = (jobs.columns[:, :, None] * jobs.columns[:, None, :]).reshape(-1, size * size)
+        flat = flat + np.maximum(fit.curvature, 0) @ squares
+    return _Height(value, slope, precision + np.reshape(flat, precision.shape))
+
+
+def _without_negligible(belief: Belief, log_weight: Array) -> Belief:
+    """Drop candidates that no longer matter, but keep both forms in play."""
+    best = np.array([log_weight[belief.form == form].max() for form in range(len(FORMS))])
+    kept = belief.pick(log_weight - best[belief.form] > np.log(NEGLIGIBLE))
+    return replace(kept, weight=kept.weight / kept.weight.sum())
+
+
+def gross_probability(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) -> Array:
+    """Return the (n,) probability that each counted job's record is grossly wrong."""
+    low, high, roll, laid = _counts(jobs)
+    sd = job_sd(belief, laid, measuring_sd_m2)
+    gross_sd = np.hypot(sd, belief.prior.gross_rolls * roll)
+    expected = np.empty_like(sd)
+    for form in np.unique(belief.form):
+        columns, certain = design(jobs, int(form), belief.crews)
+        chosen = belief.form == form
+        expected[chosen] = belief.mean[chosen] @ columns.T + certain
+    fit = agreement(expected, sd, low, high, belief.prior.gross_share, gross_sd)
+    return belief.weight @ fit.wrong
+
+
+def _counts(jobs: Takeoff) -> Array:
+    """The (4, n) least and most use, roll area and laid area, m²."""
+    return jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]).T

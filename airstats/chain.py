@@ -1,0 +1,169 @@
+"""The quarterly update: which jobs count in a quarter, and the chain from quarter to quarter."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from airstats.allowances import Allowances, load_allowances, unchanged
+from airstats.calibration import Belief, branch_over_drift, gross_probability, update, widen
+from airstats.errors import AllowancesError, RecordsError
+from airstats.prior import REVEAL_FACTORS, Prior
+from airstats.quarters import quarter_number, quarters_between
+from airstats.records import Records
+from airstats.openings import CUTS
+from airstats.takeoff import Takeoff, take_off
+
+SUSPECT_FROM = 0.5
+
+
+def calibrate(
+    records: Records,
+    previous: Allowances | str | Path | None = None,
+    quarter: str | None = None,
+    *,
+    prior: Prior | None = None,
+    drift: float | None = None,
+    depth_error_mm: float = 0.0,
+) -> Allowances:
+    """Update the allowances with finished jobs.
+
+    Parameters
+    ----------
+    records : Records
+        Checked records.
+    previous : Allowances or path, optional
+        The allowances of an earlier quarter; without them the documented prior.
+    quarter : str, optional
+        The quarter whose jobs are used, like "2026Q3"; without it every quarter in turn.
+    prior : Prior, optional
+        Another starting belief, for sensitivity; only without `previous`.
+    drift : float, optional
+        How far waste wanders in a quarter (sd, m² a m² laid); without it, it is learnt.
+    depth_error_mm : float
+        Standard deviation of the measuring error of a reveal depth, mm.
+
+    Returns
+    -------
+    Allowances
+        The new allowances. Jobs counted earlier in the chain are not counted again.
+
+    Raises
+    ------
+    RecordsError
+        If the records hold no finished job.
+    AllowancesError
+        If `quarter` lies before the previous allowances' quarter.
+    """
+    if isinstance(previous, (str, Path)):
+        previous = load_allowances(previous)
+    jobs = finished_jobs(records)
+    if quarter is not None:
+        quarter_number(quarter)
+        steps = [quarter]
+    else:
+        steps = quarters_to_do(jobs, previous)
+    sources = {"records": records.digest, "previous": previous.digest() if previous else ""}
+    now = previous or unchanged(steps[0], prior)
+    for step in steps:
+        now = _one_quarter(jobs, now, step, drift, depth_error_mm, sources)
+    return now
+
+
+def calibrate_through(
+    records: Records, quarter: str, previous: Allowances | None = None
+) -> Iterator[Allowances]:
+    """Yield the allowances after every quarter from the first with jobs up to `quarter`."""
+    jobs = finished_jobs(records)
+    steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, quarter) > 0]
+    sources = {"records": records.digest, "previous": previous.digest() if previous else ""}
+    now = previous or unchanged([*steps, quarter][0])
+    for step in [*steps, quarter]:
+        now = _one_quarter(jobs, now, step, None, 0.0, sources)
+        yield now
+
+
+def finished_jobs(records: Records) -> Takeoff:
+    """Return the quantities of the finished jobs that may be fitted: those not excluded."""
+    finished = records.jobs["finished"].to_numpy(dtype=bool)
+    if not finished.any():
+        raise RecordsError(
+            f"{records.source}: there is no finished job; fill in finished_on, estimated_rolls"
+            " and used_rolls for the jobs that are done."
+        )
+    jobs = take_off(records)
+    return jobs.where(finished & jobs.table["exclude"].eq("").to_numpy())
+
+
+def quarters_to_do(jobs: Takeoff, previous: Allowances | None) -> list[str]:
+    """Return the quarters that hold jobs, from the previous allowances' quarter on, in order."""
+    found = sorted(set(jobs.table["quarter"]), key=quarter_number)
+    if previous is None:
+        return found
+    later = [q for q in found if quarters_between(previous.quarter, q) > 0]
+    return later or [previous.quarter]
+
+
+def _one_quarter(
+    jobs: Takeoff,
+    before: Allowances,
+    quarter: str,
+    drift: float | None,
+    depth_error_mm: float,
+    sources: dict[str, str],
+) -> Allowances:
+    elapsed = quarters_between(before.quarter, quarter)
+    if elapsed < 0:
+        raise AllowancesError(
+            f"the previous allowances are of {before.quarter}, after {quarter}: give the"
+            " allowances of an earlier quarter."
+        )
+    new = _new_jobs(jobs, before, quarter)
+    belief = before.belief if drift is None else _with_drift(before.belief, drift)
+    rough = measuring_sd_m2(new, depth_error_mm)
+    belief = update(widen(belief, elapsed), new, rough)
+    if drift is None and len(new) and not before.job_ids:
+        belief = branch_over_drift(belief)
+    ids = tuple(new.table["job_id"])
+    late = new.table["quarter"].ne(quarter)
+    wrong = gross_probability(belief, new, rough)
+    return replace(
+        before,
+        quarter=quarter,
+        belief=belief,
+        job_ids=before.job_ids + ids,
+        new_jobs=ids,
+        late_jobs=tuple(new.table.loc[late, "job_id"]),
+        crew_jobs=dict(Counter(before.crew_jobs) + Counter(c for c in new.crews if c)),
+        suspects={i: float(p) for i, p in zip(ids, wrong, strict=True) if p >= SUSPECT_FROM},
+        decision={},
+        file_digest="",
+        **sources,
+    )
+
+
+def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
+    """The quarter's jobs, and those of the chain's earlier quarters that came in late."""
+    earliest, latest = quarter_number(before.first_quarter), quarter_number(quarter)
+    number = jobs.table["quarter"].map(quarter_number)
+    counted = jobs.table["job_id"].isin(before.job_ids)
+    return jobs.where(number.between(earliest, latest) & ~counted)
+
+
+def _with_drift(belief: Belief, drift: float) -> Belief:
+    return replace(belief, drift=np.full(len(belief.form), drift))
+
+
+def measuring_sd_m2(jobs: Takeoff, depth_error_mm: float) -> np.ndarray:
+    """Return the (n,) spread that measuring errors of the depths add to a job's sheet, m².
+
+    The error of a depth is taken as common to a job's openings of one cut (one person, one
+    gauge), and each m² of reveal as worth the prior's factor.
+    """
+    lengths = jobs.columns([f"reveal_length_{cut}_m" for cut in CUTS])
+    factors = np.array([REVEAL_FACTORS[cut][0] for cut in CUTS])
+    return np.sqrt(((lengths * factors) ** 2).sum(axis=1)) * depth_error_mm / 1000

@@ -1,0 +1,88 @@
+"""How well an expected use agrees with what was counted: the interval likelihood."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import ndtr
+
+Array = np.ndarray
+
+_TINY = 1e-300
+_ROOT_TWO_PI = np.sqrt(2 * np.pi)
+
+
+class Agreement(NamedTuple):
+    """Log-probability of each count, with its slope and downward curvature in the expected use.
+
+    All of one shape; `slope` in 1/m², `curvature` in 1/m⁴. `wrong` is the probability that the
+    count is a gross error.
+    """
+
+    log_probability: Array
+    slope: Array
+    curvature: Array
+    wrong: Array
+
+
+def interval_probability(expected: Array, sd: Array, low: Array, high: Array) -> Array:
+    """Return P(low < use <= high) for a normal use; inputs in m², shapes that broadcast.
+
+    Notes
+    -----
+    The probability of the interval is the honest likelihood of a rounded count (grouped or
+    interval-censored normal data). In the upper tail both ends are mirrored, so that the
+    difference keeps its digits.
+    """
+    a, b = (low - expected) / sd, (high - expected) / sd
+    mirrored = a > 0
+    return ndtr(np.where(mirrored, -a, b)) - ndtr(np.where(mirrored, -b, a))
+
+
+def agreement(
+    expected: Array, sd: Array, low: Array, high: Array, gross_share: float, gross_sd: Array
+) -> Agreement:
+    """Compare expected uses with counted intervals, allowing for gross errors.
+
+    Parameters
+    ----------
+    expected, sd : arrays
+        Mean and standard deviation of the use, m².
+    low, high : arrays
+        The interval that the count leaves for the use, m².
+    gross_share : float
+        Share of the records that are grossly wrong (a roll stolen, a slip of the pen).
+    gross_sd : array
+        Standard deviation of a grossly wrong record about the expected use, m².
+
+    Notes
+    -----
+    probability = (1 - share) * P(interval | sd) + share * P(interval | gross_sd): a normal
+    contaminated by a wide normal (Tukey 1960). Slope and curvature are exact derivatives.
+    """
+    sound = _interval_terms(expected, sd, low, high)
+    gross = _interval_terms(expected, gross_sd, low, high)
+    total, first, second = (
+        (1 - gross_share) * s + gross_share * g for s, g in zip(sound, gross, strict=True)
+    )
+    total = np.maximum(total, _TINY)
+    slope = first / total
+    return Agreement(
+        log_probability=np.log(total),
+        slope=slope,
+        curvature=slope**2 - second / total,
+        wrong=np.clip(gross_share * gross[0] / total, 0, 1),
+    )
+
+
+def _interval_terms(
+    expected: Array, sd: Array, low: Array, high: Array
+) -> tuple[Array, Array, Array]:
+    """Interval probability and its first two derivatives in the expected use."""
+    a, b = (low - expected) / sd, (high - expected) / sd
+    density_a, density_b = (np.exp(-0.5 * z * z) / _ROOT_TWO_PI for z in (a, b))
+    probability = interval_probability(expected, sd, low, high)
+    first = (density_a - density_b) / sd
+    second = (a * density_a - b * density_b) / sd**2
+    return probability, first, second

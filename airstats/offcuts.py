@@ -1,0 +1,184 @@
+"""What the off-cuts of one opening can be used for.
+
+All lengths are in millimetres, so that whole numbers stay exact where a piece only just fits.
+Two shapes occur: triangular tips (cut corner to corner) and strips (slit down the middle).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+# Assumption, common practice without a source: smaller bits go straight into the bin.
+OFFCUT_LEAST_MM = 100.0
+
+
+@dataclass(frozen=True)
+class Tip:
+    """The end of a triangular flap, cut off where the frame is: two equal sides (mm)."""
+
+    base: Floats
+    height: Floats
+    side: Floats
+
+    @property
+    def area(self) -> Floats:
+        """Area, mm²."""
+        return self.base * self.height / 2
+
+    @property
+    def is_offcut(self) -> NDArray[np.bool_]:
+        """True where the tip is large enough to be kept."""
+        return np.minimum(self.base, self.height) >= OFFCUT_LEAST_MM
+
+
+@dataclass(frozen=True)
+class CornerFill:
+    """How many infill pieces come out of the tips, one array an entry.
+
+    `corners[i]` and `ends[i]` are the corner pieces and the threshold ends cut whole from tip `i`.
+    `halved` are the corner pieces made from two halves.
+    """
+
+    corners: tuple[Floats, ...]
+    ends: tuple[Floats, ...]
+    halved: Floats
+
+
+def diagonal_tips(width: Floats, height: Floats, depth: Floats, foot: Floats) -> tuple[Tip, ...]:
+    """Tips of the flaps at foot, head, left and right jamb; without a lined foot, its whole flap.
+
+    Parameters
+    ----------
+    width, height, depth
+        Opening and reveal, mm.
+    foot
+        1 where the foot is lined, 0 where it is not.
+    """
+    level = np.maximum(1 - 2 * depth / height, 0)
+    upright = np.maximum(1 - 2 * depth / width, 0)
+    whole_or_tip = np.where(foot > 0, level, 1.0)
+    slope = np.hypot(width, height) / 2
+    jamb = Tip(height * upright, width * upright / 2, slope * upright)
+    return (
+        Tip(width * whole_or_tip, height * whole_or_tip / 2, slope * whole_or_tip),
+        Tip(width * level, height * level / 2, slope * level),
+        jamb,
+        jamb,
+    )
+
+
+def pieces_in_tip(tip: Tip, hypotenuse: Floats) -> Floats:
+    """How many infill triangles with this hypotenuse a tip gives: 0, 1 or 2.
+
+    Notes
+    -----
+    Every infill triangle has the shape of half a tip. Two fit if, and only if, each fits its half
+    (hypotenuse <= side): otherwise the two are larger than the tip. One alone fits best with its
+    hypotenuse along the base of the tip, up to min(base, 2 side²/base). That is the best of all
+    placements: a triangle that fits another at all also fits it with a side lying on a side
+    (Post, "Triangle in a triangle", Geometriae Dedicata 45, 1993), and of those 18 placements this
+    one takes the largest piece. More than two a tip are never counted.
+    """
+    base = np.maximum(tip.base, 1e-9)
+    one = hypotenuse <= np.minimum(base, 2 * tip.side**2 / base)
+    two = hypotenuse <= tip.side
+    return np.where(tip.is_offcut, np.where(two, 2.0, np.where(one, 1.0, 0.0)), 0.0)
+
+
+def corner_hypotenuse(width: Floats, height: Floats, reach: Floats) -> Floats:
+    """Hypotenuse of the piece that fills a reveal corner, mm; `reach` is depth plus return.
+
+    Notes
+    -----
+    The bare triangles of two neighbouring faces form one right-angled triangle with the base
+    reach·(H/W + W/H) along the frame.
+    """
+    return reach * (width / height + height / width)
+
+
+def fill_corners(
+    width: Floats,
+    height: Floats,
+    depth: Floats,
+    foot: Floats,
+    turned: float,
+    halves: bool,
+) -> CornerFill:
+    """Share out the tips of a corner-to-corner cut among the infill pieces.
+
+    Parameters
+    ----------
+    width, height, depth
+        Opening and reveal, mm.
+    foot
+        1 where the foot is lined, 0 where it is not.
+    turned
+        Return, mm.
+    halves
+        Whether a corner piece may be made from two halves that meet in the corner.
+
+    Notes
+    -----
+    Corner pieces first, then the threshold ends of an unlined foot, then halves; the largest
+    off-cut first. For four lined sides the whole pieces are as many as geometry allows. With an
+    unlined foot, and for halves, a cleverer share-out may sometimes save one piece more.
+    """
+    tips = diagonal_tips(width, height, depth, foot)
+    diagonal = np.hypot(width, height)
+    reach = depth + turned
+    corners, slots = _take(
+        tips,
+        corner_hypotenuse(width, height, reach),
+        2 + 2 * foot,
+        tuple(np.full_like(depth, 2.0) for _ in tips),
+    )
+    ends, slots = _take(tips, reach * diagonal / width, 2 - 2 * foot, slots)
+    if not halves:
+        return CornerFill(corners, ends, np.zeros_like(depth))
+    # The head half carries a tab round the corner; the triangle round piece and tab is larger.
+    head_half = (reach + turned * height / width) * diagonal / height
+    jamb_half = reach * diagonal / width
+    large = np.maximum(head_half, jamb_half)
+    small = np.minimum(head_half, jamb_half)
+    for_large = _half_slots(tips, large, slots)
+    for_small = _half_slots(tips, small, slots)
+    pairs = np.minimum(for_large, np.floor(for_small / 2))
+    missing = 2 + 2 * foot - np.sum(corners, axis=0)
+    return CornerFill(corners, ends, np.minimum(missing, pairs))
+
+
+def _take(
+    tips: tuple[Tip, ...], hypotenuse: Floats, wanted: Floats, slots: tuple[Floats, ...]
+) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
+    """Pieces taken from each tip, and the half tips left over."""
+    taken, left = [], []
+    for tip, free in zip(tips, slots, strict=True):
+        fits = pieces_in_tip(tip, hypotenuse)
+        # A single piece that does not fit half a tip needs the whole of it.
+        fits = np.where((fits == 1) & (free < 2), 0.0, np.minimum(fits, free))
+        whole_tip = hypotenuse > tip.side
+        count = np.minimum(wanted, fits)
+        wanted = wanted - count
+        taken.append(count)
+        left.append(np.where(whole_tip & (count > 0), 0.0, free - count))
+    return tuple(taken), tuple(left)
+
+
+def _half_slots(tips: tuple[Tip, ...], hypotenuse: Floats, slots: tuple[Floats, ...]) -> Floats:
+    free = [
+        np.where(tip.is_offcut & (hypotenuse <= tip.side), slot, 0.0)
+        for tip, slot in zip(tips, slots, strict=True)
+    ]
+    return np.asarray(np.sum(free, axis=0), dtype=np.float64)
+
+
+def pieces_in_strip(strip_width: Floats, strip_length: Floats, a: Floats, b: Floats) -> Floats:
+    """How many pieces a × b (mm) can be cut square from a strip, all turned the same way."""
+    along = np.floor(strip_width / a) * np.floor(strip_length / b)
+    across = np.floor(strip_width / b) * np.floor(strip_length / a)
+    return np.where(strip_width >= OFFCUT_LEAST_MM, np.maximum(along, across), 0.0)

@@ -1,0 +1,166 @@
+"""Understand a whole table: every column of the contract as numbers, dates, words or texts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from airstats.cells import (
+    Cells,
+    Reading,
+    cells_of,
+    decimal_marks,
+    read_names,
+    read_numbers,
+    read_texts,
+    read_words,
+)
+from airstats.dates import read_dates
+from airstats.tables import COLUMNS, Fault, Table, as_text
+
+WORDS = {
+    "counted": {word: word for word in ("opened", "half", "quarter", "exact")},
+    "cut_pattern": {
+        "diagonal": "diagonal",
+        "centre": "centre",
+        "center": "centre",
+        "lined": "lined",
+    },
+}
+DEFAULTS = {
+    "counted": "opened",
+    "roll_width_m": 1.5,
+    "roll_length_m": 50.0,
+    "lap_mm": 100.0,
+    "opening_count": 0.0,
+    "sides": 4.0,
+}
+TEXTS = ("job_id", "mark", "exclude", "crew", "work_type", *WORDS)
+_NAMES = ("crew", "work_type")
+_NOT_EXCLUDED = frozenset({"no", "false", "0"})
+
+
+class Finding(NamedTuple):
+    """A fault and the row of the table it stands in, by position; -1 for the whole table."""
+
+    table: str
+    position: int
+    fault: Fault
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One table of n rows understood.
+
+    `frame` (n, contract columns) has the defaults filled in, and nan or "" where a cell is blank
+    or unreadable; `blank` (n, contract columns) tells which cells are blank.
+    """
+
+    table: Table
+    cells: dict[str, Cells]
+    frame: pd.DataFrame
+    blank: pd.DataFrame
+    unreadable: tuple[Finding, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def is_read(self) -> bool:
+        """Whether the source has this table at all, with headings."""
+        return bool(self.table.headers)
+
+    def lacks(self, column: str) -> bool:
+        """Tell whether the table is there but the column is not."""
+        return self.is_read and column not in self.table.headers
+
+    def finding(self, position: int, column: str, problem: str, remedy: str) -> Finding:
+        """State one fault of one cell."""
+        table = self.table
+        row, value = int(table.rows[position]), self.cells[column].text(position)
+        return Finding(table.name, position, Fault(table.file, row, column, value, problem, remedy))
+
+    def flag(
+        self, where: np.ndarray | pd.Series, column: str, problem: str, remedy: str
+    ) -> list[Finding]:
+        """State the same fault for every row in which `where` (n,) is true."""
+        rows = np.flatnonzero(where).tolist()
+        return [self.finding(row, column, problem, remedy) for row in rows]
+
+    def table_finding(self, column: str | None, problem: str, remedy: str) -> Finding:
+        """State a fault of the table as a whole."""
+        fault = Fault(self.table.file, None, column, "", problem, remedy)
+        return Finding(self.table.name, -1, fault)
+
+
+def read_sheets(tables: dict[str, Table], dates: str) -> tuple[Sheet, Sheet]:
+    """Understand jobs and openings together; a table that is not there reads as one of no rows.
+
+    Together, because a decimal comma in one table tells how numbers are written in the other.
+    """
+    both = [tables.get(name, _no_table(name)) for name in COLUMNS]
+    cells = [_cells(table) for table in both]
+    marks = decimal_marks(
+        column for columns in cells for name, column in columns.items() if _is_number(name)
+    )
+    jobs, openings = (_sheet(*pair, marks, dates) for pair in zip(both, cells, strict=True))
+    return jobs, openings
+
+
+def _no_table(name: str) -> Table:
+    return Table(name, name, pd.DataFrame(), {}, np.empty(0, dtype=int))
+
+
+def _cells(table: Table) -> dict[str, Cells]:
+    absent = Cells(np.zeros(len(table.rows), dtype=int), [None])
+    return {
+        column: cells_of(table.cells[column]) if column in table.headers else absent
+        for column in COLUMNS[table.name]
+    }
+
+
+def _is_number(column: str) -> bool:
+    return column not in TEXTS and column != "finished_on"
+
+
+def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: str) -> Sheet:
+    readings = {
+        column: _read(column, cells[column], marks, table.separator, dates) for column in cells
+    }
+    frame = pd.DataFrame({column: reading.result for column, reading in readings.items()})
+    blank = pd.DataFrame({column: reading.blank for column, reading in readings.items()})
+    for column in frame.columns.intersection(list(DEFAULTS)):
+        frame[column] = frame[column].mask(blank[column], DEFAULTS[column])
+    notes = [
+        f"{table.file}, column {column}: {reading.note}"
+        for column, reading in readings.items()
+        if reading.note
+    ]
+    notes += _exclude_note(table, cells) if "exclude" in cells else []
+    sheet = Sheet(table, cells, frame, blank, (), tuple(notes))
+    unreadable = [
+        sheet.finding(row, column, trouble.problem, trouble.remedy)
+        for column, reading in readings.items()
+        for row, trouble in reading.troubles.items()
+    ]
+    return replace(sheet, unreadable=tuple(unreadable))
+
+
+def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, dates: str) -> Reading:
+    if column == "finished_on":
+        return read_dates(cells, dates)
+    if column in WORDS:
+        return read_words(cells, WORDS[column])
+    if column in _NAMES:
+        return read_names(cells)
+    if column in TEXTS:
+        return read_texts(cells, _NOT_EXCLUDED if column == "exclude" else frozenset())
+    return read_numbers(cells, marks, separator)
+
+
+def _exclude_note(table: Table, cells: dict[str, Cells]) -> list[str]:
+    """Say when a "no" under exclude, which asks for a reason, was taken as no reason."""
+    words = [as_text(value).strip() for value in cells["exclude"].distinct]
+    spoken = [word for word in words if word.casefold() in _NOT_EXCLUDED]
+    return [f'{table.file}, column exclude: "{word}" read as not excluded.' for word in spoken]

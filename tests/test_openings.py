@@ -1,0 +1,340 @@
+"""The geometry of an opening against polygons built here independently, and closed forms."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from airstats.errors import AirstatsError
+from airstats.openings import COLUMNS, CUTS, Practice, opening_quantities
+
+CROSSING = ("diagonal", "centre")
+PRACTICES = (
+    Practice(),
+    Practice(return_mm=0),
+    Practice(slit="level", halves=True),
+    Practice(slit="best", halves=True, return_mm=35),
+)
+
+
+def table(rows):
+    names = ["width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def one(width, height, reveal, sides=4, cut="diagonal", practice=Practice(), roll=1.5):
+    return opening_quantities(table([(width, height, reveal, sides, cut)]), practice, roll).iloc[0]
+
+
+def many(count, seed, cuts=CUTS):
+    pick = np.random.default_rng(seed)
+    return pd.DataFrame(
+        {
+            "width_mm": np.exp(pick.uniform(np.log(80), np.log(6000), count)),
+            "height_mm": np.exp(pick.uniform(np.log(80), np.log(4000), count)),
+            "reveal_mm": np.exp(pick.uniform(np.log(5), np.log(1400), count)),
+            "sides": pick.choice([3, 4], count),
+            "cut_pattern": pick.choice(cuts, count),
+        }
+    )
+
+
+def flap_outlines(w, h, face, cut, slit, sides):
+    """Outline of each flap in the plane of the sheet, metres, as rows of (n, 4, 2)."""
+    corner = {"ll": (0 * w, 0 * h), "lr": (w, 0 * h), "ul": (0 * w, h), "ur": (w, h)}
+    centre = (w / 2, h / 2)
+    if cut == "diagonal":
+        ends = {"left": "ll ul", "right": "lr ur", "head": "ul ur", "foot": "ll lr"}[face].split()
+        points = [corner[ends[0]], corner[ends[1]], centre, centre]
+    elif slit == "upright":
+        x = 0 * w if face == "left" else w
+        points = [(x, 0 * h), (x, h), (w / 2, h), (w / 2, 0 * h)]
+    else:
+        y = 0 * h if face == "foot" else h
+        middle = np.where(sides == 4, h / 2, 0)
+        points = [(0 * w, y), (w, y), (w, middle), (0 * w, middle)]
+    return np.moveaxis(np.array(points), (0, 1), (1, 2))
+
+
+def folded_and_bare(openings, cut, slit):
+    """Fold each flap by reflection about its edge, cut it at the frame, subtract it."""
+    w, h, d = (openings[n].to_numpy() / 1000 for n in ("width_mm", "height_mm", "reveal_mm"))
+    sides = openings["sides"].to_numpy()
+    faces = {
+        "left": (shapely.box(-d, 0, 0 * w, h), 0, 0 * w),
+        "right": (shapely.box(w, 0, w + d, h), 0, w),
+        "head": (shapely.box(0, h, w, h + d), 1, h),
+        "foot": (shapely.box(0, -d, w, 0 * w), 1, 0 * h),
+    }
+    folding = {
+        "diagonal": tuple(faces),
+        "centre": ("left", "right") if slit == "upright" else ("head", "foot"),
+        "lined": (),
+    }[cut]
+    covered, bare = {}, np.zeros(len(openings))
+    for name, (face, axis, mirror) in faces.items():
+        lined = np.where((name == "foot") & (sides == 3), 0.0, 1.0)
+        covered[name] = np.zeros(len(openings))
+        rest = face
+        if name in folding:
+            points = flap_outlines(w, h, name, cut, slit, sides)
+            points[:, :, axis] = 2 * mirror[:, None] - points[:, :, axis]
+            flap = shapely.polygons(points)
+            covered[name] = lined * shapely.area(shapely.intersection(flap, face))
+            rest = shapely.difference(face, flap)
+        bare += lined * shapely.area(rest)
+    return covered, bare
+
+
+@pytest.mark.parametrize("slit", ["upright", "level"])
+@pytest.mark.parametrize("cut", CUTS)
+def test_areas_agree_with_folded_polygons(cut, slit):
+    openings = many(2000, seed=11, cuts=(cut,))
+    result = opening_quantities(openings, Practice(slit=slit))
+    covered, bare = folded_and_bare(openings, cut, slit)
+    jambs = covered["left"] + covered["right"]
+    np.testing.assert_allclose(result["covered_jambs_m2"], jambs, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(result["covered_head_m2"], covered["head"], rtol=0, atol=1e-9)
+    np.testing.assert_allclose(result["covered_foot_m2"], covered["foot"], rtol=0, atol=1e-9)
+    np.testing.assert_allclose(result["bare_m2"], bare, rtol=0, atol=1e-9)
+
+
+def test_closed_form_corner_to_corner():
+    # Design formula: bare = 2 d² (H/W + W/H) up to half the shorter side.
+    for w, h, d in [(1.23, 1.48, 0.4), (0.6, 2.0, 0.3), (2.4, 1.0, 0.5)]:
+        result = one(w * 1000, h * 1000, d * 1000)
+        assert result["bare_m2"] == pytest.approx(2 * d**2 * (h / w + w / h), abs=1e-12)
+        # With a return t, the pieces are those of a reveal deeper by t.
+        shallow = one(w * 1000, h * 1000, d * 800)
+        k = 0.8 * d + 0.02
+        assert shallow["needed_m2"] == pytest.approx(2 * k**2 * (h / w + w / h), abs=1e-12)
+
+
+def test_closed_form_corner_to_corner_beyond_the_flap():
+    w, h, d = 0.6, 0.8, 1.0
+    result = one(600, 800, 1000)
+    assert result["covered_m2"] == pytest.approx(w * h, abs=1e-12)
+    assert result["bare_m2"] == pytest.approx(2 * (w + h) * d - w * h, abs=1e-12)
+
+
+def test_unlined_threshold_leaves_its_flap_as_an_offcut():
+    result = one(1000, 2100, 200, sides=3)
+    assert result["covered_foot_m2"] == 0
+    assert result["bare_m2"] == pytest.approx(0.2**2 * (2 * 2.1 / 1.0 + 1.0 / 2.1), abs=1e-12)
+    assert result["offcut_m2"] >= 1.0 * 2.1 / 4
+    assert result["pieces"] == 4
+
+
+def test_closed_form_slit_upright_and_level():
+    result = one(1230, 1480, 290, cut="centre")
+    assert result["covered_m2"] == pytest.approx(2 * 1.48 * 0.29, abs=1e-12)
+    assert result["bare_m2"] == pytest.approx(2 * 1.23 * 0.29, abs=1e-12)
+    assert result["needed_m2"] == pytest.approx(2 * (1.23 + 0.04) * 0.31, abs=1e-12)
+    assert result["joint_m"] == pytest.approx(2 * (1.23 + 2 * 0.29), abs=1e-12)
+    level = one(1480, 1230, 290, cut="centre", practice=Practice(slit="level"))
+    same = [name for name in COLUMNS if not name.startswith("covered_")]
+    np.testing.assert_allclose(level[same].astype(float), result[same].astype(float), atol=1e-12)
+
+
+def test_level_slit_hangs_one_leaf_from_the_head_over_an_unlined_threshold():
+    result = one(1000, 2100, 300, sides=3, cut="centre", practice=Practice(slit="level"))
+    assert result["covered_head_m2"] == pytest.approx(0.3, abs=1e-12)
+    assert result["covered_foot_m2"] == 0
+    assert result["offcut_m2"] == pytest.approx(1.0 * 1.8, abs=1e-12)
+    assert result["needed_m2"] == pytest.approx(2 * (2.1 + 0.02) * 0.32, abs=1e-12)
+
+
+def test_leaf_shorter_than_the_reveal_needs_two_pieces_more():
+    result = one(600, 1000, 400, cut="centre")
+    assert result["pieces"] == 4
+    extra = 2 * 1.0 * (0.4 - 0.3 + 0.02)
+    assert result["needed_m2"] == pytest.approx(2 * 0.64 * 0.42 + extra, abs=1e-12)
+
+
+def test_strip_fits_exactly_at_the_stated_limit():
+    # Whole numbers on the limit W/2 - d = d + t, and one millimetre beyond it.
+    assert one(1240, 1480, 300, cut="centre")["fillable_m2"] > 0
+    assert one(1240, 1480, 301, cut="centre")["fillable_m2"] == 0
+    # The same for H = W + 2t.
+    assert one(1440, 1480, 200, cut="centre")["fillable_m2"] > 0
+    assert one(1441, 1480, 200, cut="centre")["fillable_m2"] == 0
+
+
+def test_halves_fill_what_whole_pieces_cannot():
+    whole, halves = Practice(), Practice(halves=True)
+    assert one(1800, 1300, 200, cut="centre", practice=whole)["fillable_m2"] == 0
+    # Strips 700 wide hold two half lengths side by side: both loose pieces, one joint more each.
+    filled = one(1800, 1300, 200, cut="centre", practice=halves)
+    plain = one(1800, 1300, 200, cut="centre", practice=whole)
+    assert filled["fresh_m2"] == pytest.approx(0, abs=1e-12)
+    assert filled["pieces"] == plain["pieces"] + 2
+    assert filled["joint_m"] == pytest.approx(plain["joint_m"] + 2 * 0.2, abs=1e-12)
+
+
+def test_best_slit_is_never_worse_than_either():
+    openings = many(3000, seed=5, cuts=("centre",))
+    fresh = {
+        slit: opening_quantities(openings, Practice(slit=slit))["fresh_m2"]
+        for slit in ("upright", "level", "best")
+    }
+    assert np.array_equal(fresh["best"], np.minimum(fresh["upright"], fresh["level"]))
+    assert (fresh["best"] < fresh["upright"]).any()
+
+
+def test_lined_strips_and_their_joints():
+    result = one(1230, 1480, 400, cut="lined")
+    assert result["needed_m2"] == pytest.approx(2 * (1.48 + 1.23 + 0.04) * 0.42, abs=1e-12)
+    assert result["joint_m"] == pytest.approx(2 * (1.23 + 1.48) + 4 * 0.4, abs=1e-12)
+    assert (result["pieces"], result["offcut_m2"], result["covered_m2"]) == (4, 0, 0)
+    door = one(1000, 2100, 300, sides=3, cut="lined")
+    assert door["joint_m"] == pytest.approx(2 * 2.1 + 1.0 + 2 * 0.3, abs=1e-12)
+    assert door["pieces"] == 3
+
+
+def test_strip_wider_than_the_roll_gets_a_joint():
+    narrow = one(3000, 2000, 500, cut="lined", roll=0.4)
+    wide = one(3000, 2000, 500, cut="lined", roll=1.5)
+    # 520 wide from a roll of 400: ceil((520 - 20) / (400 - 20)) = 2 parts.
+    assert (narrow["pieces"], wide["pieces"]) == (8, 4)
+    lengths = 2 * 2.0 + 2 * 3.04
+    assert narrow["joint_m"] - wide["joint_m"] == pytest.approx(lengths, abs=1e-12)
+    assert narrow["needed_m2"] - wide["needed_m2"] == pytest.approx(0.02 * lengths, abs=1e-12)
+
+
+def test_roll_width_may_differ_by_row():
+    openings = table([(3000, 2000, 500, 4, "lined")] * 2)
+    pieces = opening_quantities(openings, roll_width_m=np.array([0.4, 1.5]))["pieces"]
+    assert pieces.tolist() == [8, 4]
+
+
+@pytest.mark.parametrize("practice", PRACTICES)
+def test_sheet_is_conserved(practice):
+    openings = many(5000, seed=2, cuts=CROSSING)
+    result = opening_quantities(openings, practice)
+    parts = result["covered_m2"] + result["offcut_m2"] + result["trimmed_m2"]
+    np.testing.assert_allclose(parts, result["opening_m2"], rtol=0, atol=1e-9)
+    np.testing.assert_allclose(
+        result["covered_m2"] + result["bare_m2"], result["reveal_m2"], rtol=0, atol=1e-9
+    )
+    np.testing.assert_allclose(
+        result["fresh_m2"] + result["fillable_m2"], result["needed_m2"], rtol=0, atol=1e-9
+    )
+    assert (result["fillable_m2"] <= result["offcut_m2"] + 1e-9).all()
+    assert (result["needed_m2"] >= result["bare_m2"] - 1e-9).all()
+
+
+@pytest.mark.parametrize("practice", PRACTICES)
+def test_no_cut_beats_the_bound(practice):
+    openings = many(10_000, seed=7)
+    result = opening_quantities(openings, practice)
+    across = result["opening_m2"].where(openings["cut_pattern"] != "lined", 0.0)
+    bound = (result["reveal_m2"] - across).clip(lower=0)
+    np.testing.assert_allclose(result["bound_m2"], bound, rtol=0, atol=1e-9)
+    assert (result["needed_m2"] - result["fillable_m2"] >= bound - 1e-9).all()
+    assert (result["over_bound_m2"] >= 0).all()
+
+
+@pytest.mark.parametrize("cut", CUTS)
+@pytest.mark.parametrize("sides", [3, 4])
+def test_covered_and_bare_are_continuous_in_depth(cut, sides):
+    w, h, step = 700.0, 1100.0, 0.5
+    depths = np.arange(step, 1300, step)
+    openings = table([(w, h, d, sides, cut) for d in depths])
+    for slit in ("upright", "level"):
+        result = opening_quantities(openings, Practice(slit=slit))
+        # A reveal deeper by a step gains at most its perimeter times the step.
+        steepest = 2 * (w + h) * step / 1e6 + 1e-12
+        assert result["covered_m2"].diff().dropna().between(-1e-12, steepest).all()
+        assert result["bare_m2"].diff().dropna().between(-1e-12, steepest).all()
+
+
+def test_needed_sheet_of_corner_pieces_is_continuous_where_they_meet():
+    openings = table([(700.0, 1100.0, d, 4, "diagonal") for d in np.arange(250, 700, 0.5)])
+    needed = opening_quantities(openings)["needed_m2"]
+    assert needed.diff().dropna().between(0, 2 * 1.84 * 0.5 / 1000).all()
+
+
+def test_no_reveal_needs_no_pieces():
+    for cut in CUTS:
+        result = one(1230, 1480, 0, cut=cut)
+        assert result[["needed_m2", "fresh_m2", "joint_m", "pieces"]].tolist()[3] == 0
+        assert result["needed_m2"] == 0
+
+
+def test_index_is_kept_and_input_is_not_changed():
+    openings = many(20, seed=1).set_index(pd.Index(range(100, 120)))
+    before = openings.copy()
+    result = opening_quantities(openings.assign(count=3))
+    assert result.index.tolist() == list(range(100, 120))
+    assert result.columns.tolist() == list(COLUMNS)
+    assert (result.dtypes == float).all()
+    pd.testing.assert_frame_equal(openings, before)
+    assert opening_quantities(openings.iloc[:0]).empty
+
+
+def test_errors_say_what_to_do():
+    with pytest.raises(AirstatsError, match=r"slit: 'sideways' is not known. Use one of upright"):
+        Practice(slit="sideways")
+    with pytest.raises(AirstatsError, match="return_mm: -1 will not do"):
+        Practice(return_mm=-1)
+    with pytest.raises(AirstatsError, match="cut_pattern, row 0: 'zigzag' is not known"):
+        one(1000, 1000, 100, cut="zigzag")
+    with pytest.raises(AirstatsError, match=r"roll_width_m: 0.01 m is not wider than the return"):
+        one(1000, 1000, 100, roll=0.01)
+
+
+# An invented house of the usual kind: width, height, reveal (mm) and how many.
+HOUSE = [
+    (1230, 1480, 400, 9),
+    (1230, 1230, 400, 4),
+    (880, 1230, 380, 3),
+    (1800, 1480, 350, 2),
+    (630, 980, 400, 2),
+    (1010, 2130, 400, 2),
+]
+
+
+def house(cut):
+    frame = table([(w, h, d, 3 if h > 2000 else 4, cut) for w, h, d, _ in HOUSE])
+    counts = np.array([count for *_, count in HOUSE])
+    return frame, counts
+
+
+def test_reveals_of_a_typical_house_take_about_half_a_roll():
+    # Common practice, no source: 20 to 25 openings, 30 to 40 m² of reveal, half a 75 m² roll.
+    frame, counts = house("lined")
+    assert 20 <= counts.sum() <= 25
+    reveal = float(opening_quantities(frame)["reveal_m2"] @ counts)
+    assert 30 <= reveal <= 40
+    assert reveal / 75 == pytest.approx(0.5, abs=0.06)
+
+
+def test_reveal_area_from_floor_area_and_the_reference_window():
+    # Window area 0.122·150 + 6.875 m² (UK RdSAP 2012, table S4), as seen in print. Reference
+    # window 1.23 × 1.48 m, as seen. Products 29.98 and 37.48 m²: two implementations agree.
+    windows = (0.122 * 150 + 6.875) / (1.23 * 1.48)
+    for depth, expected in [(400, 29.98), (500, 37.48)]:
+        reveal = windows * one(1230, 1480, depth)["reveal_m2"]
+        assert reveal == pytest.approx(expected, abs=0.005)
+
+
+def test_deeper_reveals_use_more_of_the_flaps():
+    # Common practice, no source.
+    openings = table([(1230, 1480, d, 4, "diagonal") for d in range(50, 620, 50)])
+    result = opening_quantities(openings)
+    assert (result["covered_m2"] / result["opening_m2"]).is_monotonic_increasing
+    assert (result["offcut_m2"] / result["opening_m2"]).is_monotonic_decreasing
+
+
+def test_strips_fit_head_and_foot_in_most_windows_with_ordinary_reveals():
+    # Common practice, no source: true up to about 200 mm. Deeper than a quarter of the narrow
+    # side it cannot be, whatever the slit.
+    shapes = [(w, h) for w in range(800, 2001, 100) for h in range(900, 1601, 100)]
+    share = {}
+    for depth in (150, 200, 400):
+        openings = table([(w, h, depth, 4, "centre") for w, h in shapes])
+        fresh = opening_quantities(openings, Practice(slit="best"))["fresh_m2"]
+        share[depth] = (fresh < 1e-9).mean()
+    assert share[150] > 0.6
+    assert share[200] > 0.5
+    assert share[400] == 0
