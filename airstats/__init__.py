@@ -20,7 +20,20 @@ _HOME = {
     "price": "pricing",
     "backtest": "backtest",
 }
-__all__ = sorted([*_HOME, "__version__"])
+__all__ = [
+    "AirstatsError",
+    "Allowances",
+    "AllowancesError",
+    "Records",
+    "RecordsError",
+    "__version__",
+    "backtest",
+    "calibrate",
+    "check_records",
+    "load_allowances",
+    "price",
+    "read_records",
+]
 
 if TYPE_CHECKING:
     from airstats.allowances import Allowances, load_allowances

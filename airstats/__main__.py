@@ -91,7 +91,7 @@ def price(asked: argparse.Namespace) -> None:
         print(
             f"{row.job_id}: order {row.order_rolls} rolls; sheet {row.expected_m2:.0f} m²"
             f" (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance of being short"
-            f" {row.chance_short:.1%}; {row.expected_left_over_rolls:.1f} rolls left over on average"
+            f" {row.chance_short:.1%}; {row.expected_left_over_rolls:.1f} rolls left over likely"
         )
     print(f"written: {asked.out}")
     print(CAUTION)
@@ -174,7 +174,8 @@ def _write_set_aside(records: Records, folder: Path) -> None:
 
 def _print_allowances(now: Allowances, previous: Allowances | None) -> None:
     print(
-        f"allowances of {now.quarter}: {len(now.new_jobs)} jobs new, {len(now.job_ids)} in the chain"
+        f"allowances of {now.quarter}: {len(now.new_jobs)} jobs new,"
+        f" {len(now.job_ids)} in the chain"
     )
     for name, row in now.table().iterrows():
         print(

@@ -100,7 +100,7 @@ class Allowances:
             mean = float(belief.weight @ values)
             made[name] = mean
             made[f"{name}_sd"] = float(np.sqrt(belief.weight @ (values - mean) ** 2))
-        return made
+        return made | {"gross_share": belief.gross_share}
 
     def form_weights(self) -> dict[str, float]:
         """Return how likely each form of the reveals is: flat factor, or re-use of off-cuts."""
@@ -154,6 +154,7 @@ class Allowances:
             "previous": self.previous,
             "records": self.records,
             "versions": versions(),
+            "gross_records": {"seen": belief.seen, "likely_wrong": belief.wrong},
             "job_ids": list(self.job_ids),
             "prior": asdict(belief.prior),
             "candidates": candidates,
@@ -267,6 +268,8 @@ def _from_dict(content: dict[str, Any]) -> Allowances:
         mean=np.array([row["mean"] for row in rows], dtype=float).reshape(len(rows), size),
         covariance=covariance,
         crews=tuple(content["crews"]),
+        seen=float(content["gross_records"]["seen"]),
+        wrong=float(content["gross_records"]["likely_wrong"]),
         prior=Prior(**{f.name: _tuples(content["prior"][f.name]) for f in fields(Prior)}),
     )
     return Allowances(

@@ -8,9 +8,10 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import product
+from functools import partial
+from itertools import islice, product
 from typing import NamedTuple
 
 import numpy as np
@@ -46,6 +47,7 @@ class Belief:
     weight : (G,) adds up to 1
     mean : (G, P); covariance : (G, P, P)
     crews : names of the P - 4 crews
+    seen, wrong : jobs seen, and how many of them are likely grossly wrong
     """
 
     form: Array
@@ -57,6 +59,14 @@ class Belief:
     covariance: Array
     crews: tuple[str, ...]
     prior: Prior
+    seen: float = 0.0
+    wrong: float = 0.0
+
+    @property
+    def gross_share(self) -> float:
+        """Share of the records that are grossly wrong: the prior's guess and what was seen."""
+        weight = self.prior.gross_jobs
+        return (self.prior.gross_share * weight + self.wrong) / (weight + self.seen)
 
     def pick(self, chosen: Array) -> Belief:
         """Return the chosen candidates, weights as they are."""
@@ -161,8 +171,10 @@ def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) 
         mean[chosen], covariance[chosen] = fit.mean, fit.covariance
         log_weight[chosen] += fit.log_evidence
     weight = np.exp(log_weight - log_weight.max())
-    updated = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
-    return _without_negligible(updated, log_weight)
+    moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
+    wrong = gross_probability(moved, jobs, measuring_sd_m2).sum()
+    counted = replace(moved, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong))
+    return _without_negligible(counted, log_weight)
 
 
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
@@ -217,15 +229,22 @@ def _fit(belief: Belief, jobs: Takeoff, form: int, measuring_sd_m2: Array | floa
             gross = np.hypot(sd, belief.prior.gross_rolls * roll[part])
             yield _Jobs(columns[part], certain[part], low[part], high[part], sd, gross)
 
-    # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
-    start = _climb(belief, precision, belief.mean, lambda: blocks(0.5))[0]
-    mode, top = _climb(belief, precision, start, lambda: blocks(0.0))
+    # A first climb on a smoothed surface keeps a small spread from calling every job wrong; some
+    # thousand jobs are enough for it.
+    start = _climb(belief, precision, belief.mean, lambda: islice(blocks(0.5), 1), near=1e-2)[0]
+    mode, top = _climb(belief, precision, start, partial(blocks, 0.0), near=1e-7)
     covariance = np.linalg.inv(top.curvature)
     shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
     return Fit(mode, covariance, top.value + shrink)
 
 
-def _climb(belief: Belief, precision: Array, start: Array, blocks) -> tuple[Array, _Height]:  # type: ignore[no-untyped-def]
+def _climb(
+    belief: Belief,
+    precision: Array,
+    start: Array,
+    blocks: Callable[[], Iterator[_Jobs]],
+    near: float,
+) -> tuple[Array, _Height]:
     """Newton's ascent for all candidates at once; a step that goes down is halved."""
     mean, height = start, _height(belief, precision, start, blocks())
     step = np.linalg.solve(height.curvature, height.slope[..., None])[..., 0]
@@ -240,7 +259,7 @@ def _climb(belief: Belief, precision: Array, start: Array, blocks) -> tuple[Arra
         )
         fresh = np.linalg.solve(height.curvature, height.slope[..., None])[..., 0]
         step = np.where(better[:, None], fresh, step / 2)
-        if np.abs(step).max() < 1e-9:
+        if np.abs(step).max() < near:
             break
     return mean, height
 
@@ -252,9 +271,7 @@ def _height(belief: Belief, precision: Array, at: Array, blocks: Iterator[_Jobs]
     size = at.shape[1]
     for jobs in blocks:
         expected = at @ jobs.columns.T + jobs.certain
-        fit = agreement(
-            expected, jobs.sd, jobs.low, jobs.high, belief.prior.gross_share, jobs.gross_sd
-        )
+        fit = agreement(expected, jobs.sd, jobs.low, jobs.high, belief.gross_share, jobs.gross_sd)
         value = value + fit.log_probability.sum(axis=1)
         slope = slope + fit.slope @ jobs.columns
         squares = (jobs.columns[:, :, None] * jobs.columns[:, None, :]).reshape(-1, size * size)
@@ -279,7 +296,7 @@ def gross_probability(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | fl
         columns, certain = design(jobs, int(form), belief.crews)
         chosen = belief.form == form
         expected[chosen] = belief.mean[chosen] @ columns.T + certain
-    fit = agreement(expected, sd, low, high, belief.prior.gross_share, gross_sd)
+    fit = agreement(expected, sd, low, high, belief.gross_share, gross_sd)
     return belief.weight @ fit.wrong
 
 

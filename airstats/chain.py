@@ -12,10 +12,10 @@ import numpy as np
 from airstats.allowances import Allowances, load_allowances, unchanged
 from airstats.calibration import Belief, branch_over_drift, gross_probability, update, widen
 from airstats.errors import AllowancesError, RecordsError
+from airstats.openings import CUTS
 from airstats.prior import REVEAL_FACTORS, Prior
 from airstats.quarters import quarter_number, quarters_between
 from airstats.records import Records
-from airstats.openings import CUTS
 from airstats.takeoff import Takeoff, take_off
 
 SUSPECT_FROM = 0.5

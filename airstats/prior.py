@@ -28,8 +28,8 @@ REUSE_SHARES = {"diagonal": (0.5, 0.3), "centre": (0.5, 0.3)}
 """Mean and sd of the share of usable off-cuts that is used. Nobody counts it; it lies between
 none and all."""
 
-SPREAD_CENTRE, SPREAD_LOG_SD = 0.05, 0.6
-"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 15 m²; a factor of
+SPREAD_CENTRE, SPREAD_LOG_SD = 0.045, 0.6
+"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 13 m²; a factor of
 1.8 either way is one sd."""
 SPREAD_NODES = tuple(round(0.0175 * 2 ** (step / 3), 5) for step in range(11))
 
@@ -45,8 +45,9 @@ DRIFT_OF_FACTORS = 2.0
 FLOOR_M2 = 4.0
 """Spread that even the smallest job has: ends of rolls and pieces too short to use."""
 
-GROSS_SHARE = 0.03
-"""Share of records that are grossly wrong: a roll stolen, carried to the next job, mistyped."""
+GROSS_SHARE, GROSS_JOBS = 0.04, 50.0
+"""Share of records that are grossly wrong (a roll stolen, carried to the next job, mistyped), and
+the number of jobs that this guess is worth; the records then teach the firm's own share."""
 GROSS_ROLLS = 1.5
 """Standard deviation of a gross error, in rolls: one to three rolls either way."""
 
@@ -66,4 +67,5 @@ class Prior:
     reuse_weight: float = 0.5
     floor_m2: float = FLOOR_M2
     gross_share: float = GROSS_SHARE
+    gross_jobs: float = GROSS_JOBS
     gross_rolls: float = GROSS_ROLLS

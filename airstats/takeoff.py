@@ -36,7 +36,7 @@ class Takeoff:
 
     def columns(self, names: list[str]) -> np.ndarray:
         """Return the named columns as an (n, len(names)) array."""
-        return self.table[names].to_numpy(dtype=float)
+        return np.column_stack([self.table[name].to_numpy(dtype=float) for name in names])
 
     def where(self, keep: pd.Series | np.ndarray) -> Takeoff:
         """Return the jobs for which `keep` is true."""

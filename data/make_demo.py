@@ -31,22 +31,21 @@ WASTE = 0.07
 FACTORS = {"diagonal": 0.35, "centre": 0.45, "lined": 1.12}
 CREWS = {"Alder": -0.02, "Birch": -0.005, "Cedar": 0.005, "Elm": 0.02}
 NEW_CREW = {"Oak": 0.01}
-SPREAD, FLOOR_M2 = 0.045, 4.0
-PRICED = 1.05
+SPREAD, FLOOR_M2, PRICED = 0.045, 4.0, 1.05
 ROLL_M2, WIDTH_M, LENGTH_M, LAP_MM = 75, 1.5, 50, 100
 ROLL_PRICES = {2023: 148, 2024: 152, 2025: 158, 2026: 164}
-SURFACES_M2 = {"new house": (190, 480), "refit": (160, 380), "extension": (150, 270)}
-REVEALS_MM = {"new house": 360, "refit": 420, "extension": 340}
-EXCLUDED, REASON = "H058", "half of one roll was lent to another site"
-STOLEN, STOLEN_ROLLS = "H104", 2
+SURFACES_M2 = {"new house": (170, 420, 230), "refit": (150, 330, 190), "extension": (150, 240, 165)}
+REVEALS_MM = {"new house": 420, "refit": 480, "extension": 380}
+EXCLUDED = {"H058": "half of one roll was lent to another site"}
+STOLEN_ROLLS = {"H104": 2}
 SUMMARY_ONLY = ("H023", "H131", "P4")
 TO_PRICE = {"P1": "Alder", "P2": "Birch", "P3": "Cedar", "P4": "Elm", "P5": "Oak", "P6": "Birch"}
 LAST_DAY, WRITTEN = date(2026, 12, 31), datetime(2026, 10, 5, 8, 0)
-JOB_COLUMNS = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_width_m
-roll_length_m lap_mm crew work_type roll_price exclude opening_count opening_width_mm
-opening_height_mm reveal_mm cut_pattern""".split()
-OPENING_COLUMNS = "job_id mark count width_mm height_mm reveal_mm sides cut_pattern".split()
-FINISHED_COLUMNS = ("finished_on", "estimated_rolls", "used_rolls", "counted", "exclude")
+JOB = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_width_m roll_length_m
+lap_mm crew work_type roll_price exclude opening_count opening_width_mm opening_height_mm reveal_mm
+cut_pattern"""
+OPENING = "job_id mark count width_mm height_mm reveal_mm sides cut_pattern"
+NOT_IN_TAKEOFF = ("finished_on", "estimated_rolls", "used_rolls", "counted", "exclude")
 NOTES = """This firm is invented. No real firm, person or house stands behind these sheets.
 jobs: one row a finished job. openings: one row a kind of opening in a job.
 Rolls are 1.5 x 50 m. A roll that was opened counts whole, whatever is left of it.
@@ -75,44 +74,37 @@ def working_days(rng: Random, quarter: int) -> list[date]:
 def draw_job(rng: Random, job_id: str, crew: str, day: date) -> tuple[Row, list[Row]]:
     """Invent a house, its price and what it used; the chosen jobs get their blemish."""
     kind = rng.choice(list(SURFACES_M2))
-    low, high = SURFACES_M2[kind]
-    surface = round(rng.triangular(low, high, low + (high - low) / 3), 1)
-    openings = draw_openings(rng, job_id, surface, rng.triangular(150, 500, REVEALS_MM[kind]))
+    surface = round(rng.triangular(*SURFACES_M2[kind]), 1)
+    reveal_mm = round(int(rng.triangular(150, 500, REVEALS_MM[kind])), -1)
+    openings = draw_openings(rng, job_id, surface, reveal_mm)
     used = expected_m2(crew, surface, openings)
     used += rng.gauss(0, math.hypot(FLOOR_M2, SPREAD * laid_m2(surface, openings)))
-    lent, stolen = ROLL_M2 / 2 * (job_id == EXCLUDED), STOLEN_ROLLS * (job_id == STOLEN)
+    used += ROLL_M2 / 2 * (job_id in EXCLUDED)
     estimated = math.ceil(surface * PRICED / ROLL_M2)
-    counted = math.ceil((used + lent) / ROLL_M2) + stolen
-    cells = (job_id, day, surface, estimated, counted, "opened", WIDTH_M, LENGTH_M, LAP_MM, crew)
-    cells += (kind, ROLL_PRICES[day.year], REASON if lent else None)
-    return dict.fromkeys(JOB_COLUMNS) | dict(zip(JOB_COLUMNS, cells, strict=False)), openings
+    counted = math.ceil(used / ROLL_M2) + STOLEN_ROLLS.get(job_id, 0)
+    cells = [job_id, day, surface, estimated, counted, "opened", WIDTH_M, LENGTH_M, LAP_MM, crew]
+    cells += [kind, ROLL_PRICES[day.year], EXCLUDED.get(job_id), *[None] * 5]
+    return dict(zip(JOB.split(), cells, strict=True)), openings
 
 
-def draw_openings(rng: Random, job_id: str, surface_m2: float, reveal_mm: float) -> list[Row]:
+def draw_openings(rng: Random, job_id: str, surface_m2: float, reveal_mm: int) -> list[Row]:
     """Invent a house's openings: a front door, large lined ones if any, and windows."""
     usual, other = rng.sample(["diagonal", "centre"], 2)
-    left = min(max(round(surface_m2 / 14 + rng.gauss(0, 3)), 10), 25) - 1
-    kinds = [("D1", 1, rng.uniform(950, 1150), rng.uniform(2050, 2200), 3, usual)]
-    for number in range(2, rng.randint(2, 4)):
-        size = rng.uniform(1600, 3000), rng.uniform(2050, 2300)
-        kinds.append((f"D{number}", rng.randint(1, 2), *size, rng.choice([3, 4]), "lined"))
-        left -= kinds[-1][1]
+    left = min(max(round(surface_m2 / 11.5 + rng.gauss(0, 3)), 10), 25) - 1
+    kinds = [("D1", 1, 1010, 2110, reveal_mm, 3, usual)]
+    for number in range(2, 2 if job_id in SUMMARY_ONLY else rng.randint(2, 5)):
+        count, sides = rng.randint(1, 2), rng.choice([3, 4])
+        size = rng.randrange(1500, 2610, 10), rng.randrange(2050, 2260, 10)
+        kinds.append((f"D{number}", count, *size, reveal_mm, sides, "lined"))
+        left -= count
     number = 0
     while left > 0:
-        number, cut = number + 1, usual if rng.random() < 0.8 else other
-        size = rng.uniform(800, 1800), rng.uniform(900, 1600)
-        kinds.append((f"W{number}", min(rng.randint(1, 5), left), *size, 4, cut))
-        left -= kinds[-1][1]
-    rows = [
-        (job_id, mark, count, tens(width), tens(height), tens(reveal_mm), *rest)
-        for mark, count, width, height, *rest in kinds
-    ]
-    return [dict(zip(OPENING_COLUMNS, row, strict=True)) for row in rows]
-
-
-def tens(size: float) -> int:
-    """Round a size to 10 mm."""
-    return 10 * round(size / 10)
+        number, count = number + 1, min(rng.randint(1, 5), left)
+        size = rng.randrange(850, 1860, 10), rng.randrange(950, 1660, 10)
+        cut = usual if rng.random() < 0.8 else other
+        kinds.append((f"W{number}", count, *size, reveal_mm, 4, cut))
+        left -= count
+    return [dict(zip(OPENING.split(), (job_id, *kind), strict=True)) for kind in kinds]
 
 
 def laid_m2(surface_m2: float, openings: list[Row]) -> float:
@@ -141,29 +133,26 @@ def as_tables(made: Made) -> dict[str, list[Row]]:
 def summary(openings: list[Row]) -> Row:
     """Return a job's openings as a firm without a schedule writes them: typical size, usual cut."""
     each = [o for o in openings for _ in range(o["count"])]
-    names = ("width_mm", "height_mm", "reveal_mm")
-    sizes = [tens(sum(o[name] for o in each) / len(each)) for name in names]
-    cuts = [o["cut_pattern"] for o in each]
-    cells = (len(each), *sizes, max(FACTORS, key=cuts.count))
-    return dict(zip(JOB_COLUMNS[-5:], cells, strict=True))
+    sizes = [round(sum(o[name] for o in each) // len(each), -1) for name in OPENING.split()[3:6]]
+    usual = max(FACTORS, key=[o["cut_pattern"] for o in each].count)
+    return dict(zip(JOB.split()[-5:], (len(each), *sizes, usual), strict=True))
 
 
 def write_demo(folder: Path, seed: int = SEED) -> None:
     """Write records, workbook, takeoff and truth into the folder."""
     finished, ahead = draw_firm(seed)
     expected = {j["job_id"]: expected_m2(j["crew"], j["surface_m2"], o) for j, o in ahead}
-    ahead = [({k: j[k] for k in j if k not in FINISHED_COLUMNS}, o) for j, o in ahead]
+    ahead = [({k: j[k] for k in j if k not in NOT_IN_TAKEOFF}, o) for j, o in ahead]
     write_csv(folder / "demo", as_tables(finished))
     write_workbook(folder / "demo.xlsx", as_tables(finished))
     write_csv(folder / "demo_takeoff", as_tables(ahead))
     truth = {
-        "about": "The truth behind the demo of an invented firm; written by make_demo.py.",
         "seed": seed,
         "allowances": {"waste": WASTE} | {f"reveal.{cut}": f for cut, f in FACTORS.items()},
         "crews": CREWS | NEW_CREW,
         "spread": {"spread": SPREAD, "floor_m2": FLOOR_M2},
-        "excluded": {EXCLUDED: REASON},
-        "stolen_rolls": {STOLEN: STOLEN_ROLLS},
+        "excluded": EXCLUDED,
+        "stolen_rolls": STOLEN_ROLLS,
         "takeoff_expected_m2": {job_id: round(m2, 1) for job_id, m2 in expected.items()},
     }
     text = json.dumps(truth, indent=2) + "\n"
@@ -175,9 +164,8 @@ def write_csv(folder: Path, tables: dict[str, list[Row]]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for title, rows in tables.items():
         with (folder / f"{title}.csv").open("w", encoding="utf-8", newline="") as file:
-            writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
-            writer.writeheader()
-            writer.writerows(rows)
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerows([rows[0], *(row.values() for row in rows)])
 
 
 def write_workbook(path: Path, tables: dict[str, list[Row]]) -> None:
@@ -186,7 +174,7 @@ def write_workbook(path: Path, tables: dict[str, list[Row]]) -> None:
     notes = book.active
     for title, rows in tables.items():
         sheet = book.create_sheet(title, index=len(book.sheetnames) - 1)
-        for cells in (rows[0].keys(), *(row.values() for row in rows)):
+        for cells in (rows[0], *(row.values() for row in rows)):
             sheet.append(list(cells))
         for heading in sheet[1]:
             heading.font = Font(bold=True)
@@ -202,7 +190,9 @@ def write_workbook(path: Path, tables: dict[str, list[Row]]) -> None:
         for name in sorted(old.namelist()):
             text = canonicalize(old.read(name).decode())
             text = re.sub("[^>]*(?=</dcterms:modified>)", f"{WRITTEN:%Y-%m-%dT%H:%M:%SZ}", text)
-            new.writestr(zipfile.ZipInfo(name, WRITTEN.timetuple()[:6]), text)
+            entry = zipfile.ZipInfo(name, WRITTEN.timetuple()[:6])
+            entry.create_system = 0
+            new.writestr(entry, f'<?xml version="1.0" encoding="UTF-8"?>\n{text}')
 
 
 if __name__ == "__main__":

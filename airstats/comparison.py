@@ -1,0 +1,184 @@
+"""What moved, which crew differs, and how much the starting belief matters."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from airstats.allowances import UNITS, Allowances, unchanged
+from airstats.calibration import FORMS, widen
+from airstats.chain import calibrate, quarters_to_do
+from airstats.overrun import CAUSES, split_overrun
+from airstats.pricing import predict
+from airstats.prior import Prior
+from airstats.quarters import quarters_between
+from airstats.records import Records
+from airstats.takeoff import Takeoff
+
+CHANCE = 1.6449
+"""Standard normal value that chance exceeds, either way, in one case of ten."""
+LITTLE = 0.95
+"""A quarter that leaves more than this share of the standard deviation tells little."""
+
+
+def compare_allowances(
+    records: Records, before: Allowances | None, now: Allowances
+) -> pd.DataFrame:
+    """Set last quarter's allowances beside this quarter's, with a verdict on each.
+
+    Returns
+    -------
+    DataFrame
+        One row an allowance: `allowance, old, old_sd` (widened by the drift since), `alone,
+        alone_sd` (the quarter's jobs with the starting belief only), `new, new_sd, unit,
+        verdict, reason`.
+
+    Notes
+    -----
+    If the old belief is right, an update moves the mean by a normal amount with variance old sd²
+    - new sd². A move that chance exceeds in fewer than one case of ten counts as moved. If the
+    quarter leaves more than 95 % of the sd, there is not enough to tell.
+    """
+    old = _widened(before, now).table()
+    alone = calibrate(records, quarter=now.quarter).table()
+    new = now.table()
+    table = pd.DataFrame(
+        {
+            "allowance": new.index,
+            "old": old["mean"].to_numpy(),
+            "old_sd": old["sd"].to_numpy(),
+            "alone": alone["mean"].to_numpy(),
+            "alone_sd": alone["sd"].to_numpy(),
+            "new": new["mean"].to_numpy(),
+            "new_sd": new["sd"].to_numpy(),
+            "unit": [UNITS[name] for name in new.index],
+        }
+    )
+    verdicts = [_verdict(row) for row in table.to_dict("records")]
+    return table.assign(verdict=[word for word, _ in verdicts], reason=[why for _, why in verdicts])
+
+
+def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+    """Return one row a crew: its departure as pooled, and by its own jobs alone.
+
+    `crew, jobs, pooled, pooled_low, pooled_high, raw` as shares of laid sheet; `mean_rolls,
+    low_rolls, high_rolls` the rolls that the departure took.
+    """
+    named = jobs.where(jobs.table["crew"].ne(""))
+    pooled = allowances.crew_table()
+    columns = ["mean_rolls", "low_rolls", "high_rolls", "raw"]
+    if not len(named) or pooled.empty:
+        return pd.DataFrame(columns=["crew", "jobs", "pooled", *columns])
+    laid = named.table.groupby("crew")["laid_m2"].sum()
+    area = split_overrun(named, allowances, by="crew", unit="m2")
+    parts = area.pivot_table("mean", "group", "cause", observed=True)[list(CAUSES)]
+    rolls = split_overrun(named, allowances, by="crew").query("cause == 'crew'").set_index("group")
+    table = pooled.rename(columns={"mean": "pooled", "low": "pooled_low", "high": "pooled_high"})
+    return (
+        table.assign(
+            raw=(parts["crew"] + parts["unexplained"]) / laid,
+            mean_rolls=rolls["mean"],
+            low_rolls=rolls["low"],
+            high_rolls=rolls["high"],
+        )
+        .rename_axis("crew")
+        .reset_index()
+        .dropna(subset=["mean_rolls"])
+        .sort_values("pooled", ascending=False, ignore_index=True)
+    )
+
+
+def prior_table(prior: Prior = Prior()) -> pd.DataFrame:
+    """Return the starting belief number by number: `quantity, prior, unit, reason`."""
+    practice = "common practice, no source"
+    geometry = "geometry of ordinary openings; wide, no source"
+    sites = "budgets 5–10 %, sites 15–30 % (Soibelman, Formoso & Franchi 1994)"
+    rows = [("waste", _plus(prior.waste), UNITS["waste"], sites)]
+    for cut, pair in zip(("diagonal", "centre", "lined"), prior.reveal_factors, strict=True):
+        rows.append((f"reveal.{cut}", _plus(pair), UNITS[f"reveal.{cut}"], geometry))
+    for cut, pair in zip(("diagonal", "centre"), prior.reuse_shares, strict=True):
+        rows.append((f"reuse.{cut}", _plus(pair), UNITS[f"reuse.{cut}"], "nobody counts it"))
+    centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
+    crews = ", ".join(f"{value:g} ({chance:.0%})" for value, chance in prior.crew_sd_weights)
+    drifts = ", ".join(f"{value:g} ({chance:.0%})" for value, chance in prior.drift_weights)
+    rows += [
+        ("job-to-job spread", centre, "m² a m² laid", practice),
+        ("difference between crews, sd", crews, "m² a m² laid", practice),
+        ("drift of waste a quarter, sd", drifts, "m² a m² laid", practice),
+        ("re-use of off-cuts as form", f"{prior.reuse_weight:.0%}", "chance", "even odds"),
+        ("spread of the smallest job", f"{prior.floor_m2:g}", "m²", practice),
+        ("records grossly wrong", f"{prior.gross_share:.0%}", "of records", practice),
+        ("size of a gross error, sd", f"{prior.gross_rolls:g}", "rolls", practice),
+    ]
+    return pd.DataFrame(rows, columns=["quantity", "prior", "unit", "reason"])
+
+
+def candidate_table(allowances: Allowances) -> pd.DataFrame:
+    """Return how the candidates are weighed: `candidate, value, weight`."""
+    belief = allowances.belief
+    kinds = {
+        "form of the reveals": np.array(FORMS)[belief.form],
+        "spread, m² a m² laid": belief.spread,
+        "sd between crews, m² a m² laid": belief.crew_sd,
+        "drift a quarter, m² a m² laid": belief.drift,
+    }
+    parts = []
+    for kind, values in kinds.items():
+        weight = pd.Series(belief.weight).groupby(pd.Series(values)).sum()
+        shown = [f"{v:.3f}" if isinstance(v, float) else str(v) for v in weight.index]
+        parts.append(pd.DataFrame({"candidate": kind, "value": shown, "weight": weight.values}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def other_priors() -> dict[str, Prior]:
+    """Return the starting beliefs that the sensitivity table tries."""
+    usual = Prior()
+    wide = tuple((mean, 2 * sd) for mean, sd in usual.reveal_factors)
+    return {
+        "as documented": usual,
+        "waste 0.12 ± 0.10": replace(usual, waste=(0.12, 0.10)),
+        "reveal factors twice as wide": replace(usual, reveal_factors=wide),
+        "flat factors only (99 %)": replace(usual, reuse_weight=0.01),
+        "one record in a thousand wrong": replace(usual, gross_share=0.001),
+    }
+
+
+def prior_sensitivity(records: Records, jobs: Takeoff, quarter: str) -> pd.DataFrame:
+    """Return the allowances under other starting beliefs: `prior`, the four means, `rolls`.
+
+    `rolls` is the sheet expected for all the jobs, in rolls: what the difference is worth.
+    """
+    steps = [q for q in quarters_to_do(jobs, None) if quarters_between(q, quarter) >= 0]
+    per_roll = jobs.columns(["roll_m2"])[:, 0]
+    rows = []
+    for name, prior in other_priors().items():
+        known = unchanged(steps[0], prior)
+        for index, step in enumerate(steps):
+            known = calibrate(records, known if index else None, step, prior=prior)
+        means = known.table()["mean"].to_dict()
+        rolls = float((predict(jobs, known, 0).mean() / per_roll).sum())
+        rows.append({"prior": name, **means, "rolls": rolls})
+    return pd.DataFrame(rows)
+
+
+def _widened(before: Allowances | None, now: Allowances) -> Allowances:
+    known = before or unchanged(now.quarter, now.belief.prior)
+    gap = quarters_between(known.quarter, now.quarter)
+    return replace(known, belief=widen(known.belief, gap))
+
+
+def _verdict(row: dict) -> tuple[str, str]:
+    change, left = row["new"] - row["old"], row["new_sd"] / row["old_sd"]
+    expected = np.sqrt(max(row["old_sd"] ** 2 - row["new_sd"] ** 2, 0))
+    if left > LITTLE:
+        return "not enough to tell", f"the quarter left {left:.0%} of the uncertainty"
+    moved = f"{change:+.3f}, where chance alone moves it by up to {CHANCE * expected:.3f}"
+    if abs(change) > CHANCE * expected:
+        return "moved", moved
+    return "held", moved
+
+
+def _plus(pair: tuple[float, float]) -> str:
+    return f"{pair[0]:g} ± {pair[1]:g}"

@@ -1,0 +1,148 @@
+"""Everything a notebook needs, opened in one call."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from airstats.allowances import Allowances, load_allowances
+from airstats.chain import calibrate_through, finished_jobs
+from airstats.errors import RecordsError
+from airstats.quarters import quarter_number
+from airstats.records import Records, read_records
+from airstats.takeoff import Takeoff, take_off
+
+BESIDE = "beside"
+"""As a takeoff: the source RECORDS_takeoff beside the records, if there is one."""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """A firm's records up to a quarter, what they taught, and the jobs to price.
+
+    Attributes
+    ----------
+    quarter : the quarter that the notebooks speak of
+    records : the records up to the quarter; `later` counts the finished jobs left out as later
+    jobs : quantities of the finished jobs up to the quarter that may be fitted
+    excluded : finished jobs with a reason to exclude them
+    chain : allowances after each quarter; `now` is the last, `before` the one before it or None
+    to_price : the takeoff's records, or None: then the quarter's own jobs are priced again
+    takeoff : quantities of the jobs to price
+    """
+
+    quarter: str
+    records: Records
+    later: int
+    jobs: Takeoff
+    excluded: pd.DataFrame
+    chain: tuple[Allowances, ...]
+    before: Allowances | None
+    to_price: Records | None
+    takeoff: Takeoff
+
+    @property
+    def now(self) -> Allowances:
+        return self.chain[-1]
+
+    def quarter_jobs(self) -> Takeoff:
+        """Return the finished jobs of the quarter."""
+        return self.jobs.where(self.jobs.table["quarter"].eq(self.quarter))
+
+    def suspects(self) -> pd.DataFrame:
+        """Return the named suspects of the chain: `job_id, quarter, probability`."""
+        rows = [
+            (job, step.quarter, chance)
+            for step in self.chain
+            for job, chance in step.suspects.items()
+        ]
+        return pd.DataFrame(rows, columns=["job_id", "quarter", "probability"])
+
+
+def open_desk(
+    records: str | Path,
+    quarter: str = "",
+    previous: str | Path = "",
+    takeoff: str | Path = "",
+    set_aside_bad_rows: bool = False,
+    dates: str = "ask",
+) -> Desk:
+    """Read the sources and work out the allowances up to a quarter.
+
+    Parameters
+    ----------
+    records : path
+        The finished jobs.
+    quarter : str
+        Like "2026Q3"; empty: the last quarter in the records.
+    previous : path
+        The allowances file of an earlier quarter; empty: none.
+    takeoff : path
+        The jobs to price; "beside": RECORDS_takeoff if there is one; empty: the quarter's own.
+    set_aside_bad_rows, dates
+        As for `read_records`.
+
+    Raises
+    ------
+    RecordsError
+        If a source is faulty, or holds no finished job up to the quarter.
+    """
+    known = load_allowances(previous) if previous else None
+    path = takeoff_path(records, takeoff)
+    to_price = read_records(path, set_aside_bad_rows, dates) if path else None
+    return lay_out(read_records(records, set_aside_bad_rows, dates), quarter, known, to_price)
+
+
+def lay_out(
+    records: Records,
+    quarter: str = "",
+    previous: Allowances | None = None,
+    to_price: Records | None = None,
+) -> Desk:
+    """Work out the desk from sources already read; as `open_desk`."""
+    every = records.jobs[records.jobs["finished"].astype(bool)]
+    found = sorted(set(every["quarter"]), key=quarter_number)
+    quarter = quarter or (found[-1] if found else "")
+    known = _up_to(records, quarter) if found else records
+    jobs = finished_jobs(known)
+    chain = tuple(calibrate_through(known, quarter, previous))
+    table = known.jobs[known.jobs["finished"].astype(bool)]
+    own = jobs.where(jobs.table["quarter"].eq(quarter))
+    return Desk(
+        quarter=quarter,
+        records=known,
+        later=len(every) - len(table),
+        jobs=jobs,
+        excluded=table[table["exclude"].ne("")].reset_index(drop=True),
+        chain=chain,
+        before=chain[-2] if len(chain) > 1 else previous,
+        to_price=to_price,
+        takeoff=take_off(to_price) if to_price else own,
+    )
+
+
+def takeoff_path(records: str | Path, takeoff: str | Path) -> Path | None:
+    """Return where the takeoff is, or None if the quarter's own jobs are to be priced."""
+    if str(takeoff) != BESIDE:
+        return Path(takeoff) if takeoff else None
+    own = Path(records)
+    beside = own.with_name(f"{own.stem}_takeoff{own.suffix}")
+    return beside if beside.exists() else None
+
+
+def _up_to(records: Records, quarter: str) -> Records:
+    """The records without the jobs finished after the quarter."""
+    last = quarter_number(quarter)
+    numbers = records.jobs["quarter"].map(quarter_number, na_action="ignore")
+    keep = records.jobs["finished"].astype(bool) & (numbers <= last).fillna(False).astype(bool)
+    jobs = records.jobs[keep].reset_index(drop=True)
+    if jobs.empty:
+        first = min(records.jobs["quarter"].dropna(), key=quarter_number)
+        raise RecordsError(
+            f"{records.source}: no job was finished up to {quarter}; the first is of {first}."
+            " Ask for that quarter or a later one."
+        )
+    openings = records.openings[records.openings["job_id"].isin(jobs["job_id"])]
+    return replace(records, jobs=jobs, openings=openings.reset_index(drop=True))

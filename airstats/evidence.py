@@ -1,0 +1,175 @@
+"""Regressions for a reader who doubts: plain, robust, mixed, by quantile."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from statsmodels.regression.linear_model import OLS
+from statsmodels.regression.mixed_linear_model import MixedLM
+from statsmodels.regression.quantile_regression import QuantReg
+from statsmodels.stats.outliers_influence import OLSInfluence
+
+from airstats.takeoff import Takeoff
+
+TERMS = {
+    "laid_m2": "m² a m² laid",
+    "reveal_diagonal_m2": "m² a m² of reveal",
+    "reveal_centre_m2": "m² a m² of reveal",
+    "reveal_lined_m2": "m² a m² of reveal",
+}
+QUANTILES = (0.25, 0.5, 0.75)
+
+
+@dataclass(frozen=True)
+class Regression:
+    """A fitted line: `table` one row a term, `points` one row a job; or the reason for none.
+
+    `left_out` names the terms that the jobs do not hold; `sd_m2` is the residual spread.
+    """
+
+    table: pd.DataFrame
+    points: pd.DataFrame
+    jobs: int
+    r_squared: float = float("nan")
+    sd_m2: float = float("nan")
+    left_out: tuple[str, ...] = ()
+    converged: bool = True
+    reason: str = ""
+
+
+def regression_frame(jobs: Takeoff) -> pd.DataFrame:
+    """Return one row a job: `job_id, crew`, the terms, and `overrun_m2` at the middle count.
+
+    The overrun is the middle of what the count can stand for, less what was priced, m².
+    """
+    table = jobs.table
+    middle = table[["used_low_m2", "used_high_m2"]].mean(axis=1)
+    over = middle - table["estimated_rolls"] * table["roll_m2"]
+    return table[["job_id", "crew", *TERMS]].assign(overrun_m2=over)
+
+
+def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regression:
+    """Fit least squares with HC3 robust errors and t intervals.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        n jobs with the terms (m²) and the response (m²).
+
+    Notes
+    -----
+    y = b₀ + X b; Cov(b) = (XᵀX)⁻¹ Xᵀ diag(eᵢ²/(1-hᵢ)²) X (XᵀX)⁻¹ (MacKinnon & White 1985).
+    """
+    x, y, left_out = _design(frame, response)
+    if len(frame) < x.shape[1] + 2:
+        return _no_regression(len(frame), left_out, _too_few(len(frame), x.shape[1]))
+    fit = OLS(y, x, missing="raise").fit()
+    robust = fit.get_robustcov_results("HC3", use_t=True)
+    influence = OLSInfluence(fit)
+    points = pd.DataFrame(
+        {
+            "job_id": frame["job_id"].to_numpy(),
+            "fitted_m2": fit.fittedvalues.to_numpy(),
+            "residual_m2": fit.resid.to_numpy(),
+            "studentised": np.asarray(influence.resid_studentized_external),
+            "leverage": np.asarray(influence.hat_matrix_diag),
+            "cooks": np.asarray(influence.cooks_distance[0]),
+        }
+    )
+    return Regression(
+        _coefficients(robust, x.columns),
+        points,
+        len(frame),
+        float(fit.rsquared),
+        float(np.sqrt(fit.scale)),
+        left_out,
+    )
+
+
+def mixed_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regression:
+    """Fit the same line with a random intercept for each crew (REML); `converged` is shown.
+
+    `points` holds one row a crew: `crew, mean` (predicted effect, m² a job).
+    """
+    named = frame[frame["crew"].ne("")]
+    x, y, left_out = _design(named, response)
+    crews = named["crew"].nunique()
+    if crews < 2 or len(named) < x.shape[1] + crews + 2:
+        reason = f"{len(named)} jobs of {crews} named crews are too few for effects of crews."
+        return _no_regression(len(named), left_out, reason)
+    with warnings.catch_warnings(record=True) as told:
+        warnings.simplefilter("always")
+        fit = MixedLM(y, x, groups=named["crew"], missing="raise").fit(reml=True)
+    table = _coefficients(fit, x.columns, fixed=x.shape[1])
+    spread = float(np.sqrt(max(fit.cov_re.iloc[0, 0], 0)))
+    between = pd.DataFrame([{"term": "sd between crews", "coefficient": spread, "unit": "m²"}])
+    return Regression(
+        pd.concat([table, between], ignore_index=True),
+        _crew_effects(fit, sorted(named["crew"].unique()), spread),
+        len(named),
+        sd_m2=float(np.sqrt(fit.scale)),
+        left_out=left_out,
+        converged=bool(fit.converged),
+        reason="; ".join(sorted({str(w.message).split("\n")[0] for w in told})),
+    )
+
+
+def quantile_regression(
+    frame: pd.DataFrame, shares: tuple[float, ...] = QUANTILES, response: str = "overrun_m2"
+) -> Regression:
+    """Fit the line through given shares of the overruns, which single jobs hardly move.
+
+    `table` holds one row a share and term.
+    """
+    x, y, left_out = _design(frame, response)
+    if len(frame) < 5 * x.shape[1]:
+        reason = _too_few(len(frame), x.shape[1]) + " (five jobs a term)"
+        return _no_regression(len(frame), left_out, reason)
+    parts = []
+    for share in shares:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            fit = QuantReg(y, x).fit(q=share)
+        part = _coefficients(fit, x.columns)
+        parts.append(part.assign(term=[f"{share:.0%}: {term}" for term in part["term"]]))
+    return Regression(pd.concat(parts, ignore_index=True), frame, len(frame), left_out=left_out)
+
+
+def _design(frame: pd.DataFrame, response: str) -> tuple[pd.DataFrame, pd.Series, tuple[str, ...]]:
+    """Columns with an intercept, without terms that no job holds (they have no slope)."""
+    held = [term for term in TERMS if term in frame and frame[term].abs().max() > 0]
+    x = frame[held].astype(float)
+    x.insert(0, "intercept", 1.0)
+    return x, frame[response].astype(float), tuple(term for term in TERMS if term not in held)
+
+
+def _coefficients(fit: Any, names: pd.Index, fixed: int | None = None) -> pd.DataFrame:
+    held = slice(fixed)
+    ends = np.asarray(fit.conf_int())[held]
+    columns = {"coefficient": "params", "se": "bse", "t": "tvalues", "p": "pvalues"}
+    table = {name: np.asarray(getattr(fit, field))[held] for name, field in columns.items()}
+    units = [TERMS.get(name, "m²") for name in names]
+    return pd.DataFrame(
+        {"term": list(names), **table, "low95": ends[:, 0], "high95": ends[:, 1], "unit": units}
+    )
+
+
+def _crew_effects(fit: Any, crews: list[str], spread: float) -> pd.DataFrame:
+    """Predicted effect of each crew; none where the crews' spread is estimated as nothing."""
+    effects = {crew: 0.0 for crew in crews}
+    if spread > 0:
+        effects = {crew: float(value.iloc[0]) for crew, value in fit.random_effects.items()}
+    return pd.DataFrame({"crew": list(effects), "mean": list(effects.values())})
+
+
+def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regression:
+    empty = pd.DataFrame()
+    return Regression(empty, empty, jobs, left_out=left_out, converged=False, reason=reason)
+
+
+def _too_few(jobs: int, terms: int) -> str:
+    return f"{jobs} jobs are too few for {terms} terms"
