@@ -8,15 +8,15 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import islice, product
+from itertools import product
 from typing import NamedTuple
 
 import numpy as np
 
-from airstats.likelihood import agreement
+from airstats.likelihood import Agreement, agreement
 from airstats.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff import CROSSING_CUTS, Takeoff
 
@@ -32,6 +32,7 @@ REVEAL_PARTS = (1, 2, 3)
 _SHARED = len(ALLOWANCES)
 
 JOBS_AT_A_TIME = 4096
+"""More jobs than this move the belief in turns: by then it is as good as normal."""
 NEGLIGIBLE = 1e-6
 MOST_STEPS = 40
 
@@ -160,19 +161,25 @@ def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) 
     its covariance is the inverse curvature there (Laplace). The evidence of a candidate is the
     Laplace integral of likelihood times prior (Tierney & Kadane 1986).
     """
-    if len(jobs) == 0:
-        return belief
+    extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), len(jobs))
+    for start in range(0, len(jobs), JOBS_AT_A_TIME):
+        part = np.arange(start, min(start + JOBS_AT_A_TIME, len(jobs)))
+        belief = _update_at_once(belief, jobs.where(part), extra[part])
+    return belief
+
+
+def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> Belief:
     belief = admit_crews(belief, jobs.crews)
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
     log_weight = np.log(belief.weight)
     for form in np.unique(belief.form):
         chosen = belief.form == form
-        fit = _fit(belief.pick(chosen), jobs, int(form), measuring_sd_m2)
+        fit = _fit(belief.pick(chosen), jobs, int(form), extra_sd_m2)
         mean[chosen], covariance[chosen] = fit.mean, fit.covariance
         log_weight[chosen] += fit.log_evidence
     weight = np.exp(log_weight - log_weight.max())
     moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
-    wrong = gross_probability(moved, jobs, measuring_sd_m2).sum()
+    wrong = gross_probability(moved, jobs, extra_sd_m2).sum()
     counted = replace(moved, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong))
     return _without_negligible(counted, log_weight)
 
@@ -197,17 +204,6 @@ def job_sd(belief: Belief, laid_m2: Array, extra_sd_m2: Array | float = 0.0) -> 
     return np.sqrt(belief.prior.floor_m2**2 + growing**2 + np.square(extra_sd_m2))
 
 
-class _Jobs(NamedTuple):
-    """A handful of jobs as arrays: (n, P), then (n,) each, and the (g, n) spreads."""
-
-    columns: Array
-    certain: Array
-    low: Array
-    high: Array
-    sd: Array
-    gross_sd: Array
-
-
 class _Height(NamedTuple):
     """Log posterior (up to a constant) at a point, with its slope and downward curvature."""
 
@@ -216,67 +212,59 @@ class _Height(NamedTuple):
     curvature: Array
 
 
-def _fit(belief: Belief, jobs: Takeoff, form: int, measuring_sd_m2: Array | float) -> Fit:
+def _fit(belief: Belief, jobs: Takeoff, form: int, extra_sd_m2: Array) -> Fit:
     precision = np.linalg.inv(belief.covariance)
     columns, certain = design(jobs, form, belief.crews)
     low, high, roll, laid = _counts(jobs)
-    extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), laid.shape)
+    sd = job_sd(belief, laid, extra_sd_m2)
 
-    def blocks(rough: float) -> Iterator[_Jobs]:
-        for start in range(0, len(laid), JOBS_AT_A_TIME):
-            part = slice(start, start + JOBS_AT_A_TIME)
-            sd = np.hypot(job_sd(belief, laid[part], extra[part]), rough * roll[part])
-            gross = np.hypot(sd, belief.prior.gross_rolls * roll[part])
-            yield _Jobs(columns[part], certain[part], low[part], high[part], sd, gross)
+    def height(at: Array, rough: float) -> _Height:
+        smooth = np.hypot(sd, rough * roll)
+        gross = np.hypot(smooth, belief.prior.gross_rolls * roll)
+        counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
+        return _height(belief, precision, at, columns, counts)
 
-    # A first climb on a smoothed surface keeps a small spread from calling every job wrong; some
-    # thousand jobs are enough for it.
-    start = _climb(belief, precision, belief.mean, lambda: islice(blocks(0.5), 1), near=1e-2)[0]
-    mode, top = _climb(belief, precision, start, partial(blocks, 0.0), near=1e-7)
+    # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
+    start = _climb(belief.mean, partial(height, rough=0.5), near=1e-2)[0]
+    mode, top = _climb(start, partial(height, rough=0.0), near=1e-7)
     covariance = np.linalg.inv(top.curvature)
     shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
     return Fit(mode, covariance, top.value + shrink)
 
 
-def _climb(
-    belief: Belief,
-    precision: Array,
-    start: Array,
-    blocks: Callable[[], Iterator[_Jobs]],
-    near: float,
-) -> tuple[Array, _Height]:
+def _climb(start: Array, height: Callable[[Array], _Height], near: float) -> tuple[Array, _Height]:
     """Newton's ascent for all candidates at once; a step that goes down is halved."""
-    mean, height = start, _height(belief, precision, start, blocks())
-    step = np.linalg.solve(height.curvature, height.slope[..., None])[..., 0]
+    mean, top = start, height(start)
+    step = np.linalg.solve(top.curvature, top.slope[..., None])[..., 0]
     for _ in range(MOST_STEPS):
-        trial = _height(belief, precision, mean + step, blocks())
-        better = trial.value >= height.value - 1e-9
+        trial = height(mean + step)
+        better = trial.value >= top.value - 1e-9
         mean = np.where(better[:, None], mean + step, mean)
-        height = _Height(
-            np.where(better, trial.value, height.value),
-            np.where(better[:, None], trial.slope, height.slope),
-            np.where(better[:, None, None], trial.curvature, height.curvature),
+        top = _Height(
+            np.where(better, trial.value, top.value),
+            np.where(better[:, None], trial.slope, top.slope),
+            np.where(better[:, None, None], trial.curvature, top.curvature),
         )
-        fresh = np.linalg.solve(height.curvature, height.slope[..., None])[..., 0]
+        fresh = np.linalg.solve(top.curvature, top.slope[..., None])[..., 0]
         step = np.where(better[:, None], fresh, step / 2)
         if np.abs(step).max() < near:
             break
-    return mean, height
+    return mean, top
 
 
-def _height(belief: Belief, precision: Array, at: Array, blocks: Iterator[_Jobs]) -> _Height:
+def _height(
+    belief: Belief, precision: Array, at: Array, columns: Array, counts: Agreement
+) -> _Height:
     away = at - belief.mean
     pull = np.einsum("gij,gj->gi", precision, away)
-    value, slope, flat = -0.5 * (away * pull).sum(axis=1), -pull, 0.0
-    size = at.shape[1]
-    for jobs in blocks:
-        expected = at @ jobs.columns.T + jobs.certain
-        fit = agreement(expected, jobs.sd, jobs.low, jobs.high, belief.gross_share, jobs.gross_sd)
-        value = value + fit.log_probability.sum(axis=1)
-        slope = slope + fit.slope @ jobs.columns
-        squares = (jobs.columns[:, :, None] * jobs.columns[:, None, :]).reshape(-1, size * size)
-        flat = flat + np.maximum(fit.curvature, 0) @ squares
-    return _Height(value, slope, precision + np.reshape(flat, precision.shape))
+    size = columns.shape[1]
+    squares = (columns[:, :, None] * columns[:, None, :]).reshape(-1, size * size)
+    bend = (np.maximum(counts.curvature, 0) @ squares).reshape(precision.shape)
+    return _Height(
+        value=counts.log_probability.sum(axis=1) - 0.5 * (away * pull).sum(axis=1),
+        slope=counts.slope @ columns - pull,
+        curvature=precision + bend,
+    )
 
 
 def _without_negligible(belief: Belief, log_weight: Array) -> Belief:

@@ -228,7 +228,7 @@ def _check_laps(jobs: Sheet, sound: pd.DataFrame) -> list[Finding]:
 
 
 def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
-    """Sum the openings of each job, m²: `area` of those without fault; `reveal` area, nan after a fault."""
+    """Sum each job's openings, m²: `area` of those without fault, `reveal` nan after a fault."""
     summary = sound["jobs"].loc[links.in_summary].rename(columns=SUMMARY).assign(sides=4)
     kinds = pd.concat([sound["openings"], summary], ignore_index=True)
     owners = np.concatenate([links.openings, np.flatnonzero(links.in_summary)])

@@ -9,11 +9,11 @@ import pandas as pd
 
 from airstats.allowances import UNITS, Allowances, unchanged
 from airstats.calibration import FORMS, widen
-from airstats.chain import calibrate, quarters_to_do
+from airstats.chain import calibrate
 from airstats.overrun import CAUSES, split_overrun
 from airstats.pricing import predict
 from airstats.prior import Prior
-from airstats.quarters import quarters_between
+from airstats.quarters import quarter_number, quarters_between
 from airstats.records import Records
 from airstats.takeoff import Takeoff
 
@@ -128,7 +128,7 @@ def candidate_table(allowances: Allowances) -> pd.DataFrame:
     for kind, values in kinds.items():
         weight = pd.Series(belief.weight).groupby(pd.Series(values)).sum()
         shown = [f"{v:.3f}" if isinstance(v, float) else str(v) for v in weight.index]
-        parts.append(pd.DataFrame({"candidate": kind, "value": shown, "weight": weight.values}))
+        parts.append(pd.DataFrame({"candidate": kind, "value": shown, "weight": weight.to_numpy()}))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -148,15 +148,13 @@ def other_priors() -> dict[str, Prior]:
 def prior_sensitivity(records: Records, jobs: Takeoff, quarter: str) -> pd.DataFrame:
     """Return the allowances under other starting beliefs: `prior`, the four means, `rolls`.
 
-    `rolls` is the sheet expected for all the jobs, in rolls: what the difference is worth.
+    All the jobs are fitted at once, without drift. `rolls` is the sheet expected for all the jobs, in rolls: what the difference is worth.
     """
-    steps = [q for q in quarters_to_do(jobs, None) if quarters_between(q, quarter) >= 0]
+    first = min(jobs.table["quarter"], key=quarter_number)
     per_roll = jobs.columns(["roll_m2"])[:, 0]
     rows = []
     for name, prior in other_priors().items():
-        known = unchanged(steps[0], prior)
-        for index, step in enumerate(steps):
-            known = calibrate(records, known if index else None, step, prior=prior)
+        known = calibrate(records, unchanged(first, prior), quarter)
         means = known.table()["mean"].to_dict()
         rolls = float((predict(jobs, known, 0).mean() / per_roll).sum())
         rows.append({"prior": name, **means, "rolls": rolls})

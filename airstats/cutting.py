@@ -41,7 +41,7 @@ def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
     roll = _roll_widths(records)
     plan = cheapest_cut(openings, terms.costs, reuse_share=terms.reuse_share, roll_width_m=roll)
     extra = ["recommended_cut", "cost_as_cut", "cost_recommended", "saving", "saving_all"]
-    mark = openings["mark"] if "mark" in openings else ""
+    mark = openings.get("mark", "")
     return openings.assign(mark=mark).join(plan[extra])
 
 
@@ -58,7 +58,15 @@ def past_savings(records: Records, terms: CutTerms) -> pd.DataFrame:
 
 def cut_map(terms: CutTerms) -> pd.DataFrame:
     """Return the break-even of the two cuts across the opening, over shapes and depths."""
-    return break_even_map("diagonal", "centre", costs=terms.costs, reuse_share=terms.reuse_share)
+    shapes, depths = np.geomspace(0.4, 2.5, 41), np.arange(50.0, 601.0, 20.0)
+    return break_even_map(
+        "diagonal",
+        "centre",
+        aspects=shapes,
+        reveals_mm=depths,
+        costs=terms.costs,
+        reuse_share=terms.reuse_share,
+    )
 
 
 def _roll_widths(records: Records) -> np.ndarray:

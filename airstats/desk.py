@@ -45,11 +45,23 @@ class Desk:
 
     @property
     def now(self) -> Allowances:
+        """The allowances after the quarter."""
         return self.chain[-1]
 
     def quarter_jobs(self) -> Takeoff:
         """Return the finished jobs of the quarter."""
         return self.jobs.where(self.jobs.table["quarter"].eq(self.quarter))
+
+    def quarter_records(self) -> Records:
+        """Return the records of the jobs that the takeoff holds: the quarter's own."""
+        ids = set(self.takeoff.table["job_id"])
+        jobs = self.records.jobs[self.records.jobs["job_id"].isin(ids)]
+        openings = self.records.openings[self.records.openings["job_id"].isin(ids)]
+        return replace(
+            self.records,
+            jobs=jobs.reset_index(drop=True),
+            openings=openings.reset_index(drop=True),
+        )
 
     def suspects(self) -> pd.DataFrame:
         """Return the named suspects of the chain: `job_id, quarter, probability`."""

@@ -22,6 +22,8 @@ TERMS = {
     "reveal_lined_m2": "m² a m² of reveal",
 }
 QUANTILES = (0.25, 0.5, 0.75)
+NOTHING = 1e-4
+"""A spread between crews below this share of the residual spread is no spread."""
 
 
 @dataclass(frozen=True)
@@ -42,14 +44,17 @@ class Regression:
 
 
 def regression_frame(jobs: Takeoff) -> pd.DataFrame:
-    """Return one row a job: `job_id, crew`, the terms, and `overrun_m2` at the middle count.
+    """Return one row a job: `job_id, crew`, the terms, `overrun_m2` and `beyond_m2`.
 
-    The overrun is the middle of what the count can stand for, less what was priced, m².
+    Both start from the middle of what the count can stand for: the overrun is that less what was
+    priced, the other that less the laid sheet, m².
     """
     table = jobs.table
     middle = table[["used_low_m2", "used_high_m2"]].mean(axis=1)
     over = middle - table["estimated_rolls"] * table["roll_m2"]
-    return table[["job_id", "crew", *TERMS]].assign(overrun_m2=over)
+    return table[["job_id", "crew", *TERMS]].assign(
+        overrun_m2=over, beyond_m2=middle - table["laid_m2"]
+    )
 
 
 def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regression:
@@ -90,7 +95,7 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     )
 
 
-def mixed_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regression:
+def mixed_regression(frame: pd.DataFrame, response: str = "beyond_m2") -> Regression:
     """Fit the same line with a random intercept for each crew (REML); `converged` is shown.
 
     `points` holds one row a crew: `crew, mean` (predicted effect, m² a job).
@@ -104,24 +109,29 @@ def mixed_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     with warnings.catch_warnings(record=True) as told:
         warnings.simplefilter("always")
         fit = MixedLM(y, x, groups=named["crew"], missing="raise").fit(reml=True)
-    table = _coefficients(fit, x.columns, fixed=x.shape[1])
     spread = float(np.sqrt(max(fit.cov_re.iloc[0, 0], 0)))
+    if spread < NOTHING * np.sqrt(fit.scale):
+        reason = "The spread between crews is estimated as nothing: the line without crews stands."
+        return _no_regression(len(named), left_out, reason)
+    table = _coefficients(fit, x.columns, fixed=x.shape[1])
+    effects = fit.random_effects
     between = pd.DataFrame([{"term": "sd between crews", "coefficient": spread, "unit": "m²"}])
+    warned = "; ".join(sorted({str(w.message).split("\n")[0].rstrip(".") for w in told}))
     return Regression(
         pd.concat([table, between], ignore_index=True),
-        _crew_effects(fit, sorted(named["crew"].unique()), spread),
+        pd.DataFrame({"crew": list(effects), "mean": [float(v.iloc[0]) for v in effects.values()]}),
         len(named),
         sd_m2=float(np.sqrt(fit.scale)),
         left_out=left_out,
         converged=bool(fit.converged),
-        reason="; ".join(sorted({str(w.message).split("\n")[0] for w in told})),
+        reason=warned,
     )
 
 
 def quantile_regression(
-    frame: pd.DataFrame, shares: tuple[float, ...] = QUANTILES, response: str = "overrun_m2"
+    frame: pd.DataFrame, shares: tuple[float, ...] = QUANTILES, response: str = "beyond_m2"
 ) -> Regression:
-    """Fit the line through given shares of the overruns, which single jobs hardly move.
+    """Fit the line through given shares of the jobs, that single jobs hardly move.
 
     `table` holds one row a share and term.
     """
@@ -156,14 +166,6 @@ def _coefficients(fit: Any, names: pd.Index, fixed: int | None = None) -> pd.Dat
     return pd.DataFrame(
         {"term": list(names), **table, "low95": ends[:, 0], "high95": ends[:, 1], "unit": units}
     )
-
-
-def _crew_effects(fit: Any, crews: list[str], spread: float) -> pd.DataFrame:
-    """Predicted effect of each crew; none where the crews' spread is estimated as nothing."""
-    effects = {crew: 0.0 for crew in crews}
-    if spread > 0:
-        effects = {crew: float(value.iloc[0]) for crew, value in fit.random_effects.items()}
-    return pd.DataFrame({"crew": list(effects), "mean": list(effects.values())})
 
 
 def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regression:

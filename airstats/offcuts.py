@@ -181,4 +181,5 @@ def pieces_in_strip(strip_width: Floats, strip_length: Floats, a: Floats, b: Flo
     """How many pieces a × b (mm) can be cut square from a strip, all turned the same way."""
     along = np.floor(strip_width / a) * np.floor(strip_length / b)
     across = np.floor(strip_width / b) * np.floor(strip_length / a)
-    return np.where(strip_width >= OFFCUT_LEAST_MM, np.maximum(along, across), 0.0)
+    is_offcut = np.minimum(strip_width, strip_length) >= OFFCUT_LEAST_MM
+    return np.where(is_offcut, np.maximum(along, across), 0.0)

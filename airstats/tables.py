@@ -53,9 +53,9 @@ class Fault:
 class Table:
     """One table before any cell is understood.
 
-    `cells` bears the contract's column names, and the source's own headings for extra columns;
-    `headers` gives the source's spelling of each; `rows` the spreadsheet's row numbers.
-    `row_faults` pairs a fault with the position of its row in `cells`.
+    `cells` bears the contract's column names, and the source's own for extra columns; `headers`
+    has the source's spelling of each, `rows` the spreadsheet's row numbers, and `row_faults` the
+    position in `cells` and the fault.
     """
 
     name: str
@@ -138,7 +138,8 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
     frame = _csv_frame(file, body, separator)
     header = [cell for cell in frame.iloc[0] if cell is not None]
     table = _table(name, file, header, frame.iloc[1:], record + 2, separator)
-    row_faults = [*_overlong(table, len(header), frame.shape[1])]
+    beyond = frame.iloc[table.rows - record - 1, len(header) :]
+    row_faults = [*_overlong(table, beyond, len(header))]
     if text.count("\n") > lines_above + len(frame):
         row_faults += _swallowed(table)
     return replace(table, row_faults=tuple(row_faults), notes=(*notes, *table.notes))
@@ -195,7 +196,9 @@ def _heading_key(heading: object) -> str:
 
 
 def _headless(file: str, rows: Sequence[Sequence[object]]) -> UnreadableTableError:
-    filled = [[as_text(cell) for cell in row if not is_empty(cell)] for row in rows]
+    filled = [
+        [as_text(cell) for cell in row if as_text(cell).strip(" ,;|\t\n\u00a0")] for row in rows
+    ]
     first = next((row for row in filled if row), None)
     if first is None:
         return _unreadable(file, EMPTY, _ADD_HEADINGS)
@@ -219,7 +222,8 @@ def _csv_frame(file: str, body: io.StringIO, separator: str) -> pd.DataFrame:
         raise _unreadable(file, f"cannot be read ({error})", _CLOSE_QUOTES) from error
     if rows.pop() != [_SENTINEL]:
         raise _unreadable(file, "a quotation mark is opened and never closed", _CLOSE_QUOTES)
-    return pd.DataFrame(rows, dtype=object)
+    width = max(map(len, rows))
+    return pd.DataFrame([row + [None] * (width - len(row)) for row in rows], dtype=object)
 
 
 def _table(
@@ -276,15 +280,15 @@ def _twice(file: str, row: int, column: str, first: str, second: str) -> Fault:
     return Fault(file, row, column, "", problem, "keep one of them, and head the other otherwise")
 
 
-def _overlong(table: Table, width: int, widest: int) -> Iterator[tuple[int, Fault]]:
+def _overlong(table: Table, beyond: pd.DataFrame, width: int) -> Iterator[tuple[int, Fault]]:
     """Find the rows with more cells than headings, as an unquoted decimal comma makes them."""
-    names = [f"column {_letters(place)}" for place in range(width, widest)]
-    beyond = table.cells[[name for name in names if name in table.cells]]
-    for position in np.flatnonzero(~beyond.map(is_empty).all(axis=1)).tolist():
-        value = table.separator.join(map(as_text, beyond.loc[position])).strip(table.separator)
-        problem = f"the row has more cells than the {width} of the header"
-        remedy = f'put a text that holds "{table.separator}" between double quotation marks'
-        yield position, Fault(table.file, int(table.rows[position]), None, value, problem, remedy)
+    # A comma too many may have shifted the cells even if the last one is blank.
+    harmless = (lambda cell: cell is None) if table.separator == "," else is_empty
+    problem = f"the row has more cells than the {width} of the header"
+    remedy = f'put a text that holds "{table.separator}" between double quotation marks'
+    for position in np.flatnonzero(~beyond.map(harmless).all(axis=1)).tolist():
+        row = int(table.rows[position])
+        yield position, Fault(table.file, row, None, "", problem, remedy)
 
 
 def _swallowed(table: Table) -> Iterator[tuple[int, Fault]]:

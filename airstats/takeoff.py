@@ -39,8 +39,8 @@ class Takeoff:
         return np.column_stack([self.table[name].to_numpy(dtype=float) for name in names])
 
     def where(self, keep: pd.Series | np.ndarray) -> Takeoff:
-        """Return the jobs for which `keep` is true."""
-        return Takeoff(self.table.loc[np.asarray(keep)].reset_index(drop=True))
+        """Return the jobs for which `keep` is true, or whose places it lists."""
+        return Takeoff(self.table.iloc[np.asarray(keep)].reset_index(drop=True))
 
 
 def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
@@ -69,7 +69,8 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
     """
     jobs = records.jobs.reset_index(drop=True)
     table = jobs.assign(roll_m2=jobs["roll_width_m"] * jobs["roll_length_m"])
-    table = table.join(_opening_sums(jobs, records.openings, practice))
+    sums = _opening_sums(jobs, records.openings, practice)
+    table = table.drop(columns=sums.columns, errors="ignore").join(sums)
     net = table["surface_m2"] - table["lined_opening_m2"]
     lap_m = table["lap_mm"] / 1000
     laid = net * table["roll_width_m"] / (table["roll_width_m"] - lap_m)

@@ -251,14 +251,14 @@ def test_covered_and_bare_are_continuous_in_depth(cut, sides):
 def test_needed_sheet_of_corner_pieces_is_continuous_where_they_meet():
     openings = table([(700.0, 1100.0, d, 4, "diagonal") for d in np.arange(250, 700, 0.5)])
     needed = opening_quantities(openings)["needed_m2"]
-    assert needed.diff().dropna().between(0, 2 * 1.84 * 0.5 / 1000).all()
+    assert needed.diff().dropna().between(0, 2 * 1.84 * 0.5 / 1000 + 1e-12).all()
 
 
 def test_no_reveal_needs_no_pieces():
     for cut in CUTS:
         result = one(1230, 1480, 0, cut=cut)
-        assert result[["needed_m2", "fresh_m2", "joint_m", "pieces"]].tolist()[3] == 0
-        assert result["needed_m2"] == 0
+        assert (result["pieces"], result["needed_m2"], result["fillable_m2"]) == (0, 0, 0)
+        assert result["fresh_m2"] == 0
 
 
 def test_index_is_kept_and_input_is_not_changed():
@@ -267,7 +267,7 @@ def test_index_is_kept_and_input_is_not_changed():
     result = opening_quantities(openings.assign(count=3))
     assert result.index.tolist() == list(range(100, 120))
     assert result.columns.tolist() == list(COLUMNS)
-    assert (result.dtypes == float).all()
+    assert all(np.issubdtype(kind, np.floating) for kind in result.dtypes)
     pd.testing.assert_frame_equal(openings, before)
     assert opening_quantities(openings.iloc[:0]).empty
 
@@ -285,12 +285,12 @@ def test_errors_say_what_to_do():
 
 # An invented house of the usual kind: width, height, reveal (mm) and how many.
 HOUSE = [
-    (1230, 1480, 400, 9),
-    (1230, 1230, 400, 4),
-    (880, 1230, 380, 3),
-    (1800, 1480, 350, 2),
-    (630, 980, 400, 2),
-    (1010, 2130, 400, 2),
+    (1230, 1480, 380, 7),
+    (1230, 1230, 380, 3),
+    (880, 1230, 350, 4),
+    (1800, 1480, 350, 1),
+    (630, 980, 400, 3),
+    (1010, 2130, 350, 2),
 ]
 
 

@@ -1,0 +1,98 @@
+"""From an executed notebook to one HTML page: no code, no script, nothing fetched from outside."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import mistune
+from jinja2 import Environment, FileSystemLoader, Template
+from nbformat import NotebookNode
+
+TEMPLATE = "report.html.j2"
+_TABLE_NUMBER = re.compile(r"T_table")
+
+
+def report_html(notebook: NotebookNode, made: dict[str, str], command: str) -> str:
+    """Return the page of an executed notebook.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        With its outputs; code is left out, texts and outputs stay in their order.
+    made : dict
+        What the page states about its making: parameters, digest, versions.
+    command : str
+        The command that makes it again.
+    """
+    blocks = [
+        block | {"content": _own_names(block, place)} for place, block in enumerate(_blocks(notebook))
+    ]
+    return _template().render(
+        title=_title(notebook), blocks=blocks, made=made, command=command
+    )
+
+
+def picture_tables(notebook: NotebookNode) -> dict[str, str]:
+    """Return the numbers of each picture as CSV text, by the picture's name."""
+    abouts = [
+        output.metadata.get("image/png", {})
+        for cell in notebook.cells
+        for output in cell.get("outputs", [])
+        if "data" in output
+    ]
+    return {about["name"]: about["csv"] for about in abouts if "csv" in about}
+
+
+def _blocks(notebook: NotebookNode) -> Iterator[dict[str, Any]]:
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown":
+            yield {"kind": "words", "content": _words(cell.source)}
+        for output in cell.get("outputs", []):
+            if "data" in output:
+                yield _output(output)
+
+
+def _output(output: NotebookNode) -> dict[str, Any]:
+    data = output.data
+    if "image/png" in data:
+        about = output.metadata.get("image/png", {})
+        return {
+            "kind": "picture",
+            "content": data["image/png"].replace("\n", ""),
+            "alt": about.get("alt", data.get("text/plain", "")),
+            "name": about.get("name", "picture"),
+            "csv": base64.b64encode(about.get("csv", "").encode()).decode("ascii"),
+        }
+    if "text/html" in data:
+        return {"kind": "table", "content": data["text/html"]}
+    if "text/markdown" in data:
+        return {"kind": "words", "content": _words(data["text/markdown"])}
+    return {"kind": "text", "content": data.get("text/plain", "")}
+
+
+def _own_names(block: dict[str, Any], place: int) -> str:
+    """Ids inside a table, made different from those of the page's other tables."""
+    content = str(block["content"])
+    return _TABLE_NUMBER.sub(f"T_{place}", content) if block["kind"] == "table" else content
+
+
+def _words(text: str) -> str:
+    return str(mistune.html(text))
+
+
+def _title(notebook: NotebookNode) -> str:
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown" and cell.source.startswith("# "):
+            return str(cell.source.splitlines()[0].removeprefix("# "))
+    return "Report"
+
+
+@cache
+def _template() -> Template:
+    folder = FileSystemLoader(Path(__file__).parent)
+    return Environment(loader=folder, trim_blocks=True, lstrip_blocks=True).get_template(TEMPLATE)

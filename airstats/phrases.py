@@ -1,0 +1,36 @@
+"""Numbers as people read them: rounded alike everywhere, with sign, interval and unit."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+
+def number(value: float, digits: int | None = None) -> str:
+    """Return a number with so many decimals; without `digits`, one below ten and none above."""
+    places = (1 if abs(value) < 9.95 else 0) if digits is None else digits
+    text = f"{value:,.{places}f}"
+    return text.lstrip("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
+
+
+def give_or_take(row: pd.Series, unit: str = "") -> str:
+    """Return "19 ± 4 rolls" from `mean, low, high`: half the 90 % interval either side."""
+    half = (row["high"] - row["low"]) / 2
+    digits = 0 if abs(row["mean"]) >= 9.95 and half >= 0.95 else 1
+    return f"{number(row['mean'], digits)} ± {number(half, digits)}" + (f" {unit}" if unit else "")
+
+
+def rolls(value: float) -> str:
+    """Return "1 roll" or "12 rolls"; parts of rolls keep their decimals."""
+    return f"{value:g} roll{'' if abs(value) == 1 else 's'}".replace("-", "−")
+
+
+def counted(value: int, thing: str) -> str:
+    """Return "1 job" or "12 jobs"."""
+    return f"{value:,} {thing}{'' if value == 1 else 's'}"
+
+
+def listed(items: list[str]) -> str:
+    """Return "a, b and c"."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"

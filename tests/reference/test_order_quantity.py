@@ -1,0 +1,61 @@
+"""The order of least cost against textbook newsvendor examples."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from airstats.mixture import Mixture
+from airstats.pricing import critical_share, expected_cost, rolls_for_share
+
+
+def normal(mean, sd):
+    return Mixture(np.ones(1), np.array([[float(mean)]]), np.array([[float(sd)]]))
+
+
+def test_quantity_of_a_normal_need():
+    """Snyder & Shen, example 4.3: holding .18, penalty .70, N(50, 8); published values seen."""
+    share = critical_share(leftover_cost=0.18, short_cost=0.70)
+    assert normal(50, 8).quantile(share) == pytest.approx([56.603956], abs=1e-6)
+
+
+def test_cost_of_a_normal_need():
+    """The same example: cost 1.997605. Rolls of 0.01 stand in for a continuous quantity."""
+    roll = np.array([0.01])
+    need = normal(50, 8)
+    order = rolls_for_share(need, roll, critical_share(0.18, 0.70))
+    cost = expected_cost(need, roll, order, 0.18 * 0.01, 0.70 * 0.01)
+    # A need is rounded up to whole rolls: at most 0.01 short, at .70 apiece.
+    assert cost == pytest.approx([1.997605], abs=0.007)
+
+
+def test_news_stand():
+    """Nahmias's news-stand: N(11.73, 4.74), under .50, over .15; from memory, computed twice.
+
+    The book's ratio .7692 and quantity 15.22 hold to its table's digits. It rounds the quantity to
+    the nearest copy, 15. A job's need is rounded up to whole rolls, so 16 is the least number that
+    covers the wanted share, and it costs less than 15.
+    """
+    share = critical_share(leftover_cost=0.15, short_cost=0.50)
+    assert share == pytest.approx(0.7692, abs=5e-5)
+    need, roll = normal(11.73, 4.74), np.ones(1)
+    assert need.quantile(share) == pytest.approx([15.22], abs=0.02)
+    assert rolls_for_share(need, roll, share) == [16]
+    cost = [expected_cost(need, roll, np.array([n]), 0.15, 0.50)[0] for n in (15, 16, 17)]
+    assert np.argmin(cost) == 1
+
+
+def test_discrete_need():
+    """Need of 15, 16, 17 or 18 with probabilities .4, .2, .3, .1, both costs 1: order 16.
+
+    Costs 1.1, .9, 1.1, 1.9; computed by two implementations. A need of n whole rolls is a narrow
+    normal just below n.
+    """
+    rolls = np.array([15.0, 16.0, 17.0, 18.0])
+    need = Mixture(
+        np.array([0.4, 0.2, 0.3, 0.1]), rolls[:, None] - 0.5, np.full((4, 1), 1e-3)
+    )
+    one = np.ones(1)
+    assert rolls_for_share(need, one, critical_share(1.0, 1.0)) == [16]
+    cost = [expected_cost(need, one, np.array([n]), 1.0, 1.0)[0] for n in (15, 16, 17, 18)]
+    assert cost == pytest.approx([1.1, 0.9, 1.1, 1.9], abs=1e-6)

@@ -1,0 +1,176 @@
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from airstats.cells import (
+    cells_of,
+    decimal_marks,
+    is_blank,
+    read_names,
+    read_numbers,
+    read_texts,
+    read_words,
+)
+
+
+def cells(*values):
+    return cells_of(pd.Series(list(values), dtype=object))
+
+
+def number(value, *others, separator=""):
+    column = cells(value, *others)
+    reading = read_numbers(column, decimal_marks([column]), separator)
+    return reading.troubles[0] if 0 in reading.troubles else reading.result[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("1200", 1200),
+        (" 12.5 ", 12.5),
+        ("12,5", 12.5),
+        ("-3,25", -3.25),
+        ("−3", -3),
+        (".5", 0.5),
+        ("0,300", 0.3),
+        ("1.234,5", 1234.5),
+        ("1,234.5", 1234.5),
+        ("1,234,567", 1234567),
+        ("1.234.567", 1234567),
+        ("1 234,5", 1234.5),
+        ("1\u00a0234", 1234),
+        ("1\u202f234.5", 1234.5),
+        ("1'234.50", 1234.5),
+        ("1e3", 1000),
+        ("2.5E-05", 2.5e-5),
+        ("007", 7),
+        (12.5, 12.5),
+        (12, 12),
+        (Decimal("1.5"), 1.5),
+    ],
+)
+def test_numbers_that_mean_one_thing(text, value):
+    assert number(text) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "others", "separator", "value"),
+    [
+        ("1,234", ["12.5"], "", 1234),
+        ("1,234", ["12.5"], ";", 1234),
+        ("1,234", ["12,5"], "", 1.234),
+        ("1,234", ["5"], ";", 1.234),
+        ("1.234", ["5"], "", 1.234),
+        ("1.234", ["5"], ";", 1.234),
+        ("1.234", ["12.5"], ";", 1.234),
+        ("1.234", ["12,5"], "", 1234),
+    ],
+)
+def test_numbers_that_mean_two_things_go_by_the_rest_of_the_table(text, others, separator, value):
+    assert number(text, *others, separator=separator) == value
+
+
+@pytest.mark.parametrize("others", [[], ["12,5", "12.5"]])
+def test_number_is_asked_for_when_nothing_settles_it(others):
+    trouble = number("1,234", *others)
+    assert trouble.problem == "may be 1234 or 1.234"
+    assert trouble.remedy == "write 1234 or 1.234, without a mark between thousands"
+
+
+def test_both_marks_make_a_point_doubtful_too():
+    assert number("1.234", "12,5", "12.5").problem == "may be 1.234 or 1234"
+
+
+def test_numbers_of_the_spreadsheet_itself_are_never_doubtful():
+    assert number(1.234, "12,5") == 1.234
+
+
+@pytest.mark.parametrize(
+    ("text", "inner"), [("1200 mm", "1200"), ("€ 45,50", "45,50"), ("12 m²", "12"), ("10%", "10")]
+)
+def test_units_are_refused_with_the_number_to_write(text, inner):
+    trouble = number(text)
+    assert trouble.problem == "holds more than a number"
+    assert trouble.remedy == f"write the number only, {inner}"
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        "about",
+        "1,2,3",
+        "12 34",
+        "1.2.3",
+        "inf",
+        "1e999",
+        "--5",
+        "#REF!",
+        math.inf,
+        True,
+        b"x",
+        "١٢",
+    ],
+)
+def test_what_is_no_number(value):
+    assert number(value).problem in ("is not a number", "holds more than a number")
+
+
+@pytest.mark.parametrize("value", [date(2026, 5, 12), pd.Timestamp(2026, 5, 12), timedelta(1)])
+def test_spreadsheet_that_turned_a_number_into_a_date(value):
+    assert number(value).problem == "is a date where a number belongs"
+
+
+@pytest.mark.parametrize(
+    "value", ["", "  ", "\u00a0", "-", "–", "n/a", "N/A", "NaN", None, math.nan, pd.NA, pd.NaT]
+)
+def test_blank_cells(value):
+    assert is_blank(value)
+    assert math.isnan(number(value))
+
+
+def test_how_a_doubtful_number_was_read_is_noted():
+    column = cells("1.234", "12,5")
+    assert read_numbers(column, frozenset({"comma"})).note == '"1.234" read as 1234.'
+    assert read_numbers(column, frozenset({"point"})).note == ""
+
+
+def test_true_is_not_taken_for_one():
+    reading = read_numbers(cells(1.0, True, 1, "1"), frozenset())
+    assert list(reading.troubles) == [1]
+    assert reading.result[[0, 2, 3]].tolist() == [1, 1, 1]
+
+
+@pytest.mark.parametrize("dtype", ["int64", "float64", "Int64", "str", "category", object])
+def test_columns_of_any_type_read_alike(dtype):
+    column = pd.Series(["3", "1", "3"] if dtype in ("str", "category") else [3, 1, 3], dtype=dtype)
+    assert read_numbers(cells_of(column), frozenset()).result.tolist() == [3, 1, 3]
+
+
+def test_cells_that_cannot_be_compared_are_read_as_text():
+    column = cells_of(pd.Series([np.array([1]), [2], "x"], dtype=object))
+    assert [column.text(row) for row in range(3)] == ["[1]", "[2]", "x"]
+
+
+def test_words():
+    spellings = {"lined": "lined", "centre": "centre", "center": "centre"}
+    reading = read_words(cells(" Lined ", "CENTER", "", "cross"), spellings)
+    assert reading.result.tolist() == ["lined", "centre", "", ""]
+    assert reading.blank.tolist() == [False, False, True, False]
+    assert reading.troubles[3].problem == "is not one of lined, centre"
+
+
+def test_texts_from_numbers_and_leading_zeros():
+    reading = read_texts(cells(101.0, "007 ", "n/a", "No"), frozenset({"no"}))
+    assert reading.result.tolist() == ["101", "007", "", ""]
+    assert reading.blank.tolist() == [False, False, True, True]
+
+
+def test_names_take_the_spelling_seen_first():
+    reading = read_names(cells("North  Crew", "north\u00a0crew ", "South", "NORTH CREW", "-"))
+    assert reading.result.tolist() == ["North Crew", "North Crew", "South", "North Crew", ""]

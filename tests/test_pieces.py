@@ -1,0 +1,164 @@
+"""Outlines of one opening: they add up, and infill pieces really lie in their off-cuts."""
+
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from shapely.affinity import affine_transform
+
+from airstats.errors import AirstatsError
+from airstats.openings import CUTS, Practice, opening_quantities
+from airstats.pieces import opening_pieces
+
+PRACTICES = [
+    Practice(),
+    Practice(slit="level", halves=True),
+    Practice(slit="best", halves=True, return_mm=0),
+    Practice(halves=True, return_mm=40),
+]
+
+
+def openings(count, seed):
+    pick = np.random.default_rng(seed)
+    return pd.DataFrame(
+        {
+            "width_mm": pick.uniform(120, 3000, count),
+            "height_mm": pick.uniform(120, 3000, count),
+            "reveal_mm": pick.uniform(10, 600, count),
+            "sides": pick.choice([3, 4], count),
+            "cut_pattern": pick.choice(CUTS, count),
+        }
+    )
+
+
+def area(parts):
+    return sum(shapely.Polygon(part.outline).area for part in parts)
+
+
+@pytest.mark.parametrize("practice", PRACTICES)
+def test_outlines_add_up_to_the_quantities(practice):
+    frame = openings(700, seed=8)
+    # A roll wide enough for every strip: parts of a strip are not drawn.
+    table = opening_quantities(frame, practice, roll_width_m=10.0)
+    for row, expected in zip(frame.itertuples(index=False), table.itertuples(), strict=True):
+        pieces = opening_pieces(*row, practice=practice)
+        assert area(pieces.faces) == pytest.approx(expected.reveal_m2, abs=1e-9)
+        assert area(pieces.covered) == pytest.approx(expected.covered_m2, abs=1e-9)
+        assert area(pieces.bare) == pytest.approx(expected.bare_m2, abs=1e-9)
+        assert area(pieces.offcuts) == pytest.approx(expected.offcut_m2, abs=1e-9)
+        assert area(pieces.trimmings) == pytest.approx(expected.trimmed_m2, abs=1e-9)
+        halves = sum(len(infill.placed) == 2 for infill in pieces.infills)
+        assert len(pieces.infills) + halves == expected.pieces
+        reused = any(not infill.is_fresh for infill in pieces.infills)
+        assert reused == (expected.fillable_m2 > 0)
+
+
+@pytest.mark.parametrize("practice", PRACTICES)
+def test_infill_pieces_lie_in_their_offcuts_and_apart(practice):
+    reused = 0
+    for row in openings(900, seed=9).itertuples(index=False):
+        pieces = opening_pieces(*row, practice=practice)
+        placed = []
+        for infill in pieces.infills:
+            for source, outline in zip(infill.cut_from, infill.placed, strict=True):
+                piece = shapely.Polygon(outline)
+                room = shapely.Polygon(pieces.offcuts[source].outline)
+                assert room.buffer(1e-9).covers(piece)
+                placed.append(piece)
+        together = shapely.union_all(placed).area
+        assert together == pytest.approx(sum(piece.area for piece in placed), abs=1e-9)
+        reused += len(placed)
+    assert reused > 300
+
+
+def test_whole_infill_pieces_have_the_area_that_is_counted():
+    frame = openings(900, seed=10)
+    table = opening_quantities(frame, roll_width_m=10.0)
+    seen = 0
+    for row, expected in zip(frame.itertuples(index=False), table.itertuples(), strict=True):
+        placed = [outline for infill in opening_pieces(*row).infills for outline in infill.placed]
+        if placed:
+            total = sum(shapely.Polygon(outline).area for outline in placed)
+            # The triangle round a piece that is cut off at the middle of a face is larger.
+            slack = 0.2 if row.sides == 3 and row.cut_pattern == "diagonal" else 1e-9
+            assert expected.fillable_m2 - 1e-9 <= total <= expected.fillable_m2 + slack
+            seen += 1
+    assert seen > 100
+
+
+def joined(pieces, bare):
+    """Unfold the parts of a corner piece on to one plane, round the edge of the reveal."""
+    parts = [pieces.bare[place] for place in bare]
+    jamb = next(part for part in parts if part.face.endswith("jamb"))
+    polygons = [shapely.Polygon(jamb.outline)]
+    for part in parts:
+        if part is not jamb:
+            # Turn the head or foot part by a quarter about the corner that both share.
+            x, y = jamb.outline[0]
+            turn = 1 if (part.face == "head") == (jamb.face == "left jamb") else -1
+            a, b = 0, -turn
+            matrix = [a, b, -b, a, x - a * x - b * y, y + b * x - a * y]
+            polygons.append(affine_transform(shapely.Polygon(part.outline), matrix))
+    return shapely.union_all([polygon.buffer(1e-9) for polygon in polygons])
+
+
+@pytest.mark.parametrize("size", [(1230, 1480, 200), (900, 2000, 150), (2000, 900, 150)])
+def test_a_placed_corner_piece_covers_the_bare_corner(size):
+    # The placed piece, turned about, covers the bare corner unfolded into one triangle.
+    pieces = opening_pieces(*size)
+    reused = [infill for infill in pieces.infills if not infill.is_fresh]
+    assert len(reused) == 4
+    for infill in reused:
+        hole = joined(pieces, infill.bare)
+        assert any(hole_is_covered(hole, outline) for outline in infill.placed)
+
+
+def hole_is_covered(hole, outline):
+    """Lay the hypotenuse of the piece along the frame, its right angle above that of the hole."""
+    top, start, end = right_angle_first(corners(hole))
+    corner, one, two = right_angle_first(outline)
+    ahead = (end - start) / np.hypot(*(end - start))
+    foot = start + ahead * ((top - start) @ ahead)
+    upward = (top - foot) / np.hypot(*(top - foot))
+    length = np.hypot(*(two - one))
+    up = np.hypot(*(corner - one)) * np.hypot(*(corner - two)) / length
+    reach = np.sqrt((corner - one) @ (corner - one) - up**2)
+    lows = [foot - ahead * left for left in (reach, length - reach)]
+    pieces = [shapely.Polygon([low, low + ahead * length, foot + upward * up]) for low in lows]
+    return any(piece.buffer(1e-6).covers(hole) for piece in pieces)
+
+
+def corners(hole):
+    """Corners of the largest triangle in an outline, which must be the outline itself."""
+    points = np.unique(np.round(hole.exterior.coords, 6), axis=0)
+    largest = max(combinations(points, 3), key=lambda three: shapely.Polygon(three).area)
+    assert shapely.Polygon(largest).area == pytest.approx(hole.area, abs=1e-5)
+    return np.array(largest)
+
+
+def right_angle_first(outline):
+    for place in range(3):
+        corner, one, two = np.roll(outline, -place, axis=0)
+        if abs((one - corner) @ (two - corner)) < 1e-5:
+            return corner, one, two
+    raise AssertionError("no right angle")
+
+
+def test_a_centre_cut_names_the_faces():
+    pieces = opening_pieces(1230, 1480, 290, cut_pattern="centre")
+    assert [part.face for part in pieces.flaps] == ["left jamb", "right jamb"]
+    assert [pieces.bare[infill.bare[0]].face for infill in pieces.infills] == ["foot", "head"]
+    assert [infill.cut_from for infill in pieces.infills] == [(0,), (1,)]
+    level = opening_pieces(1480, 1230, 290, cut_pattern="centre", practice=Practice(slit="best"))
+    assert [part.face for part in level.flaps] == ["foot", "head"]
+
+
+def test_errors_say_what_to_do():
+    with pytest.raises(AirstatsError, match=r"width_mm: 0 will not do. Give a positive length"):
+        opening_pieces(0, 1000, 100)
+    with pytest.raises(AirstatsError, match=r"sides: 5 will not do. Give 4, or 3"):
+        opening_pieces(1000, 1000, 100, sides=5)
+    with pytest.raises(AirstatsError, match=r"cut_pattern: 'zigzag' is not known. Use one of"):
+        opening_pieces(1000, 1000, 100, cut_pattern="zigzag")

@@ -1,0 +1,112 @@
+from __future__ import annotations
+
+import hashlib
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from airstats.errors import RecordsError
+from airstats.sources import read_source
+
+JOBS = "job_id,surface_m2\n1,80\n"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "jobs.csv").write_text(JOBS)
+    return tmp_path
+
+
+def workbook(path, *titles):
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for title in titles:
+        sheet = book.create_sheet(title)
+        sheet.append(["job_id", "surface_m2"])
+        sheet.append([1, 80])
+    book.save(path)
+    return path
+
+
+def refusal(path):
+    with pytest.raises(RecordsError) as caught:
+        read_source(path)
+    return str(caught.value)
+
+
+def test_folder_with_jobs_only(folder):
+    source = read_source(folder)
+    assert list(source.tables) == ["jobs"]
+    assert source.name == folder.name
+    assert source.digest == "sha256:" + hashlib.sha256(JOBS.encode()).hexdigest()
+
+
+def test_digest_runs_over_the_files_by_name(folder):
+    (folder / "Openings.CSV").write_text("job_id\n")
+    (folder / "notes.txt").write_text("not part of it")
+    both = ("job_id\n" + JOBS).encode()
+    assert read_source(folder).digest == "sha256:" + hashlib.sha256(both).hexdigest()
+
+
+def test_missing_path_says_what_is_expected(tmp_path):
+    message = refusal(tmp_path / "nowhere")
+    assert "There is no file or folder" in message
+    assert "a folder with jobs.csv" in message
+
+
+def test_folder_without_jobs_says_what_it_holds(tmp_path):
+    (tmp_path / "orders.xlsx").write_text("")
+    assert "holds no table of jobs. It holds orders.xlsx." in refusal(tmp_path)
+
+
+def test_table_given_in_place_of_its_folder(folder):
+    assert f"Give the folder that holds it: {folder}" in refusal(folder / "jobs.csv")
+
+
+def test_csv_and_parquet_together_are_refused(folder):
+    pd.DataFrame({"job_id": ["1"]}).to_parquet(folder / "openings.parquet")
+    assert "which is meant? Keep one kind, CSV or Parquet" in refusal(folder)
+
+
+def test_other_kinds_of_workbook(tmp_path):
+    path = tmp_path / "jobs.ods"
+    path.write_text("")
+    assert "Save it as .xlsx" in refusal(path)
+
+
+@pytest.mark.parametrize("data", [b"", b"PK\x03\x04 and then rubbish", b"job_id,surface_m2"])
+def test_damaged_workbook(tmp_path, data):
+    path = tmp_path / "jobs.xlsx"
+    path.write_bytes(data)
+    assert "cannot be read as a workbook" in refusal(path)
+
+
+def test_sheets_by_any_capitals_and_others_noted(tmp_path):
+    source = read_source(workbook(tmp_path / "a.xlsx", "Jobs ", "OPENINGS", "Prices"))
+    assert sorted(source.tables) == ["jobs", "openings"]
+    assert source.tables["jobs"].file == "a.xlsx, sheet Jobs"
+    assert source.notes == ("a.xlsx: sheets not read: Prices.",)
+
+
+def test_workbook_without_sheet_of_jobs(tmp_path):
+    message = refusal(workbook(tmp_path / "a.xlsx", "Sheet1", "openings"))
+    assert "no sheet called jobs. Its sheets are Sheet1, openings." in message
+
+
+def test_two_sheets_of_one_name(tmp_path):
+    assert "two sheets called jobs" in refusal(workbook(tmp_path / "a.xlsx", "jobs", "jobs "))
+
+
+def test_fault_of_one_table_leaves_the_other_readable(folder):
+    (folder / "openings.csv").write_text("number,width\n1,2\n")
+    source = read_source(folder)
+    assert list(source.tables) == ["jobs"]
+    assert "openings.csv: no column job_id" in str(source.faults[0])
+
+
+def test_openings_without_a_single_cell_are_none(folder):
+    (folder / "openings.csv").write_text("\n")
+    source = read_source(folder)
+    assert source.faults == ()
+    assert source.notes == ("openings.csv: the table is empty; read as no openings.",)
