@@ -19,6 +19,8 @@ from airstats.takeoff import Takeoff
 
 CHANCE = 1.6449
 """Standard normal value that chance exceeds, either way, in one case of ten."""
+CREW_COLUMNS = """crew jobs pooled pooled_low pooled_high raw mean_rolls low_rolls
+high_rolls""".split()
 LITTLE = 0.95
 """A quarter that leaves more than this share of the standard deviation tells little."""
 
@@ -68,9 +70,8 @@ def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """
     named = jobs.where(jobs.table["crew"].ne(""))
     pooled = allowances.crew_table()
-    columns = ["mean_rolls", "low_rolls", "high_rolls", "raw"]
     if not len(named) or pooled.empty:
-        return pd.DataFrame(columns=["crew", "jobs", "pooled", *columns])
+        return pd.DataFrame(columns=CREW_COLUMNS)
     laid = named.table.groupby("crew")["laid_m2"].sum()
     area = split_overrun(named, allowances, by="crew", unit="m2")
     parts = area.pivot_table("mean", "group", "cause", observed=True)[list(CAUSES)]
@@ -148,7 +149,8 @@ def other_priors() -> dict[str, Prior]:
 def prior_sensitivity(records: Records, jobs: Takeoff, quarter: str) -> pd.DataFrame:
     """Return the allowances under other starting beliefs: `prior`, the four means, `rolls`.
 
-    All the jobs are fitted at once, without drift. `rolls` is the sheet expected for all the jobs, in rolls: what the difference is worth.
+    All the jobs are fitted at once, without drift. `rolls` is the sheet expected for all the
+    jobs, in rolls: what the difference is worth.
     """
     first = min(jobs.table["quarter"], key=quarter_number)
     per_roll = jobs.columns(["roll_m2"])[:, 0]

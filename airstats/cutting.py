@@ -58,7 +58,7 @@ def past_savings(records: Records, terms: CutTerms) -> pd.DataFrame:
 
 def cut_map(terms: CutTerms) -> pd.DataFrame:
     """Return the break-even of the two cuts across the opening, over shapes and depths."""
-    shapes, depths = np.geomspace(0.4, 2.5, 41), np.arange(50.0, 601.0, 20.0)
+    shapes, depths = np.geomspace(0.4, 2.5, 81), np.arange(50.0, 601.0, 10.0)
     return break_even_map(
         "diagonal",
         "centre",

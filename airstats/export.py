@@ -14,7 +14,7 @@ from jinja2 import Environment, FileSystemLoader, Template
 from nbformat import NotebookNode
 
 TEMPLATE = "report.html.j2"
-_TABLE_NUMBER = re.compile(r"T_table")
+_CAPTION = re.compile(r"<caption>(.*?)</caption>", re.DOTALL)
 
 
 def report_html(notebook: NotebookNode, made: dict[str, str], command: str) -> str:
@@ -29,12 +29,8 @@ def report_html(notebook: NotebookNode, made: dict[str, str], command: str) -> s
     command : str
         The command that makes it again.
     """
-    blocks = [
-        block | {"content": _own_names(block, place)} for place, block in enumerate(_blocks(notebook))
-    ]
-    return _template().render(
-        title=_title(notebook), blocks=blocks, made=made, command=command
-    )
+    blocks = [_own_names(block, place) for place, block in enumerate(_blocks(notebook))]
+    return _template().render(title=_title(notebook), blocks=blocks, made=made, command=command)
 
 
 def picture_tables(notebook: NotebookNode) -> dict[str, str]:
@@ -75,10 +71,14 @@ def _output(output: NotebookNode) -> dict[str, Any]:
     return {"kind": "text", "content": data.get("text/plain", "")}
 
 
-def _own_names(block: dict[str, Any], place: int) -> str:
-    """Ids inside a table, made different from those of the page's other tables."""
+def _own_names(block: dict[str, Any], place: int) -> dict[str, Any]:
+    """A table under its caption as label, its ids made different from other tables'."""
+    if block["kind"] != "table":
+        return block
     content = str(block["content"])
-    return _TABLE_NUMBER.sub(f"T_{place}", content) if block["kind"] == "table" else content
+    caption = _CAPTION.search(content)
+    label = caption[1] if caption else "Table"
+    return block | {"content": content.replace("T_table", f"T_{place}"), "label": label}
 
 
 def _words(text: str) -> str:

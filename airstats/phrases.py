@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import pandas as pd
+
+
+def each(frame: pd.DataFrame) -> Iterator[Any]:
+    """Yield the rows of a frame, the columns as attributes."""
+    yield from frame.itertuples()
 
 
 def number(value: float, digits: int | None = None) -> str:

@@ -137,7 +137,8 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
         body.readline()
     frame = _csv_frame(file, body, separator)
     header = [cell for cell in frame.iloc[0] if cell is not None]
-    table = _table(name, file, header, frame.iloc[1:], record + 2, separator)
+    plain = _table(name, file, header, frame.iloc[1:], record + 2)
+    table = replace(plain, separator=separator)
     beyond = frame.iloc[table.rows - record - 1, len(header) :]
     row_faults = [*_overlong(table, beyond, len(header))]
     if text.count("\n") > lines_above + len(frame):
@@ -226,9 +227,7 @@ def _csv_frame(file: str, body: io.StringIO, separator: str) -> pd.DataFrame:
     return pd.DataFrame([row + [None] * (width - len(row)) for row in rows], dtype=object)
 
 
-def _table(
-    name: str, file: str, header: list, body: pd.DataFrame, first_row: int, separator: str = ""
-) -> Table:
+def _table(name: str, file: str, header: list, body: pd.DataFrame, first_row: int) -> Table:
     """Name the columns, and leave out empty rows and columns without a heading or a cell."""
     filled = _filled_rows(body)
     cells = body.iloc[filled]
@@ -248,9 +247,8 @@ def _table(
     cells = cells[list(names)].set_axis(list(names.values()), axis=1).reset_index(drop=True)
     skipped = filled[-1] + 1 - len(filled) if len(filled) else 0
     notes = (f"{file}: {skipped} empty rows skipped.",) if skipped else ()
-    return Table(
-        name, file, cells, headers, filled + first_row, separator, tuple(faults), (), notes
-    )
+    rows = filled + first_row
+    return Table(name, file, cells, headers, rows, faults=tuple(faults), notes=notes)
 
 
 def _filled_rows(body: pd.DataFrame) -> np.ndarray:
@@ -296,7 +294,6 @@ def _swallowed(table: Table) -> Iterator[tuple[int, Fault]]:
     for column, cells in table.cells.items():
         for position, value in enumerate(cells):
             if value and "\n" in value and value.count(table.separator) >= len(table.headers) - 1:
+                place = table.file, int(table.rows[position]), str(column), value[:40]
                 problem = "the cell has swallowed the rows below it"
-                remedy = "remove the stray quotation mark at its start"
-                row, shown = int(table.rows[position]), value[:40]
-                yield position, Fault(table.file, row, str(column), shown, problem, remedy)
+                yield position, Fault(*place, problem, "remove the stray quotation mark before it")

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import stdtrit
 
 from airstats.comparison import crew_comparison
 from airstats.cutting import CutTerms
 from airstats.desk import Desk
 from airstats.overrun import CAUSE_WORDS, overrun_table, reveals_total, split_overrun
-from airstats.phrases import counted, give_or_take, listed, number, rolls
+from airstats.phrases import counted, each, give_or_take, listed, number, rolls
 from airstats.screen import Words
 from airstats.takeoff import Takeoff
 
@@ -27,7 +27,7 @@ def overrun_a_job(jobs: Takeoff) -> pd.Series:
     over = overrun_table(jobs)["overrun_rolls"].to_numpy(dtype=float)
     if len(over) < 2:
         return pd.Series({"mean": over.mean(), "low": -np.inf, "high": np.inf})
-    reach = stats.t.ppf(0.5 + CONFIDENCE / 2, len(over) - 1) * over.std(ddof=1) / len(over) ** 0.5
+    reach = stdtrit(len(over) - 1, 0.5 + CONFIDENCE / 2) * over.std(ddof=1) / len(over) ** 0.5
     return pd.Series({"mean": over.mean(), "low": over.mean() - reach, "high": over.mean() + reach})
 
 
@@ -41,7 +41,7 @@ def contributors(desk: Desk) -> list[tuple[str, pd.Series]]:
     if reveals["mean"] > 0 and desk.records.openings["job_id"].size:
         found.append(("reveals", reveals))
     crews = crew_comparison(desk.jobs, desk.now)
-    for row in crews[crews.get("pooled_low", pd.Series(dtype=float)) > 0].itertuples():
+    for row in each(crews[crews["pooled_low"] > 0]):
         amount = pd.Series({"mean": row.mean_rolls, "low": row.low_rolls, "high": row.high_rolls})
         found.append((f"crew {row.crew}", amount))
     return sorted(found, key=lambda pair: -pair[1]["mean"])
@@ -90,7 +90,7 @@ def owner_causes(desk: Desk) -> Words:
         f"{CAUSE_WORDS[str(cause)]} {give_or_take(row)}"
         for cause, row in taking[taking["mean"] > 0.5].head(4).iterrows()
     ]
-    held = -split.loc["already_priced", "mean"]
+    held = -float(split["mean"]["already_priced"])
     left = split.loc["unexplained"]
     return Words(
         f"Against the bare surface the jobs took, in rolls: {listed(largest)}. The prices held"
@@ -115,7 +115,7 @@ def owner_crews(desk: Desk) -> Words:
         f"crew {row.crew} uses {abs(row.pooled):.1%} {'more' if row.pooled > 0 else 'less'} sheet"
         f" than the firm (90 %: {row.pooled_low:+.1%} to {row.pooled_high:+.1%},"
         f" {counted(row.jobs, 'job')})"
-        for row in apart.itertuples()
+        for row in each(apart)
     ]
     return Words(f"{_capital(listed(said))}.")
 
@@ -125,7 +125,7 @@ def suspect_words(desk: Desk) -> Words:
     table = desk.suspects()
     if table.empty:
         return Words("No record looks wrong (none with a probability of 50 % or more).")
-    named = [f"{row.job_id} ({row.quarter}, {row.probability:.0%})" for row in table.itertuples()]
+    named = [f"{row.job_id} ({row.quarter}, {row.probability:.0%})" for row in each(table)]
     return Words(
         f"Look at {listed(named)}: so likely is the record wrong (a roll lent, stolen or"
         " mistyped). It hardly moves the allowances."
@@ -222,8 +222,9 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
     """Say how many rolls to order, and how sure that is."""
     if orders.empty:
         return Words("**There is no job to price.**")
-    total, short = int(orders["order_rolls"].sum()), 1 - (1 - orders["chance_short"]).prod()
-    riskiest = orders.loc[orders["chance_short"].idxmax()]
+    total = int(orders["order_rolls"].sum())
+    short = 1 - float(np.prod(1 - orders["chance_short"].to_numpy()))
+    riskiest = orders.sort_values("chance_short").iloc[-1]
     return Words(
         f"**Order {rolls(total)} for {counted(len(orders), 'job')}**; expected sheet"
         f" {number(orders['expected_m2'].sum(), 0)} m². A job or more will be short with a chance"
@@ -258,7 +259,7 @@ def plan_words(plan: pd.DataFrame) -> Words:
 
 def _took(desk: Desk) -> str:
     reveals = reveals_total(desk.jobs, desk.now)
-    held = -split_overrun(desk.jobs, desk.now).set_index("cause").loc["already_priced", "mean"]
+    held = -float(split_overrun(desk.jobs, desk.now).set_index("cause")["mean"]["already_priced"])
     return (
         f"Reveals took {give_or_take(reveals)} rolls (± holds 90 %); the prices held"
         f" {number(held)} beyond the bare surface."

@@ -7,7 +7,7 @@ import pandas as pd
 from airstats.backtest import RULES, Backtest
 from airstats.desk import Desk
 from airstats.evidence import Regression
-from airstats.phrases import counted, listed, number
+from airstats.phrases import counted, each, listed, number
 from airstats.screen import Table, Words, show_table
 
 
@@ -22,8 +22,8 @@ def evidence_headline(desk: Desk, result: Backtest | None) -> Words:
     others = [f"{RULES[str(rule)]} {number(costs[rule], 0)}" for rule in costs.index[1:]]
     return Words(
         f"**Priced from earlier quarters only, {counted(len(result.jobs), 'job')} cost"
-        f" {number(costs['airstats'], 0)} money a job in rolls short and left over; {listed(others)}."
-        f" The 80 % intervals held {result.held_80:.0%} of the uses.**"
+        f" {number(costs['airstats'], 0)} money a job in rolls short and left over;"
+        f" {listed(others)}. The 80 % intervals held {result.held_80:.0%} of the uses.**"
     )
 
 
@@ -42,10 +42,11 @@ def regression_words(fit: Regression) -> Words:
     slopes = fit.table[fit.table["term"].ne("intercept")]
     clear = slopes[slopes["p"] < 0.05]
     said = [
-        f"{r.term} {r.coefficient:+.2f} ({r.low95:+.2f} to {r.high95:+.2f})"
-        for r in clear.itertuples()
+        f"{r.term} {r.coefficient:+.2f} ({r.low95:+.2f} to {r.high95:+.2f})" for r in each(clear)
     ]
-    found = f"clearly different from nothing (95 %): {listed(said)}" if said else "no slope is clear"
+    found = (
+        f"clearly different from nothing (95 %): {listed(said)}" if said else "no slope is clear"
+    )
     left = f" Left out, as no job holds it: {listed(list(fit.left_out))}." if fit.left_out else ""
     return Words(
         f"{counted(fit.jobs, 'job')}, R² {fit.r_squared:.2f}, residual spread {fit.sd_m2:.0f} m²;"

@@ -169,7 +169,7 @@ def write_csv(folder: Path, tables: dict[str, list[Row]]) -> None:
 
 
 def write_workbook(path: Path, tables: dict[str, list[Row]]) -> None:
-    """Write a sheet a table, as a tidy office keeps it, and a sheet of notes."""
+    """Write a sheet a table and a sheet of notes; every run, anywhere, gives the same bytes."""
     book = Workbook()
     notes = book.active
     for title, rows in tables.items():
@@ -185,11 +185,11 @@ def write_workbook(path: Path, tables: dict[str, list[Row]]) -> None:
         notes.append([line])
     book.properties.creator, book.properties.created = "an invented firm", WRITTEN
     book.save(written := io.BytesIO())
-    # Packed anew, so that every run on every machine gives the same bytes.
     with zipfile.ZipFile(written) as old, zipfile.ZipFile(path, "w") as new:
         for name in sorted(old.namelist()):
             text = canonicalize(old.read(name).decode())
-            text = re.sub("[^>]*(?=</dcterms:modified>)", f"{WRITTEN:%Y-%m-%dT%H:%M:%SZ}", text)
+            text = re.sub("[^>]+(?=</dcterms:modified>)", f"{WRITTEN:%Y-%m-%dT%H:%M:%SZ}", text)
+            text = re.sub("<Application>.*</AppVersion>", "", text)
             entry = zipfile.ZipInfo(name, WRITTEN.timetuple()[:6])
             entry.create_system = 0
             new.writestr(entry, f'<?xml version="1.0" encoding="UTF-8"?>\n{text}')

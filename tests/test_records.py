@@ -336,8 +336,10 @@ def test_module_loads_neither_workbook_nor_parquet_reader():
     assert done.stdout == "False\n"
 
 
-TELLING_CELLS = """1 101 0.3 1,5 1.234 1,234 31.12.2026 03/04/26 n/a lined opened 150 1e300 1200
--1 " inf 2026-03-31""".split()
+TELLING_CELLS = [
+    *["1", "101", "0.3", "1,5", "1.234", "1,234", "31.12.2026", "03/04/26", "n/a", "lined"],
+    *["opened", "150", "1e300", "1200", "-1", '"', "inf", "2026-03-31"],
+]
 CELLS = st.one_of(st.text(max_size=6), st.sampled_from([*TELLING_CELLS, "a\nb", "\x00", ""]))
 HEADINGS = st.one_of(
     st.sampled_from([*COLUMNS["jobs"], *COLUMNS["openings"], "quarter", "row", ""]),
@@ -349,7 +351,7 @@ TABLES = st.lists(HEADINGS, max_size=12).flatmap(
     )
 )
 QUICK = settings(
-    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
 
