@@ -35,7 +35,7 @@ def diagonal_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         height_m=h,
         depth_m=frame.depth,
         cut_pattern="diagonal",
-        cut_lines=(np.array([(0, 0), (w, h)]), np.array([(0, h), (w, 0)])),
+        cut_lines=_cut_lines(frame),
         flaps=flaps,
         faces=tuple(Part(face, frame.strip(face, 0, frame.depth)) for face in frame.lined),
         covered=tuple(Part(flap.face, frame.fold(flap.face, flap.outline)) for flap in flaps),
@@ -48,6 +48,15 @@ def diagonal_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         ),
         infills=_infills(frame, practice, groups, kept, cut_away),
     )
+
+
+def _cut_lines(frame: Frame) -> tuple[Outline, ...]:
+    """Cut both diagonals, and free the flap of an unlined foot along the threshold."""
+    w, h = frame.width, frame.height
+    lines = [np.array([(0, 0), (w, h)]), np.array([(0, h), (w, 0)])]
+    if "foot" not in frame.lined:
+        lines.append(np.array(frame.edge("foot")))
+    return tuple(lines)
 
 
 def _tips(frame: Frame) -> tuple[Tip, ...]:

@@ -158,11 +158,11 @@ def _take(
     """Pieces taken from each tip, and the half tips left over."""
     taken, left = [], []
     for tip, free in zip(tips, slots, strict=True):
-        fits = pieces_in_tip(tip, hypotenuse)
+        # Corner pieces are taken first and are the larger: where one of them has its half of a
+        # tip, a smaller piece fits the other half.
+        count = np.minimum(wanted, np.minimum(pieces_in_tip(tip, hypotenuse), free))
         # A single piece that does not fit half a tip needs the whole of it.
-        fits = np.where((fits == 1) & (free < 2), 0.0, np.minimum(fits, free))
         whole_tip = hypotenuse > tip.side
-        count = np.minimum(wanted, fits)
         wanted = wanted - count
         taken.append(count)
         left.append(np.where(whole_tip & (count > 0), 0.0, free - count))

@@ -85,10 +85,6 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
         How to read a date such as 03/04/2026 if the column does not tell: "ask" makes it a
         fault; or "day-first", "month-first".
 
-    Returns
-    -------
-    Records
-
     Raises
     ------
     RecordsError
@@ -250,11 +246,13 @@ def _notes(checked: _Checked) -> tuple[str, ...]:
     notes = [*checked.source.notes, *jobs.notes, *checked.openings.notes]
     ignored = int((links.listed & (jobs.frame["opening_count"] > 0)).sum())
     if ignored:
-        notes.append(f"{ignored} jobs: summary columns ignored, as openings has rows of them.")
+        notes.append(
+            f"Jobs whose summary columns are ignored, as openings has their rows: {ignored}."
+        )
     sizes = ~jobs.blank[["opening_width_mm", "opening_height_mm", "reveal_mm"]].all(axis=1)
     uncounted = int((sizes & ~links.listed & jobs.blank["opening_count"]).sum())
     if uncounted:
         notes.append(
-            f"{uncounted} jobs: sizes of openings but no opening_count; read as no openings."
+            f"Jobs with sizes of openings but no opening_count, read as no openings: {uncounted}."
         )
     return tuple(notes)

@@ -246,7 +246,7 @@ def _table(name: str, file: str, header: list, body: pd.DataFrame, first_row: in
         names[place], headers[column] = column, heading
     cells = cells[list(names)].set_axis(list(names.values()), axis=1).reset_index(drop=True)
     skipped = filled[-1] + 1 - len(filled) if len(filled) else 0
-    notes = (f"{file}: {skipped} empty rows skipped.",) if skipped else ()
+    notes = (f"{file}: empty rows skipped: {skipped}.",) if skipped else ()
     rows = filled + first_row
     return Table(name, file, cells, headers, rows, faults=tuple(faults), notes=notes)
 

@@ -149,6 +149,7 @@ def test_leaf_shorter_than_the_reveal_needs_two_pieces_more():
     assert result["pieces"] == 4
     extra = 2 * 1.0 * (0.4 - 0.3 + 0.02)
     assert result["needed_m2"] == pytest.approx(2 * 0.64 * 0.42 + extra, abs=1e-12)
+    assert result["joint_m"] == pytest.approx(2 * (0.6 + 2 * 0.4) + 2 * 1.0, abs=1e-12)
 
 
 def test_strip_fits_exactly_at_the_stated_limit():
@@ -199,6 +200,60 @@ def test_strip_wider_than_the_roll_gets_a_joint():
     lengths = 2 * 2.0 + 2 * 3.04
     assert narrow["joint_m"] - wide["joint_m"] == pytest.approx(lengths, abs=1e-12)
     assert narrow["needed_m2"] - wide["needed_m2"] == pytest.approx(0.02 * lengths, abs=1e-12)
+
+
+def test_parts_of_a_wide_strip_lap_by_one_return():
+    # Two parts of 400 that lap by 20 make 780 = 760 + 20; one millimetre more takes three.
+    assert one(3000, 2000, 760, cut="lined", roll=0.4)["pieces"] == 4 * 2
+    assert one(3000, 2000, 761, cut="lined", roll=0.4)["pieces"] == 4 * 3
+
+
+def test_parts_are_counted_for_fresh_strips_of_a_slit_cut_only():
+    fresh = one(3000, 2000, 500, cut="centre", roll=0.4)
+    assert fresh["pieces"] == 4
+    assert fresh["joint_m"] == pytest.approx(2 * (3.0 + 2 * 0.5) + 2 * 3.04, abs=1e-12)
+    reused = one(1600, 2000, 300, cut="centre", roll=0.25)
+    assert (reused["pieces"], reused["fresh_m2"]) == (2, 0)
+    assert reused["joint_m"] == pytest.approx(2 * (1.6 + 2 * 0.3), abs=1e-12)
+
+
+# A 300 × 400 opening has a diagonal of 500, so that slopes come out as whole numbers.
+@pytest.mark.parametrize(
+    ("reveal", "sides", "joint_mm"),
+    [
+        (60, 4, 4 * 100 + 4 * 75),
+        (60, 3, 4 * 100 + 2 * 75),
+        # Deeper than the jamb flaps: their whole edges, and 30 where pieces meet on each jamb.
+        (180, 4, 4 * 250 + 4 * 225 + 2 * 30),
+        (180, 3, 4 * 250 + 2 * 225 + 2 * 30),
+        # Deeper than all flaps: 100 on each jamb, 50 at head and foot.
+        (250, 4, 8 * 250 + 2 * 100 + 2 * 50),
+        (250, 3, 6 * 250 + 2 * 100 + 1 * 50),
+    ],
+)
+def test_joints_of_corner_pieces(reveal, sides, joint_mm):
+    assert one(300, 400, reveal, sides)["joint_m"] == pytest.approx(joint_mm / 1000, abs=1e-12)
+
+
+def test_corner_pieces_lap_where_they_meet():
+    # Half the face and half a return: 210 along the jamb, 160 along the head, 270 deep.
+    piece = [(0, 0), (210, 157.5), (210, 270), (-160, 270), (-160, 160 * 4 / 3)]
+    expected = 4 * shapely.Polygon(piece).area / 1e6
+    assert one(300, 400, 250)["needed_m2"] == pytest.approx(expected, abs=1e-12)
+
+
+def test_a_corner_piece_from_halves_has_one_joint_more():
+    openings = table([(1230, 1480, d, 4, "diagonal") for d in range(200, 330)])
+    before, after = (opening_quantities(openings, Practice(halves=h)) for h in (False, True))
+    more = after["pieces"] - before["pieces"]
+    assert more.max() > 0
+    np.testing.assert_allclose(
+        after["joint_m"] - before["joint_m"], more * openings["reveal_mm"] / 1000, atol=1e-12
+    )
+    corner = before["needed_m2"] / 4
+    np.testing.assert_allclose(
+        after["fillable_m2"] - before["fillable_m2"], more * corner, atol=1e-12
+    )
 
 
 def test_roll_width_may_differ_by_row():

@@ -163,14 +163,16 @@ def test_summary_gives_way_to_rows_of_openings(tmp_path):
     rows = OPENINGS.assign(job_id=["007", "A3", "A1"])
     records = read_records(write_csv(tmp_path / "both", JOBS, rows))
     assert not records.openings["from_summary"].any()
-    assert records.notes == ("1 jobs: summary columns ignored, as openings has rows of them.",)
+    assert records.notes == (
+        "Jobs whose summary columns are ignored, as openings has their rows: 1.",
+    )
 
 
 def test_sizes_without_a_count_are_remarked(tmp_path):
     jobs = JOBS.assign(opening_count=None)
     records = read_records(write_csv(tmp_path / "uncounted", jobs))
     assert records.notes == (
-        "1 jobs: sizes of openings but no opening_count; read as no openings.",
+        "Jobs with sizes of openings but no opening_count, read as no openings: 1.",
     )
 
 
@@ -217,7 +219,7 @@ def test_workbook_typed_by_hand(tmp_path):
     assert records.openings["cut_pattern"].tolist() == ["diagonal", "centre"]
     assert records.notes == (
         "firm.xlsx: sheets not read: Prices.",
-        "firm.xlsx, sheet Jobs: 1 empty rows skipped.",
+        "firm.xlsx, sheet Jobs: empty rows skipped: 1.",
         'firm.xlsx, sheet Jobs, column finished_on: "03.09.2026" read as 2026-09-03 (day-first).',
         'firm.xlsx, sheet Jobs, column surface_m2: "1.080" read as 1080.',
         'firm.xlsx, sheet OPENINGS, column width_mm: "1.200" read as 1200.',

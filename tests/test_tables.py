@@ -72,7 +72,7 @@ def test_headings_are_recognised_however_they_are_spelled(heading):
 def test_rows_above_the_header_and_empty_rows_keep_the_spreadsheet_numbers():
     table = jobs_csv("Finished jobs,,\n,,\njob_id,crew,\n1,a,\n , ,\n,,\n2,b,\n,,\n\n")
     assert table.rows.tolist() == [4, 7]
-    assert table.notes == ("jobs.csv: 2 empty rows skipped.",)
+    assert table.notes == ("jobs.csv: empty rows skipped: 2.",)
 
 
 def test_a_line_break_inside_a_heading_counts_as_one_row():

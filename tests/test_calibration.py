@@ -1,0 +1,290 @@
+"""The model: Laplace against brute force, updating in parts, and what must not move."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from airstats.calibration import (
+    FORMS,
+    admit_crews,
+    branch_over_drift,
+    design,
+    gross_probability,
+    job_sd,
+    starting_belief,
+    update,
+    widen,
+)
+from airstats.prior import DRIFT_OF_FACTORS, Prior
+from airstats.takeoff import Takeoff, take_off
+from tests.benchmark.worlds import World, invent_firm
+from tests.reference.handmade import GROUPS, jobs_table
+
+ROLL = 75.0
+PRIOR = Prior()
+
+
+def made_jobs(count, seed, crew="", gross=0, reveal_share=0.12):
+    """Invent whole-roll counts of jobs with reveals that are cut corner to corner."""
+    rng = np.random.default_rng(seed)
+    laid = rng.uniform(180, 420, count)
+    reveal = laid * rng.uniform(0, 2 * reveal_share, count)
+    use = laid * 1.07 + 0.35 * reveal + np.hypot(4, 0.05 * laid) * rng.standard_normal(count)
+    rolls = np.ceil(use / ROLL)
+    rolls[:gross] += 4
+    low = ROLL * (rolls - 1) - laid
+    return jobs_table(low, low + ROLL, laid, {"diagonal": reveal}, crew, ROLL)
+
+
+def rows(jobs, chosen):
+    """Return the jobs of a slice or a list of places, in that order."""
+    return Takeoff(jobs.table.iloc[chosen].reset_index(drop=True))
+
+
+# --- Laplace against brute force ----------------------------------------------------------------
+
+
+def brute_force(jobs, prior, spread):
+    """Posterior moments of waste and diagonal factor and the log evidence, on a fine grid."""
+    (m0, s0), (m1, s1) = prior.waste, prior.reveal_factors[0]
+    a, b = np.meshgrid(
+        np.linspace(m0 - 7 * s0, m0 + 7 * s0, 281), np.linspace(m1 - 7 * s1, m1 + 7 * s1, 281)
+    )
+    height = norm.logpdf(a, m0, s0) + norm.logpdf(b, m1, s1)
+    for job in jobs.table.itertuples():
+        use = job.laid_m2 * (1 + a) + job.reveal_diagonal_m2 * b
+        sd = np.hypot(prior.floor_m2, spread * job.laid_m2)
+        wide = np.hypot(sd, prior.gross_rolls * job.roll_m2)
+        sound, gross = (
+            norm.cdf(job.used_high_m2, use, s) - norm.cdf(job.used_low_m2, use, s)
+            for s in (sd, wide)
+        )
+        height += np.log((1 - prior.gross_share) * sound + prior.gross_share * gross)
+    cell = (a[0, 1] - a[0, 0]) * (b[1, 0] - b[0, 0])
+    share = np.exp(height)
+    evidence = share.sum() * cell
+    share /= share.sum()
+    means = np.array([(share * a).sum(), (share * b).sum()])
+    sds = np.sqrt([(share * (a - means[0]) ** 2).sum(), (share * (b - means[1]) ** 2).sum()])
+    return means, sds, np.log(evidence)
+
+
+def flat_prior(spreads):
+    """Return the standard prior with these spreads, all alike likely, and no crews."""
+    return replace(
+        PRIOR, spread_nodes=spreads, spread_log_sd=1e6, crew_sd_weights=((0.01, 1.0),)
+    )
+
+
+@pytest.mark.parametrize(("count", "seed"), [(1, 1), (4, 2), (12, 3), (30, 4)])
+def test_laplace_against_brute_force(count, seed):
+    """Approximation allowed: means within a tenth of an sd, sds within 8 %."""
+    jobs, prior = made_jobs(count, seed), flat_prior((0.05,))
+    belief = update(starting_belief(prior), jobs)
+    factor = belief.pick(belief.form == FORMS.index("factor"))
+    means, sds, _ = brute_force(jobs, prior, 0.05)
+    found = np.sqrt(np.diag(factor.covariance[0]))[:2]
+    assert (np.abs(factor.mean[0, :2] - means) / sds).max() < 0.1
+    assert found / sds == pytest.approx([1, 1], abs=0.08)
+
+
+@pytest.mark.parametrize(("count", "seed"), [(1, 1), (4, 2), (12, 3), (30, 4)])
+def test_evidence_against_brute_force(count, seed):
+    """Weights of two spreads stand as their integrals, the log ratio to within 0.1."""
+    jobs, spreads = made_jobs(count, seed), (0.03, 0.09)
+    prior = flat_prior(spreads)
+    belief = update(starting_belief(prior), jobs)
+    factor = belief.pick(belief.form == FORMS.index("factor"))
+    assert tuple(factor.spread) == spreads
+    exact = [brute_force(jobs, prior, spread)[2] for spread in spreads]
+    found = np.log(factor.weight[1] / factor.weight[0])
+    assert found == pytest.approx(exact[1] - exact[0], abs=0.1)
+
+
+def test_the_mode_is_a_top():
+    """Small steps off the posterior mode, in every direction, lower the posterior."""
+    jobs, prior = made_jobs(15, 5), flat_prior((0.05,))
+    belief = update(starting_belief(prior), jobs)
+    factor = belief.pick(belief.form == FORMS.index("factor"))
+    start = starting_belief(prior).pick(np.array([0]))
+    columns, certain = design(jobs, 0, ())
+    sd = job_sd(start, jobs.columns(["laid_m2"])[:, 0])[0]
+    wide = np.hypot(sd, prior.gross_rolls * ROLL)
+    low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
+
+    def height(at):
+        use = columns @ at + certain
+        parts = [norm.cdf(high, use, s) - norm.cdf(low, use, s) for s in (sd, wide)]
+        likely = (1 - prior.gross_share) * parts[0] + prior.gross_share * parts[1]
+        away = (at - start.mean[0]) / np.sqrt(np.diag(start.covariance[0]))
+        return np.log(likely).sum() - 0.5 * away @ away
+
+    top = factor.mean[0]
+    for place in range(4):
+        for step in (-1e-3, 1e-3):
+            moved = top.copy()
+            moved[place] += step
+            assert height(moved) < height(top)
+
+
+# --- Updating in parts --------------------------------------------------------------------------
+
+
+def summary(belief, form="factor"):
+    """Mean and sd of the four parameters over the candidates of one form."""
+    part = belief.pick(belief.form == FORMS.index(form))
+    weight = part.weight / part.weight.sum()
+    mean = weight @ part.mean[:, :4]
+    within = np.diagonal(part.covariance, axis1=1, axis2=2)[:, :4]
+    return mean, np.sqrt(weight @ (within + (part.mean[:, :4] - mean) ** 2))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_four_updates_are_one(seed):
+    """Without drift: means within 0.15 sd, sds within 10 % (Laplace is only nearly additive)."""
+    jobs = take_off(invent_firm(World("plain"), seed).records)
+    steps = starting_belief()
+    for part in np.array_split(np.arange(len(jobs)), 4):
+        steps = update(steps, rows(jobs, part))
+    whole = update(starting_belief(), jobs)
+    for form in FORMS:
+        (mean, sd), (mean_of_steps, sd_of_steps) = summary(whole, form), summary(steps, form)
+        assert (np.abs(mean_of_steps - mean) / sd).max() < 0.15
+        assert sd_of_steps / sd == pytest.approx(np.ones(4), abs=0.1)
+
+
+def test_the_order_of_the_jobs_does_not_matter():
+    jobs = made_jobs(20, 6, crew=np.array(["Alder", "Birch"])[np.arange(20) % 2])
+    shuffled = rows(jobs, np.random.default_rng(1).permutation(20))
+    one, other = update(starting_belief(), jobs), update(starting_belief(), shuffled)
+    assert one.crews == other.crews == ("Alder", "Birch")
+    np.testing.assert_allclose(one.mean, other.mean, atol=1e-7)
+    np.testing.assert_allclose(one.weight, other.weight, atol=1e-7)
+
+
+def test_many_jobs_go_through_in_blocks(monkeypatch):
+    jobs = made_jobs(50, 7)
+    whole = update(starting_belief(), jobs)
+    monkeypatch.setattr("airstats.calibration.JOBS_AT_A_TIME", 7)
+    blocks = update(starting_belief(), jobs)
+    np.testing.assert_allclose(blocks.mean, whole.mean, atol=1e-7)
+    np.testing.assert_allclose(blocks.weight, whole.weight, atol=1e-7)
+
+
+def test_no_jobs_change_nothing():
+    belief = update(starting_belief(), made_jobs(5, 8, crew="Alder"))
+    assert update(belief, rows(made_jobs(5, 8), slice(0, 0))) is belief
+
+
+# --- Drift and crews ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("quarters", [0, 1, 5])
+def test_widening_adds_the_drift_and_nothing_else(quarters):
+    belief = update(starting_belief(), made_jobs(8, 9, crew="Alder"))
+    belief = branch_over_drift(belief)
+    wide = widen(belief, quarters)
+    scale = np.array([1.0, *[DRIFT_OF_FACTORS] * 3, 0.0])
+    grown = quarters * (belief.drift[:, None] * scale) ** 2
+    expected = belief.covariance + np.eye(5) * grown[:, None, :]
+    np.testing.assert_allclose(wide.covariance, expected, rtol=1e-12)
+    assert np.array_equal(wide.mean, belief.mean)
+    assert np.array_equal(wide.weight, belief.weight)
+
+
+def test_branching_over_drift_changes_no_allowance():
+    belief = update(starting_belief(), made_jobs(8, 9))
+    branched = branch_over_drift(belief)
+    assert summary(branched) == pytest.approx(summary(belief))
+    for drift, share in PRIOR.drift_weights:
+        assert branched.weight[branched.drift == drift].sum() == pytest.approx(share)
+
+
+def test_a_new_crew_starts_at_the_firm_mean():
+    belief = update(starting_belief(), made_jobs(8, 10, crew="Alder"))
+    more = admit_crews(belief, np.array(["Birch", "Alder", ""]))
+    assert more.crews == ("Alder", "Birch")
+    assert np.array_equal(more.mean[:, 5], np.zeros(len(more.form)))
+    np.testing.assert_allclose(more.covariance[:, 5, 5], more.crew_sd**2)
+    assert not more.covariance[:, 5, :5].any()
+    assert np.array_equal(more.covariance[:, :5, :5], belief.covariance)
+
+
+def test_crews_with_more_jobs_are_pulled_less():
+    """Two crews with the same use a job beyond the firm's: three jobs against thirty."""
+    crew = np.array(["few"] * 3 + ["many"] * 30 + ["rest"] * 60)
+    laid = np.full(93, 300.0)
+    low = np.where(crew == "rest", 300.0, 330.0) + 300 * 0.08 - 300 - ROLL / 8
+    jobs = jobs_table(low, low + ROLL / 4, laid, {}, crew, ROLL)
+    prior = replace(PRIOR, crew_sd_weights=((0.03, 1.0),))
+    belief = update(starting_belief(prior), jobs)
+    few, many, rest = belief.weight @ belief.mean[:, GROUPS]
+    assert rest < 0 < few < many < 0.1
+
+
+# --- Errors and monotony ------------------------------------------------------------------------
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000), st.floats(0.5, 60.0))
+def test_more_sheet_used_means_more_waste(seed, more_m2):
+    """Without gross errors, jobs that all used more leave a higher waste under every candidate."""
+    prior = replace(flat_prior((0.05,)), gross_share=0.0)
+    jobs = made_jobs(6, seed, reveal_share=0.0)
+    names = ["used_low_m2", "used_high_m2"]
+    more = Takeoff(jobs.table.assign(**{n: jobs.table[n] + more_m2 for n in names}))
+    before, after = (update(starting_belief(prior), j).mean[:, 0] for j in (jobs, more))
+    assert (after > before).all()
+
+
+def test_gross_errors_are_found_and_sound_jobs_are_not():
+    jobs = made_jobs(40, 11, gross=2)
+    wrong = gross_probability(update(starting_belief(), jobs), jobs)
+    assert (wrong[:2] > 0.9).all()
+    assert (wrong[2:] < 0.5).all()
+    assert ((wrong >= 0) & (wrong <= 1)).all()
+
+
+def test_rough_depths_make_jobs_count_less():
+    jobs = made_jobs(20, 12)
+    sharp, rough = (summary(update(starting_belief(), jobs, sd))[1] for sd in (0.0, 60.0))
+    assert (rough[:2] > sharp[:2]).all()
+
+
+def test_a_belief_is_never_changed_in_place():
+    belief = starting_belief()
+    copies = belief.mean.copy(), belief.covariance.copy(), belief.weight.copy()
+    widen(update(belief, made_jobs(5, 13, crew="Alder")), 3)
+    assert np.array_equal(belief.mean, copies[0])
+    assert np.array_equal(belief.covariance, copies[1])
+    assert np.array_equal(belief.weight, copies[2])
+
+
+# --- The start ----------------------------------------------------------------------------------
+
+
+def test_starting_belief_is_the_prior():
+    belief = starting_belief(PRIOR)
+    assert belief.weight.sum() == pytest.approx(1)
+    reuse = belief.form == FORMS.index("reuse")
+    assert belief.weight[reuse].sum() == pytest.approx(PRIOR.reuse_weight)
+    mean, sd = np.array([PRIOR.waste, *PRIOR.reveal_factors]).T
+    assert summary(belief) == pytest.approx((mean, sd))
+    for crew_sd, share in PRIOR.crew_sd_weights:
+        assert belief.weight[belief.crew_sd == crew_sd].sum() == pytest.approx(share)
+
+
+def test_the_two_means():
+    """Flat: laid x (1 + waste) + factor x reveal. Re-use: needed sheet less a share of off-cuts."""
+    table = jobs_table(np.zeros(1), np.ones(1), 300.0, {"diagonal": 10.0, "lined": 5.0}, "Alder")
+    jobs = Takeoff(table.table.assign(needed_diagonal_m2=4.0, fillable_diagonal_m2=3.0))
+    at = np.array([0.1, 0.3, 0.5, 1.2, 0.02])
+    use = [columns @ at + certain for columns, certain in (design(jobs, f, ("Alder",)) for f in (0, 1))]
+    assert use[0] == pytest.approx([300 * 1.12 + 0.3 * 10 + 1.2 * 5])
+    assert use[1] == pytest.approx([300 * 1.12 + 4 - 0.3 * 3 + 1.2 * 5])
