@@ -15,7 +15,7 @@ from airstats.overrun import CAUSE_WORDS
 from airstats.phrases import counted, each, listed, number
 from airstats.screen import Picture
 
-BLUE, ORANGE, GREY, INK = "#0072B2", "#E69F00", "#8C8C8C", "#222222"
+BLUE, ORANGE, GREY, INK = "#0072B2", "#E69F00", "#CCCCCC", "#222222"
 WIDTH = 8.4
 MOST_JOBS = 12
 MAP_COLUMNS = ["width_over_height", "reveal_mm", "difference"]

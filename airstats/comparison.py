@@ -19,8 +19,6 @@ from airstats.takeoff import Takeoff
 
 CHANCE = 1.6449
 """Standard normal value that chance exceeds, either way, in one case of ten."""
-CREW_COLUMNS = """crew jobs pooled pooled_low pooled_high raw mean_rolls low_rolls
-high_rolls""".split()
 LITTLE = 0.95
 """A quarter that leaves more than this share of the standard deviation tells little."""
 
@@ -40,8 +38,8 @@ def compare_allowances(
     Notes
     -----
     If the old belief is right, an update moves the mean by a normal amount with variance old sd²
-    - new sd². A move that chance exceeds in fewer than one case of ten counts as moved. If the
-    quarter leaves more than 95 % of the sd, there is not enough to tell.
+    - new sd². A move that chance exceeds in fewer than one case of ten counts as moved. If it does
+    not and the quarter leaves more than 95 % of the sd, there is not enough to tell.
     """
     old = _widened(before, now).table()
     alone = calibrate(records, quarter=now.quarter).table()
@@ -70,23 +68,19 @@ def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """
     named = jobs.where(jobs.table["crew"].ne(""))
     pooled = allowances.crew_table()
+    renamed = {"mean": "pooled", "low": "pooled_low", "high": "pooled_high"}
+    in_rolls = {"mean": "mean_rolls", "low": "low_rolls", "high": "high_rolls"}
     if not len(named) or pooled.empty:
-        return pd.DataFrame(columns=CREW_COLUMNS)
+        return pd.DataFrame(columns=["crew", "jobs", "raw", *renamed.values(), *in_rolls.values()])
     laid = named.table.groupby("crew")["laid_m2"].sum()
     area = split_overrun(named, allowances, by="crew", unit="m2")
     parts = area.pivot_table("mean", "group", "cause", observed=True)[list(CAUSES)]
     rolls = split_overrun(named, allowances, by="crew").query("cause == 'crew'").set_index("group")
-    table = pooled.rename(columns={"mean": "pooled", "low": "pooled_low", "high": "pooled_high"})
+    table = pooled.rename(columns=renamed).assign(raw=(parts["crew"] + parts["unexplained"]) / laid)
     return (
-        table.assign(
-            raw=(parts["crew"] + parts["unexplained"]) / laid,
-            mean_rolls=rolls["mean"],
-            low_rolls=rolls["low"],
-            high_rolls=rolls["high"],
-        )
+        table.join(rolls[list(in_rolls)].rename(columns=in_rolls), how="inner")
         .rename_axis("crew")
         .reset_index()
-        .dropna(subset=["mean_rolls"])
         .sort_values("pooled", ascending=False, ignore_index=True)
     )
 
@@ -171,12 +165,12 @@ def _widened(before: Allowances | None, now: Allowances) -> Allowances:
 
 def _verdict(row: dict) -> tuple[str, str]:
     change, left = row["new"] - row["old"], row["new_sd"] / row["old_sd"]
-    expected = np.sqrt(max(row["old_sd"] ** 2 - row["new_sd"] ** 2, 0))
+    chance = CHANCE * row["old_sd"] * np.sqrt(1 - min(left, LITTLE) ** 2)
+    moved = f"{change:+.3f}, where chance alone moves it by up to {chance:.3f}".replace("-", "−")
+    if abs(change) > chance:
+        return "moved", moved
     if left > LITTLE:
         return "not enough to tell", f"the quarter left {left:.0%} of the uncertainty"
-    moved = f"{change:+.3f}, where chance alone moves it by up to {CHANCE * expected:.3f}"
-    if abs(change) > CHANCE * expected:
-        return "moved", moved
     return "held", moved
 
 

@@ -82,7 +82,7 @@ def _own_names(block: dict[str, Any], place: int) -> dict[str, Any]:
 
 
 def _words(text: str) -> str:
-    return str(mistune.html(text))
+    return str(_markdown()(text))
 
 
 def _title(notebook: NotebookNode) -> str:
@@ -90,6 +90,12 @@ def _title(notebook: NotebookNode) -> str:
         if cell.cell_type == "markdown" and cell.source.startswith("# "):
             return str(cell.source.splitlines()[0].removeprefix("# "))
     return "Report"
+
+
+@cache
+def _markdown() -> Any:
+    # Names from the records stand in the sentences: they must not turn into tags.
+    return mistune.create_markdown(escape=True)
 
 
 @cache

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import html
 import io
 from dataclasses import dataclass
 from typing import Any
@@ -161,14 +162,14 @@ class Table:
         numbers = list(self.frame.select_dtypes("number").columns)
         headings = [HEADINGS[name][0] for name in numbers]
         style = self._worded().style.hide(axis="index").set_uuid("table")
-        style = style.set_caption(self.caption)
+        style = style.format(escape="html").set_caption(html.escape(self.caption))
         right = {"selector": "td,th", "props": "text-align: right"}
-        beside = {name: [right] for name in headings}
-        html = style.set_table_styles(beside, overwrite=False).to_html()
-        return html.replace("<th id", '<th scope="col" id')
+        beside: Any = {name: [right] for name in headings}
+        page = style.set_table_styles(beside, overwrite=False).to_html()
+        return page.replace("<th id", '<th scope="col" id')
 
     def _worded(self) -> pd.DataFrame:
-        worded = {}
+        worded: dict[str, list[str]] = {}
         for name in self.frame:
             heading, pattern = HEADINGS[str(name)]
             worded[_apart(heading, worded)] = [_cell(v, pattern) for v in self.frame[name]]

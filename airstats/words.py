@@ -91,7 +91,7 @@ def owner_causes(desk: Desk) -> Words:
         for cause, row in taking[taking["mean"] > 0.5].head(4).iterrows()
     ]
     held = -float(split["mean"]["already_priced"])
-    left = split.loc["unexplained"]
+    left = split.loc[["unexplained"]].iloc[0]
     return Words(
         f"Against the bare surface the jobs took, in rolls: {listed(largest)}. The prices held"
         f" {number(held)} rolls beyond the bare surface. Left unexplained: {give_or_take(left)}."
@@ -164,10 +164,11 @@ def advice_words(desk: Desk) -> Words:
     """Say what to change: what a price should hold, from the firm's own allowances."""
     table = desk.now.table()
     held = table.loc[[f"reveal.{cut}" for cut in ("diagonal", "centre", "lined")]]
-    factors = [f"{row['mean']:.2f} ({name[7:]})" for name, row in held.iterrows()]
+    factors = [f"{row.mean:.2f} ({row.name[7:]})" for row in each(held.reset_index(names="name"))]
+    waste = table.iloc[0]
     return Words(
-        f"**What to change:** price laid sheet with laps, plus {table.loc['waste', 'mean']:.1%}"
-        f" waste (90 %: {table.loc['waste', 'low']:.1%} to {table.loc['waste', 'high']:.1%}), plus"
+        f"**What to change:** price laid sheet with laps, plus {waste['mean']:.1%}"
+        f" waste (90 %: {waste['low']:.1%} to {waste['high']:.1%}), plus"
         f" {listed(factors)} m² of sheet for each m² of reveal; not a flat percentage."
     )
 

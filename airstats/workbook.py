@@ -71,7 +71,7 @@ def run_quarter(
         "dates": dates,
     }
     costs = {"leftover_cost": leftover_cost, "short_cost": short_cost}
-    extra = {
+    extra: dict[str, dict[str, Any]] = {
         "price_jobs": {"takeoff": _absolute(takeoff), **costs},
         "evidence": costs,
     }
@@ -150,14 +150,15 @@ def refresh_notebooks(folder: Path | None = None) -> list[Path]:
 
 
 def _refresh(path: Path) -> None:
-    notebook = nbformat.read(path, as_version=4)
+    notebook = nbformat.read(path, as_version=4)  # type: ignore[no-untyped-call]
     where = {"metadata": {"path": str(path.parent)}}
     # Times and versions would make every refresh look like a change.
     NotebookClient(
         notebook, kernel_name=KERNEL, resources=where, record_timing=False, timeout=TIMEOUT_S
     ).execute()
     notebook.metadata.get("language_info", {}).pop("version", None)
-    write_whole(path, nbformat.writes(notebook) + "\n")
+    text = nbformat.writes(notebook)  # type: ignore[no-untyped-call]
+    write_whole(path, text + "\n")
 
 
 def _run_one(source: Path, parameters: dict[str, Any], out: Path) -> None:
@@ -171,7 +172,7 @@ def _run_one(source: Path, parameters: dict[str, Any], out: Path) -> None:
             if running.exists():
                 os.replace(running, out / f"{name}.failed.ipynb")
             raise AirstatsError(_fault(name, error)) from error
-        notebook = nbformat.read(running, as_version=4)
+        notebook = nbformat.read(running, as_version=4)  # type: ignore[no-untyped-call]
         os.replace(running, out / source.name)
     (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
     for picture, csv in picture_tables(notebook).items():

@@ -1,0 +1,167 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from airstats.chain import finished_jobs
+from airstats.comparison import (
+    candidate_table,
+    compare_allowances,
+    crew_comparison,
+    prior_sensitivity,
+    prior_table,
+)
+from airstats.desk import lay_out
+from airstats.evidence import (
+    TERMS,
+    mixed_regression,
+    plain_regression,
+    quantile_regression,
+    regression_frame,
+)
+from tests.invented import invent
+
+
+def frame_of(jobs, noise, seed=1):
+    rng = np.random.default_rng(seed)
+    frame = pd.DataFrame({name: rng.uniform(5, 50, jobs) for name in TERMS})
+    crew = np.array(["Alder", "Birch", "Cedar", "Damson", "Elm"])[np.arange(jobs) % 5]
+    truth = 3 + frame.to_numpy() @ [0.1, 0.3, 0.5, 1.1]
+    return frame.assign(
+        job_id=[f"J{n}" for n in range(jobs)],
+        crew=crew,
+        overrun_m2=truth + rng.normal(0, noise, jobs),
+    )
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return lay_out(invent())
+
+
+def test_regression_frame_takes_the_middle_of_a_count():
+    records = invent(jobs=4)
+    records.jobs["counted"] = "opened"
+    records.jobs["used_rolls"] = 5.0
+    records.jobs["estimated_rolls"] = 4.0
+    frame = regression_frame(finished_jobs(records))
+    assert frame["overrun_m2"].to_list() == pytest.approx([37.5] * 4)
+    assert (frame["beyond_m2"] + frame["laid_m2"]).to_list() == pytest.approx([337.5] * 4)
+
+
+def test_plain_regression_finds_the_slopes_and_keeps_one_point_a_job():
+    fit = plain_regression(frame_of(60, 0.01))
+    assert fit.table["coefficient"].to_list() == pytest.approx([3, 0.1, 0.3, 0.5, 1.1], abs=0.02)
+    assert len(fit.points) == fit.jobs == 60
+    assert fit.points["leverage"].sum() == pytest.approx(5)
+
+
+def test_hc3_errors_and_t_intervals_follow_their_formula():
+    frame = frame_of(20, 4.0)
+    fit = plain_regression(frame)
+    x = np.column_stack([np.ones(20), frame[list(TERMS)]])
+    e, h = fit.points["residual_m2"].to_numpy(), fit.points["leverage"].to_numpy()
+    bread = np.linalg.inv(x.T @ x)
+    robust = bread @ (x.T * (e / (1 - h)) ** 2) @ x @ bread
+    assert fit.table["se"].to_numpy() == pytest.approx(np.sqrt(np.diag(robust)))
+    # 97.5 % point of t with 15 degrees of freedom: 2.1314, from any printed t table.
+    reach = (fit.table["high95"] - fit.table["low95"]) / 2 / fit.table["se"]
+    assert reach.to_numpy() == pytest.approx(2.1314, abs=1e-4)
+
+
+def test_terms_that_no_job_holds_are_left_out_and_named():
+    fit = plain_regression(frame_of(30, 1.0).assign(reveal_lined_m2=0.0))
+    assert fit.left_out == ("reveal_lined_m2",)
+    assert "reveal_lined_m2" not in set(fit.table["term"])
+
+
+@pytest.mark.parametrize("regression", [plain_regression, mixed_regression])
+def test_too_few_jobs_give_a_reason_and_no_table(regression):
+    fit = regression(frame_of(6, 1.0), "overrun_m2")
+    assert fit.table.empty
+    assert "too few" in fit.reason
+
+
+def test_quantiles_hardly_move_for_one_wild_job():
+    frame = frame_of(60, 1.0)
+    wild = frame.assign(overrun_m2=frame["overrun_m2"].where(frame.index != 7, 900.0))
+    held, moved = (quantile_regression(f, (0.5,), "overrun_m2").table for f in (frame, wild))
+    assert moved["coefficient"].to_numpy() == pytest.approx(held["coefficient"], abs=0.8)
+    means = [plain_regression(f).table["coefficient"] for f in (frame, wild)]
+    assert np.abs(means[0] - means[1]).max() > 5
+
+
+def test_mixed_model_finds_crews_that_differ():
+    frame = frame_of(100, 1.0)
+    apart = frame["overrun_m2"] + frame["crew"].map(
+        {"Alder": -8.0, "Birch": -4.0, "Cedar": 0.0, "Damson": 4.0, "Elm": 8.0}
+    )
+    fit = mixed_regression(frame.assign(overrun_m2=apart), "overrun_m2")
+    assert fit.converged
+    effects = fit.points.set_index("crew")["mean"]
+    assert effects.to_dict() == pytest.approx(
+        {"Alder": -8, "Birch": -4, "Cedar": 0, "Damson": 4, "Elm": 8}, abs=0.8
+    )
+
+
+def test_mixed_model_says_when_crews_do_not_differ():
+    frame = frame_of(60, 0.5, seed=4)
+    alike = frame["overrun_m2"] - frame.groupby("crew")["overrun_m2"].transform("mean")
+    flat = frame.assign(overrun_m2=alike, **dict.fromkeys(TERMS, 0.0))
+    fit = mixed_regression(flat, "overrun_m2")
+    assert not fit.converged
+    assert "spread between crews is estimated as nothing" in fit.reason
+
+
+def test_comparison_has_a_verdict_with_a_reason_for_each_allowance(desk):
+    table = compare_allowances(desk.records, desk.before, desk.now)
+    assert table["allowance"].to_list() == list(desk.now.table().index)
+    assert set(table["verdict"]) <= {"moved", "held", "not enough to tell"}
+    assert table["reason"].str.len().min() > 10
+    lined = table.set_index("allowance").loc["reveal.lined"]
+    assert lined["verdict"] == "not enough to tell"  # the jobs hold no lined opening
+
+
+def test_waste_that_jumps_has_moved(desk):
+    records = invent()
+    last = records.jobs["quarter"].eq("2025Q4")
+    more = records.jobs["used_rolls"] + records.jobs["surface_m2"] * 0.25 / 75
+    records.jobs["used_rolls"] = records.jobs["used_rolls"].where(~last, more)
+    jumped = lay_out(records)
+    table = compare_allowances(records, jumped.before, jumped.now).set_index("allowance")
+    assert table.loc["waste", "verdict"] == "moved"
+    calm = compare_allowances(desk.records, desk.before, desk.now).set_index("allowance")
+    assert calm.loc["waste", "verdict"] == "held"
+
+
+def test_crews_are_pulled_to_the_firm():
+    desk = lay_out(invent(crew_extra=0.2))
+    table = crew_comparison(desk.jobs, desk.now).set_index("crew")
+    assert table["pooled"].idxmax() == "Damson"
+    assert table.loc["Damson", "pooled_low"] > 0
+    assert table["jobs"].sum() == len(desk.jobs)
+
+
+def test_no_named_crew_gives_no_rows():
+    records = invent(jobs=12)
+    records.jobs["crew"] = ""
+    desk = lay_out(records)
+    assert crew_comparison(desk.jobs, desk.now).empty
+
+
+def test_prior_is_shown_number_by_number():
+    table = prior_table().set_index("quantity")
+    assert table.loc["waste", "prior"] == "0.08 ± 0.05"
+    assert table["reason"].ne("").all()
+
+
+def test_weights_of_each_kind_of_candidate_add_to_one(desk):
+    table = candidate_table(desk.now)
+    assert table.groupby("candidate")["weight"].sum().to_numpy() == pytest.approx(1)
+
+
+def test_sensitivity_starts_from_the_documented_belief(desk):
+    table = prior_sensitivity(desk.records, desk.jobs, desk.quarter)
+    assert table["prior"].iloc[0] == "as documented"
+    assert np.ptp(table["waste"]) > 0
+    used = (desk.jobs.table["used_rolls"]).sum()
+    assert table["rolls"].to_numpy() == pytest.approx(used, rel=0.03)
