@@ -35,13 +35,24 @@ def report_html(notebook: NotebookNode, made: dict[str, str], command: str) -> s
 
 def picture_tables(notebook: NotebookNode) -> dict[str, str]:
     """Return the numbers of each picture as CSV text, by the picture's name."""
-    abouts = [
-        output.metadata.get("image/png", {})
-        for cell in notebook.cells
-        for output in cell.get("outputs", [])
-        if "data" in output
-    ]
+    abouts = [output.metadata.get("image/png", {}) for output in _outputs(notebook)]
     return {about["name"]: about["csv"] for about in abouts if "csv" in about}
+
+
+def picture_files(notebook: NotebookNode) -> dict[str, bytes]:
+    """Return each picture as the bytes of a PNG file, by the picture's name."""
+    pictures = [output for output in _outputs(notebook) if "image/png" in output.data]
+    return {
+        output.metadata.get("image/png", {}).get("name", "picture"): base64.b64decode(
+            output.data["image/png"]
+        )
+        for output in pictures
+    }
+
+
+def _outputs(notebook: NotebookNode) -> list[NotebookNode]:
+    every = [output for cell in notebook.cells for output in cell.get("outputs", [])]
+    return [output for output in every if "data" in output]
 
 
 def _blocks(notebook: NotebookNode) -> Iterator[dict[str, Any]]:

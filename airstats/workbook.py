@@ -23,7 +23,7 @@ from tqdm import tqdm
 from airstats.allowances import write_whole
 from airstats.desk import takeoff_path
 from airstats.errors import AirstatsError
-from airstats.export import picture_tables, report_html
+from airstats.export import picture_files, picture_tables, report_html
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.sources import read_source
 
@@ -177,6 +177,8 @@ def _run_one(source: Path, parameters: dict[str, Any], out: Path) -> None:
     (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
     for picture, csv in picture_tables(notebook).items():
         write_whole(out / "data" / f"{name}-{picture}.csv", csv)
+    for picture, content in picture_files(notebook).items():
+        (out / "data" / f"{name}-{picture}.png").write_bytes(content)
     page = report_html(notebook, _made(name, parameters), _command(parameters, out))
     write_whole(out / f"{name}.html", page)
 
@@ -189,7 +191,8 @@ def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
         kernel_name=KERNEL,
         progress_bar=False,
         execution_timeout=TIMEOUT_S,
-        cwd=source.parent,
+        # papermill's own `cwd` would move this whole process, and its other thread, elsewhere.
+        resources={"metadata": {"path": str(source.parent)}},
         shutdown_kernel="immediate",
         extra_arguments=["--IPKernelApp.log_level=40"],
     )

@@ -29,9 +29,10 @@ def test_share_below_is_the_weighted_average(at):
 
 @pytest.mark.parametrize("column", [0, 1])
 def test_moments_are_those_of_the_density(column):
-    ends = (MEANS[:, column] - 12 * SDS[:, column]).min(), (
-        MEANS[:, column] + 12 * SDS[:, column]
-    ).max()
+    ends = (
+        (MEANS[:, column] - 12 * SDS[:, column]).min(),
+        (MEANS[:, column] + 12 * SDS[:, column]).max(),
+    )
     points = MEANS[:, column]
 
     def moment(power, about):

@@ -73,9 +73,7 @@ def test_crossed_openings_are_laid_and_lined_ones_are_not():
         assert job["opening_count"] == 3
 
 
-@pytest.mark.parametrize(
-    ("sides", "around_m"), [(4, 2 * (1.23 + 1.48)), (3, 2 * 1.48 + 1.23)]
-)
+@pytest.mark.parametrize(("sides", "around_m"), [(4, 2 * (1.23 + 1.48)), (3, 2 * 1.48 + 1.23)])
 @pytest.mark.parametrize("cut", CUTS)
 def test_reveal_area(cut, sides, around_m):
     job = quantities([("J0", 5, *WINDOW, sides, cut)]).iloc[0]

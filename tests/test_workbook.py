@@ -27,14 +27,16 @@ def write_notebook(folder, name, *code):
 def ran(tmp_path_factory):
     """Run one notebook that works and one that fails, together."""
     folder = tmp_path_factory.mktemp("notebooks")
-    write_notebook(folder, "works", "word")
+    write_notebook(folder, "works", "word", "import os; os.path.basename(os.getcwd())")
     write_notebook(folder, "fails", 'word + "!"', "if fail:\n    raise ValueError('bad\\nrows')")
     out = folder / "out"
     out.mkdir()
     (out / "fails.html").write_text("of an earlier run", encoding="utf-8")
     wanted = {"works": {"word": "fine"}, "fails": {"fail": True}}
+    here = Path.cwd()
     with pytest.raises(AirstatsError) as caught:
         run_quarter_notebooks(wanted, out, progress=False, notebooks=folder)
+    assert Path.cwd() == here
     return out, str(caught.value)
 
 
@@ -53,6 +55,7 @@ def test_the_page_of_a_run_states_parameters_versions_and_command(ran):
     page = (ran[0] / "works.html").read_text(encoding="utf-8")
     assert "<title>A &lt;small&gt; title</title>" in page
     assert "fine" in page
+    assert ran[0].parent.name in page  # a notebook runs in its own folder
     assert re.search(r"python 3\.\d+\.\d+, airstats \d", page)
     assert "airstats quarter" in page
     assert str(ran[0].parent) not in page

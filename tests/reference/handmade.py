@@ -1,7 +1,7 @@
 """Textbook problems put in the shape that `airstats.calibration.update` takes.
 
-The sheet of a job is laid area x (1 + waste) + lined reveal x factor + laid area x crew effect. With
-a laid area of 1 the waste is an intercept, the lined factor a slope and the crew effect a group
+The sheet of a job is laid area x (1 + waste + crew effect) + lined reveal x factor. With a laid
+area of 1 the waste is an intercept, the lined factor a slope and the crew effect a group
 effect. The laid area itself is certain; it is added to the response so that it cancels.
 """
 

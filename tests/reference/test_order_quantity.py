@@ -52,9 +52,7 @@ def test_discrete_need():
     normal just below n.
     """
     rolls = np.array([15.0, 16.0, 17.0, 18.0])
-    need = Mixture(
-        np.array([0.4, 0.2, 0.3, 0.1]), rolls[:, None] - 0.5, np.full((4, 1), 1e-3)
-    )
+    need = Mixture(np.array([0.4, 0.2, 0.3, 0.1]), rolls[:, None] - 0.5, np.full((4, 1), 1e-3))
     one = np.ones(1)
     assert rolls_for_share(need, one, critical_share(1.0, 1.0)) == [16]
     cost = [expected_cost(need, one, np.array([n]), 1.0, 1.0)[0] for n in (15, 16, 17, 18)]

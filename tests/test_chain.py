@@ -1,0 +1,362 @@
+"""The quarterly update: what counts in a quarter, once only, and what whole rolls and slips do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from airstats.allowances import unchanged
+from airstats.calibration import FORMS
+from airstats.chain import calibrate, calibrate_through, measuring_sd_m2
+from airstats.errors import AirstatsError, AllowancesError, RecordsError
+from airstats.pricing import price
+from airstats.prior import DRIFT_OF_FACTORS, REVEAL_FACTORS, Prior
+from airstats.takeoff import take_off
+from tests.benchmark.worlds import World, invent_firm
+
+FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
+RECORDS = FIRM.records
+QUARTERS = ["2023Q1", "2023Q2", "2023Q3", "2023Q4"]
+PRIOR = Prior()
+REVEALS = ["reveal.diagonal", "reveal.centre", "reveal.lined"]
+
+
+def keep(records, chosen):
+    """Return the records of the chosen jobs, openings and all."""
+    jobs = records.jobs[np.asarray(chosen)].reset_index(drop=True)
+    own = records.openings["job_id"].isin(jobs["job_id"])
+    return replace(records, jobs=jobs, openings=records.openings[own].reset_index(drop=True))
+
+
+def change(records, **columns):
+    return replace(records, jobs=records.jobs.assign(**columns))
+
+
+def ids(records, quarter):
+    return tuple(records.jobs.loc[records.jobs["quarter"] == quarter, "job_id"])
+
+
+def same_belief(one, other):
+    for name in ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance"):
+        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=1e-12)
+
+
+# --- Which jobs count ---------------------------------------------------------------------------
+
+
+def test_every_quarter_in_turn():
+    whole = calibrate(RECORDS)
+    steps = list(calibrate_through(RECORDS, "2023Q4"))
+    assert [step.quarter for step in steps] == QUARTERS
+    assert [step.new_jobs for step in steps] == [ids(RECORDS, quarter) for quarter in QUARTERS]
+    assert (whole.first_quarter, whole.quarter) == ("2023Q1", "2023Q4")
+    same_belief(whole.belief, steps[-1].belief)
+
+
+def test_only_the_quarter_asked_for():
+    second = calibrate(RECORDS, quarter="2023Q2")
+    assert second.job_ids == second.new_jobs == ids(RECORDS, "2023Q2")
+    assert second.late_jobs == ()
+
+
+def test_a_job_is_never_counted_twice(tmp_path):
+    calibrate(RECORDS, quarter="2023Q1").save(tmp_path / "q1.json")
+    again = calibrate(RECORDS, tmp_path / "q1.json", "2023Q1")
+    assert again.new_jobs == ()
+    assert again.job_ids == ids(RECORDS, "2023Q1")
+    second = calibrate(RECORDS, tmp_path / "q1.json", "2023Q2")
+    assert second.new_jobs == ids(RECORDS, "2023Q2")
+    assert len(set(second.job_ids)) == len(second.job_ids) == 12
+    assert second.belief.seen == 12
+
+
+def test_a_counted_job_stays_out_even_with_another_date(tmp_path):
+    first = calibrate(RECORDS, quarter="2023Q1")
+    moved = change(RECORDS, quarter="2023Q2")
+    second = calibrate(moved, first, "2023Q2")
+    assert set(second.new_jobs) == set(RECORDS.jobs["job_id"]) - set(first.job_ids)
+
+
+def test_a_late_job_is_used_once_and_named():
+    late = ids(RECORDS, "2023Q1")[:2]
+    in_time = keep(RECORDS, ~RECORDS.jobs["job_id"].isin(late))
+    first = calibrate(in_time, quarter="2023Q1")
+    second = calibrate(RECORDS, first, "2023Q2")
+    assert set(second.late_jobs) == set(late)
+    assert set(second.new_jobs) == {*late, *ids(RECORDS, "2023Q2")}
+    third = calibrate(RECORDS, second, "2023Q3")
+    assert third.late_jobs == ()
+    assert third.new_jobs == ids(RECORDS, "2023Q3")
+
+
+def test_jobs_from_before_the_chain_and_after_the_quarter_stay_out():
+    second = calibrate(RECORDS, quarter="2023Q2")
+    third = calibrate(RECORDS, second, "2023Q3")
+    assert third.job_ids == ids(RECORDS, "2023Q2") + ids(RECORDS, "2023Q3")
+
+
+def test_without_a_quarter_the_chain_goes_on_where_it_was():
+    second = calibrate(RECORDS, calibrate(RECORDS, quarter="2023Q1"), "2023Q2")
+    rest = calibrate(RECORDS, second)
+    assert rest.quarter == "2023Q4"
+    same_belief(rest.belief, calibrate(RECORDS).belief)
+
+
+def test_excluded_jobs_are_never_fitted():
+    reason = np.where(np.arange(24) % 4 == 0, "flooded", "")
+    some = calibrate(change(RECORDS, exclude=reason))
+    without = calibrate(keep(RECORDS, reason == ""))
+    assert not set(some.job_ids) & set(RECORDS.jobs.loc[reason != "", "job_id"])
+    same_belief(some.belief, without.belief)
+
+
+def test_unfinished_jobs_are_never_fitted():
+    finished = np.arange(24) % 3 > 0
+    some = calibrate(change(RECORDS, finished=finished))
+    assert set(some.job_ids) == set(RECORDS.jobs.loc[finished, "job_id"])
+
+
+def test_crews_and_their_jobs_add_up():
+    whole = calibrate(RECORDS)
+    counted = RECORDS.jobs["crew"].value_counts().to_dict()
+    assert whole.crew_jobs == counted
+    assert set(whole.belief.crews) == set(counted)
+
+
+# --- Quarters and drift -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("quarter", "elapsed"), [("2024Q1", 1), ("2025Q3", 7)])
+def test_an_empty_quarter_changes_nothing_but_the_drift(quarter, elapsed):
+    last = calibrate(RECORDS)
+    later = calibrate(RECORDS, last, quarter)
+    before, after = last.belief, later.belief
+    assert (later.new_jobs, later.job_ids, later.suspects) == ((), last.job_ids, {})
+    assert np.array_equal(after.mean, before.mean)
+    assert np.array_equal(after.weight, before.weight)
+    scale = np.zeros(before.mean.shape[1])
+    scale[:4] = 1.0, DRIFT_OF_FACTORS, DRIFT_OF_FACTORS, DRIFT_OF_FACTORS
+    grown = elapsed * (before.drift[:, None] * scale) ** 2
+    expected = before.covariance + np.eye(len(scale)) * grown[:, None, :]
+    np.testing.assert_allclose(after.covariance, expected, rtol=1e-12)
+    assert (later.table()["sd"] > last.table()["sd"]).all()
+    assert later.table()["mean"].to_numpy() == pytest.approx(last.table()["mean"].to_numpy())
+
+
+def test_missing_quarters_widen_by_their_number():
+    """Jobs of 2023Q1, then none until 2024Q1: four steps of drift, then the update."""
+    gap = change(RECORDS, quarter=np.where(np.arange(24) < 6, "2023Q1", "2024Q1"))
+    at_once = calibrate(gap)
+    waited = calibrate(gap, quarter="2023Q1")
+    for quarter in ("2023Q2", "2023Q3", "2023Q4", "2024Q1"):
+        waited = calibrate(gap, waited, quarter)
+    same_belief(waited.belief, at_once.belief)
+
+
+def test_more_drift_leaves_allowances_less_sure():
+    calm, restless = (calibrate(RECORDS, drift=drift).table()["sd"] for drift in (0.0, 0.05))
+    assert (restless > calm).all()
+
+
+def test_the_first_quarter_favours_no_drift():
+    first = calibrate(RECORDS, quarter="2023Q1").belief
+    for drift, share in PRIOR.drift_weights:
+        assert first.weight[first.drift == drift].sum() == pytest.approx(share)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_four_quarters_without_drift_are_one(seed):
+    """Means within 0.15 sd, sds within 10 %; over twenty such firms 0.02 and 1 % are usual."""
+    records = invent_firm(World("plain"), seed).records
+    steps = calibrate(records, drift=0.0)
+    whole = calibrate(change(records, quarter="2023Q4"), drift=0.0)
+    for name in ("table", "reuse_table"):
+        one, other = getattr(steps, name)(), getattr(whole, name)()
+        assert (abs(one["mean"] - other["mean"]) / other["sd"]).max() < 0.15
+        assert (one["sd"] / other["sd"]).to_numpy() == pytest.approx(np.ones(len(one)), abs=0.1)
+
+
+def test_previous_after_the_quarter():
+    third = calibrate(RECORDS, quarter="2023Q3")
+    with pytest.raises(AllowancesError, match=r"of 2023Q3, after 2023Q1: give .* earlier quarter"):
+        calibrate(RECORDS, third, "2023Q1")
+
+
+@pytest.mark.parametrize("quarter", ["2026-Q3", "2026Q5", "Q3 2026", "2026q3", ""])
+def test_a_quarter_that_is_none(quarter):
+    with pytest.raises(AirstatsError, match=rf'quarter "{quarter}" .* write it like 2026Q3'):
+        calibrate(RECORDS, quarter=quarter)
+
+
+def test_no_finished_job():
+    with pytest.raises(RecordsError, match=r"invented: there is no finished job; fill in"):
+        calibrate(change(RECORDS, finished=False))
+
+
+def test_a_previous_file_that_is_missing(tmp_path):
+    with pytest.raises(AllowancesError, match=r"none\.json: there is no such file"):
+        calibrate(RECORDS, tmp_path / "none.json", "2023Q2")
+
+
+# --- Little to learn from -----------------------------------------------------------------------
+
+
+def sd_to_prior(allowances):
+    """Return each allowance's sd as a share of the prior's."""
+    return allowances.table()["sd"] / unchanged("2023Q1").table()["sd"]
+
+
+def assert_prices(allowances):
+    orders = price(FIRM.takeoff, allowances)
+    numbers = orders.drop(columns="job_id").to_numpy(dtype=float)
+    assert np.isfinite(numbers).all()
+    assert (orders["high_m2"] > orders["low_m2"]).all()
+
+
+def test_one_job_teaches_little():
+    one = calibrate(keep(RECORDS, np.arange(24) == 0))
+    assert sd_to_prior(one)["waste"] < 1
+    assert sd_to_prior(one).to_numpy() == pytest.approx(np.ones(4), abs=0.2)
+    assert_prices(one)
+
+
+def test_no_job_in_the_quarter_leaves_the_prior():
+    none = calibrate(RECORDS, quarter="2030Q1")
+    assert none.new_jobs == ()
+    pd.testing.assert_frame_equal(none.table(), unchanged("2030Q1").table())
+    assert_prices(none)
+
+
+def test_jobs_all_alike_teach_their_sum_only():
+    """Ten times the same job: waste and factors cannot be told apart, and stay nearly as unsure."""
+    first = keep(RECORDS, np.arange(24) == 0)
+    names = [f"A{n}" for n in range(10)]
+    jobs = pd.concat([first.jobs] * 10).assign(job_id=names).reset_index(drop=True)
+    openings = pd.concat([first.openings.assign(job_id=name) for name in names])
+    alike = replace(first, jobs=jobs, openings=openings.reset_index(drop=True))
+    learnt = calibrate(alike)
+    assert (sd_to_prior(learnt) > 0.75).all()
+    ahead, before = (price(first, belief) for belief in (learnt, unchanged("2023Q1")))
+    width, width_before = (p["high_m2"] - p["low_m2"] for p in (ahead, before))
+    assert (width < width_before).all()
+    assert_prices(learnt)
+
+
+def test_a_cut_never_used_stays_at_the_prior():
+    """Not moved in a first quarter; afterwards only the drift widens it."""
+    records = replace(RECORDS, openings=RECORDS.openings.assign(cut_pattern="centre"))
+    first = calibrate(change(records, quarter="2023Q1"))
+    prior = unchanged("2023Q1").table()
+    for name in ("reveal.diagonal", "reveal.lined"):
+        assert first.table().loc[name, ["mean", "sd"]].to_list() == pytest.approx(
+            prior.loc[name, ["mean", "sd"]].to_list(), rel=1e-6
+        )
+    later = calibrate(records).table()
+    assert (later["sd"][["reveal.diagonal", "reveal.lined"]] > prior["sd"]).sum() == 2
+    assert later["sd"]["reveal.centre"] < prior["sd"]["reveal.centre"]
+
+
+def test_jobs_without_openings():
+    bare = replace(RECORDS, openings=RECORDS.openings.iloc[:0])
+    learnt = calibrate(change(bare, quarter="2023Q1"))
+    assert sd_to_prior(learnt)[REVEALS].to_numpy() == pytest.approx(np.ones(3), rel=1e-6)
+    assert sd_to_prior(learnt)["waste"] < 0.8
+
+
+# --- Rough depths -------------------------------------------------------------------------------
+
+
+def test_measuring_errors_of_depths():
+    """sd = depth error x root of the sum over cuts of (factor x metres of reveal)²."""
+    jobs = take_off(RECORDS)
+    found = measuring_sd_m2(jobs, 30.0)
+    cuts = list(REVEAL_FACTORS)
+    lengths = jobs.columns([f"reveal_length_{cut}_m" for cut in cuts])[0]
+    factors = [REVEAL_FACTORS[cut][0] for cut in cuts]
+    by_hand = 0.030 * sum((f * m) ** 2 for f, m in zip(factors, lengths, strict=True)) ** 0.5
+    assert found[0] == pytest.approx(by_hand)
+    assert not measuring_sd_m2(jobs, 0.0).any()
+
+
+def test_rough_depths_leave_allowances_less_sure():
+    sharp, rough = (calibrate(RECORDS, depth_error_mm=mm).table()["sd"] for mm in (0.0, 200.0))
+    assert (rough > sharp).all()
+
+
+# --- Whole rolls cost no bias -------------------------------------------------------------------
+
+DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
+
+
+def least_squares(jobs, use_m2):
+    """Return waste and factors by least squares on one number a job."""
+    found = np.linalg.lstsq(jobs.columns(DRIVERS), use_m2, rcond=None)[0]
+    return found - [1, 0, 0, 0]
+
+
+def test_whole_roll_counts_cost_no_bias():
+    """Over 25 firms of 500 jobs the mean error of each allowance is nought, as far as 25 can tell.
+
+    Errors from the invented truth, beside least squares on the middle of each count and on the
+    rolls as written. "Nought" means within 3 standard errors of the mean over the firms; those
+    are some 0.002 for waste and 0.02 to 0.04 for the factors. The truth of waste holds the mean
+    of the crews.
+    """
+    errors = {"airstats": [], "middle": [], "as written": []}
+    for seed in range(25):
+        firm = invent_firm(World("flat", jobs=500, quarters=1, mechanism="flat"), seed)
+        factors = [firm.truth.factors[cut] for cut in REVEAL_FACTORS]
+        crews = firm.records.jobs["crew"].map(firm.truth.crews).mean()
+        truth = np.array([firm.truth.waste + crews, *factors])
+        jobs = take_off(firm.records)
+        low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
+        learnt = calibrate(firm.records)
+        ours = learnt.table()["mean"].to_numpy().copy()
+        share = np.array([learnt.crew_jobs[crew] for crew in learnt.crew_table().index]) / 500
+        ours[0] += learnt.crew_table()["mean"].to_numpy() @ share
+        errors["airstats"].append(ours - truth)
+        errors["middle"].append(least_squares(jobs, (low + high) / 2) - truth)
+        errors["as written"].append(least_squares(jobs, high) - truth)
+    mean = {rule: np.mean(rows, axis=0) for rule, rows in errors.items()}
+    standard_error = {rule: np.std(rows, axis=0, ddof=1) / 5 for rule, rows in errors.items()}
+    shown = pd.DataFrame(mean | {f"{k} ±": v for k, v in standard_error.items()}).round(4)
+    assert (abs(mean["airstats"]) < 3 * standard_error["airstats"]).all(), shown
+    assert (abs(mean["as written"]) > 3 * standard_error["as written"]).all(), shown
+    spread = {rule: np.sqrt(np.mean(np.square(rows), axis=0)) for rule, rows in errors.items()}
+    assert (spread["airstats"] < spread["middle"]).all(), pd.DataFrame(spread)
+
+
+def test_gross_errors_hardly_move_the_reveal_factors():
+    """The same 20 firms with and without 6 % of records wrong by one to three rolls.
+
+    On average a reveal factor moves by less than a third of its standard error.
+    """
+    moves = []
+    for seed in range(20):
+        clean, faulty = (
+            calibrate(invent_firm(World("w", gross_share=share), seed).records).table()
+            for share in (0.0, 0.06)
+        )
+        moves.append((abs(faulty["mean"] - clean["mean"]) / clean["sd"])[REVEALS])
+    assert (pd.DataFrame(moves).mean() < 1 / 3).all(), pd.DataFrame(moves).mean()
+
+
+def test_records_that_are_off_by_rolls_are_named():
+    """Four rolls too many or too few, in five of 24 jobs."""
+    wrong = np.arange(24) % 5 == 2
+    off = np.where(RECORDS.jobs["used_rolls"] > 5, -4, 4) * wrong
+    learnt = calibrate(change(RECORDS, used_rolls=RECORDS.jobs["used_rolls"] + off, quarter="2023Q1"))
+    named, truly = set(learnt.suspects), set(RECORDS.jobs.loc[wrong, "job_id"])
+    assert truly <= named
+    assert len(named - truly) <= 1
+    assert all(0.5 <= chance <= 1 for chance in learnt.suspects.values())
+
+
+def test_the_two_forms_stay_in_play():
+    weights = calibrate(RECORDS).form_weights()
+    assert set(weights) == set(FORMS)
+    assert sum(weights.values()) == pytest.approx(1)
+    assert min(weights.values()) > 0
