@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,12 +30,13 @@ def main(arguments: list[str] | None = None) -> int:
     except AirstatsError as error:
         print(error, file=sys.stderr)
         return DATA_WILL_NOT_DO
+    except BrokenPipeError:
+        # The reader of our output has gone (such as `| head`): nothing is left to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
         place = error.filename or "the output"
         print(f"{place}: cannot be read or written ({error.strerror}).", file=sys.stderr)
         return DATA_WILL_NOT_DO
-    except BrokenPipeError:
-        return DONE
     return DONE
 
 

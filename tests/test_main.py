@@ -1,0 +1,125 @@
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from airstats.__main__ import main
+
+DEMO = Path(__file__).parents[1] / "data" / "demo"
+TAKEOFF = DEMO.parent / "demo_takeoff"
+ORDERS = [
+    *("job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95"),
+    *("order_rolls", "chance_short", "expected_left_over_rolls"),
+]
+
+
+@pytest.fixture
+def spoilt(tmp_path):
+    """The demo records with one reveal of 3000 mm."""
+    folder = tmp_path / "spoilt"
+    folder.mkdir()
+    (folder / "jobs.csv").write_bytes((DEMO / "jobs.csv").read_bytes())
+    openings = pd.read_csv(DEMO / "openings.csv", dtype=str, keep_default_na=False)
+    openings.loc[3, "reveal_mm"] = "3000"
+    openings.to_csv(folder / "openings.csv", index=False)
+    return folder
+
+
+def test_check_of_good_records(capsys):
+    assert main(["check", str(DEMO)]) == 0
+    assert "no fault in 175 jobs" in capsys.readouterr().out
+
+
+def test_calibrate_then_price(tmp_path, capsys):
+    file, orders = tmp_path / "a.json", tmp_path / "orders.csv"
+    assert main(["calibrate", str(DEMO), "--quarter", "2026Q3", "--out", str(file)]) == 0
+    content = json.loads(file.read_text())
+    assert content["quarter"] == "2026Q3"
+    assert content["jobs_used"] == len(content["job_ids"]) == 16
+    assert set(content["allowances"]) == {
+        "waste", "reveal.diagonal", "reveal.centre", "reveal.lined"
+    }  # fmt: skip
+    call = ["price", str(TAKEOFF), "--allowances", str(file), "--out", str(orders)]
+    assert main(call) == 0
+    assert list(pd.read_csv(orders).columns) == ORDERS
+    assert "does not design the airtight layer" in capsys.readouterr().out
+
+
+def test_csv_and_workbook_give_the_same_allowances_apart_from_the_digest(tmp_path):
+    texts = []
+    for source in (DEMO, DEMO.with_suffix(".xlsx")):
+        file = tmp_path / f"{source.name}.json"
+        assert main(["calibrate", str(source), "--out", str(file)]) == 0
+        texts.append(file.read_text().splitlines())
+    different = [a for a, b in zip(*texts, strict=True) if a != b]
+    assert len(different) == 1
+    assert '"records"' in different[0]
+
+
+def test_bad_rows_stop_a_run_and_nothing_is_written(spoilt, tmp_path, capsys):
+    file = tmp_path / "out" / "a.json"
+    assert main(["calibrate", str(spoilt), "--out", str(file)]) == 1
+    assert 'column reveal_mm, value "3000"' in capsys.readouterr().err
+    assert not file.parent.exists()
+
+
+def test_bad_rows_are_set_aside_unchanged(spoilt, tmp_path):
+    file = tmp_path / "out" / "a.json"
+    call = ["calibrate", str(spoilt), "--out", str(file), "--set-aside-bad-rows"]
+    assert main(call) == 0
+    aside = pd.read_csv(file.parent / "set_aside.csv", dtype=str)
+    bad = aside[aside["row"] == "5"]
+    assert (bad["reveal_mm"] == "3000").any()
+    assert aside["reason"].notna().all()
+
+
+def test_backtest_writes_its_tables(tmp_path, capsys):
+    assert main(["backtest", str(DEMO), "--out", str(tmp_path)]) == 0
+    assert (tmp_path / "backtest_summary.csv").exists()
+    assert "priced with the allowances known then" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (["calibrate", "nowhere", "--out", "x.json"], "nowhere"),
+        (["price", str(TAKEOFF), "--allowances", "none.json", "--out", "o.csv"], "none.json"),
+        (["calibrate", str(TAKEOFF), "--out", "x.json"], "no finished job"),
+    ],
+)
+def test_data_that_will_not_do(call, words, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(call) == 1
+    assert words in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        ["mend", "x"],
+        ["calibrate", str(DEMO), "--quarter", "2026-Q3", "--out", "x.json"],
+        ["price", str(TAKEOFF), "--allowances", "a", "--out", "o", "--short-cost", "-1"],
+    ],
+)
+def test_wrong_calls(call, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(call)
+    assert stop.value.code == 2
+
+
+@pytest.mark.parametrize("verb", ["check", "calibrate", "price", "backtest", "quarter"])
+def test_help_has_an_example(verb, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main([verb, "--help"])
+    assert stop.value.code == 0
+    assert "example: airstats" in capsys.readouterr().out
+
+
+def test_the_module_runs_and_a_closed_pipe_is_no_error():
+    line = f"{sys.executable} -m airstats calibrate {DEMO} --out /dev/null/x | head -0"
+    told = subprocess.run(line, shell=True, capture_output=True, text=True)
+    assert "Traceback" not in told.stderr
