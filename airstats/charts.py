@@ -32,7 +32,10 @@ def cascade(split: pd.DataFrame) -> Picture:
     colours = np.where(table["mean"] > 0, ORANGE, BLUE)
     axes.barh(places, table["mean"], left=start, color=colours, edgecolor=INK, linewidth=0.6)
     reach = (table["high"] - table["low"]) / 2
-    axes.errorbar(end, places, xerr=reach, fmt="none", ecolor=INK, capsize=3, linewidth=1)
+    sure = reach < 0.05
+    axes.errorbar(
+        end[~sure], places[~sure], xerr=reach[~sure], fmt="none", ecolor=INK, capsize=3, linewidth=1
+    )
     axes.barh(len(table), total, color=GREY, edgecolor=INK, linewidth=0.6)
     names = [CAUSE_WORDS[cause] for cause in table["cause"]]
     axes.set_yticks([*places, len(table)], [*names, "used beyond the price"])

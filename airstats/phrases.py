@@ -21,8 +21,13 @@ def number(value: float, digits: int | None = None) -> str:
 
 
 def give_or_take(row: pd.Series, unit: str = "") -> str:
-    """Return "19 ± 4 rolls" from `mean, low, high`: half the 90 % interval either side."""
+    """Return "19 ± 4 rolls" from `mean, low, high`: half the 90 % interval either side.
+
+    What is known exactly stands without "±".
+    """
     half = (row["high"] - row["low"]) / 2
+    if half < 0.05:
+        return number(row["mean"]) + (f" {unit}" if unit else "")
     digits = 0 if abs(row["mean"]) >= 9.95 and half >= 0.95 else 1
     return f"{number(row['mean'], digits)} ± {number(half, digits)}" + (f" {unit}" if unit else "")
 

@@ -173,5 +173,6 @@ def test_numbers_are_written_alike():
         "19 ± 4 rolls"
     )
     assert give_or_take(pd.Series({"mean": 0.46, "low": 0.1, "high": 0.9})) == "0.5 ± 0.4"
+    assert give_or_take(pd.Series({"mean": 35.8, "low": 35.8, "high": 35.8}), "rolls") == "36 rolls"
     assert (counted(1, "job"), counted(1200, "job")) == ("1 job", "1,200 jobs")
     assert [listed(list(s)) for s in ("", "a", "ab", "abc")] == ["", "a", "a and b", "a, b and c"]

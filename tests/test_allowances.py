@@ -1,0 +1,296 @@
+"""The allowances and their file: what it holds, that it comes back, and that damage is seen."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from airstats.allowances import FORMAT, INTERVAL, load_allowances, unchanged, write_whole
+from airstats.calibration import FORMS
+from airstats.chain import calibrate
+from airstats.errors import AirstatsError, AllowancesError
+from airstats.pricing import price
+from tests.benchmark.worlds import World, invent_firm
+
+FIRM = invent_firm(World("small", jobs=16, quarters=2, gross_share=0.1), 4)
+LEARNT = calibrate(FIRM.records)
+NAMES = ["waste", "reveal.diagonal", "reveal.centre", "reveal.lined"]
+
+
+@pytest.fixture
+def saved(tmp_path):
+    path = tmp_path / "2023Q2.json"
+    LEARNT.save(path)
+    return path
+
+
+def content(path):
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def sha256(path):
+    return "sha256:" + hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+# --- What the file holds ------------------------------------------------------------------------
+
+
+def test_the_contract_of_the_file(saved):
+    found = content(saved)
+    assert found["format"] == FORMAT == "airstats-allowances/1"
+    assert found["quarter"] == "2023Q2"
+    assert found["interval"] == INTERVAL == 0.9
+    assert found["jobs_used"] == len(found["job_ids"]) == 16
+    assert found["job_ids"] == list(FIRM.records.jobs["job_id"])
+    assert list(found["allowances"]) == found["parameter_order"] == NAMES
+    for allowance in found["allowances"].values():
+        assert set(allowance) == {"mean", "sd", "low", "high", "unit"}
+        assert allowance["low"] < allowance["mean"] < allowance["high"]
+    assert found["allowances"]["waste"]["unit"] == "m² a m² laid"
+    assert found["allowances"]["reveal.lined"]["unit"] == "m² of sheet a m² of reveal"
+    assert {"floor_m2", "spread", "crew_sd", "drift"} <= set(found["spread"])
+    assert set(found["crews"]) == set(FIRM.records.jobs["crew"])
+    assert found["records"] == FIRM.records.digest
+    assert {"python", "airstats", "numpy", "pandas", "scipy"} <= set(found["versions"])
+    assert found["previous"] == ""
+
+
+def test_the_file_is_plain_text_for_people(saved):
+    text = saved.read_text(encoding="utf-8")
+    assert "m² a m² laid" in text
+    assert text.endswith("}\n")
+    assert '\n    "waste": {"mean": ' in text
+    assert "NaN" not in text
+    assert "Infinity" not in text
+
+
+def test_the_table_and_its_interval():
+    table = LEARNT.table()
+    assert list(table.index) == NAMES
+    assert list(table.columns) == ["mean", "sd", "low", "high", "unit"]
+    belief = LEARNT.belief
+    flat = belief.form == FORMS.index("factor")
+    rng = np.random.default_rng(1)
+    for place, name in enumerate(NAMES):
+        rows = np.flatnonzero(flat) if place else np.arange(len(flat))
+        share = belief.weight[rows] / belief.weight[rows].sum()
+        drawn = rng.choice(rows, 100_000, p=share)
+        sd = np.sqrt(belief.covariance[drawn, place, place])
+        values = rng.normal(belief.mean[drawn, place], sd)
+        row = table.loc[name]
+        assert values.mean() == pytest.approx(row["mean"], abs=0.02 * row["sd"])
+        assert values.std() == pytest.approx(row["sd"], rel=0.01)
+        held = ((values >= row["low"]) & (values <= row["high"])).mean()
+        assert held == pytest.approx(0.9, abs=0.005)
+
+
+def test_covariance_fits_the_table():
+    """Of the flat form: the waste of the table is averaged over both forms, the factors are not."""
+    covariance, table, belief = LEARNT.covariance(), LEARNT.table(), LEARNT.belief
+    np.testing.assert_allclose(covariance, covariance.T, rtol=1e-12)
+    assert (np.linalg.eigvalsh(covariance) > 0).all()
+    sd = np.sqrt(np.diag(covariance))
+    assert sd[1:] == pytest.approx(table["sd"].to_numpy()[1:])
+    flat = belief.pick(belief.form == FORMS.index("factor"))
+    waste = flat.mean[:, 0]
+    spread = np.cov(waste, aweights=flat.weight, ddof=0)
+    within = np.average(flat.covariance[:, 0, 0], weights=flat.weight)
+    assert sd[0] == pytest.approx(np.sqrt(spread + within))
+
+
+def test_the_prior_before_any_job():
+    prior = unchanged("2026Q1")
+    assert (prior.quarter, prior.first_quarter, prior.job_ids) == ("2026Q1", "2026Q1", ())
+    given = prior.belief.prior
+    assert prior.table()["mean"].to_list() == pytest.approx(
+        [given.waste[0], *(mean for mean, _ in given.reveal_factors)]
+    )
+    assert len(prior.crew_table()) == 0
+
+
+# --- There and back -----------------------------------------------------------------------------
+
+
+def assert_same(one, other):
+    for name in ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance"):
+        given, found = getattr(one.belief, name), getattr(other.belief, name)
+        np.testing.assert_allclose(found, given, rtol=1e-9, atol=1e-15)
+    assert other.belief.crews == one.belief.crews
+    assert other.belief.prior == one.belief.prior
+    assert other.belief.gross_share == pytest.approx(one.belief.gross_share, rel=1e-9)
+    for name in ("quarter", "first_quarter", "job_ids", "new_jobs", "late_jobs", "crew_jobs",
+                 "records", "previous", "decision"):  # fmt: skip
+        assert getattr(other, name) == getattr(one, name)
+    assert other.suspects == pytest.approx(one.suspects, rel=1e-9)
+
+
+def test_round_trip(saved):
+    assert_same(LEARNT, load_allowances(saved))
+    for table in ("table", "reuse_table", "crew_table"):
+        given, found = getattr(LEARNT, table)(), getattr(load_allowances(saved), table)()
+        pd.testing.assert_frame_equal(found, given, rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    "allowances",
+    [
+        unchanged("2026Q1"),
+        calibrate(FIRM.records, LEARNT, "2024Q4"),
+        calibrate(FIRM.records, drift=0.0),
+        calibrate(
+            invent_firm(World("no crews", jobs=6, quarters=1), 2).records, depth_error_mm=20.0
+        ),
+    ],
+    ids=["prior", "empty quarter", "no drift", "rough depths"],
+)
+def test_round_trip_of_others(tmp_path, allowances):
+    allowances.save(tmp_path / "a.json")
+    assert_same(allowances, load_allowances(tmp_path / "a.json"))
+
+
+def test_a_loaded_file_prices_and_goes_on_alike(saved):
+    loaded = load_allowances(saved)
+    orders, again = price(FIRM.takeoff, LEARNT), price(FIRM.takeoff, loaded)
+    pd.testing.assert_frame_equal(again, orders, rtol=1e-7)
+    on, again = (calibrate(FIRM.records, before, "2024Q1") for before in (LEARNT, loaded))
+    pd.testing.assert_frame_equal(again.table(), on.table(), rtol=1e-7)
+
+
+def test_the_same_work_writes_the_same_file(saved, tmp_path):
+    calibrate(FIRM.records).save(tmp_path / "again.json")
+    assert (tmp_path / "again.json").read_bytes() == saved.read_bytes()
+
+
+# --- Digests and the chain ----------------------------------------------------------------------
+
+
+def test_digest_is_that_of_the_file(saved):
+    assert LEARNT.digest() == sha256(saved)
+    assert load_allowances(saved).digest() == sha256(saved)
+
+
+def test_digest_of_a_touched_up_file_is_that_of_its_bytes(saved):
+    saved.write_text(saved.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert load_allowances(saved).digest() == sha256(saved) != LEARNT.digest()
+
+
+def test_the_next_file_names_the_previous(saved, tmp_path):
+    calibrate(FIRM.records, saved, "2023Q3").save(tmp_path / "next.json")
+    assert content(tmp_path / "next.json")["previous"] == sha256(saved)
+    assert load_allowances(tmp_path / "next.json").previous == sha256(saved)
+
+
+# --- Damage -------------------------------------------------------------------------------------
+
+
+def test_a_missing_file(tmp_path):
+    with pytest.raises(AllowancesError, match=r"gone\.json: there is no such file; give an"):
+        load_allowances(tmp_path / "gone.json")
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [b"", b"{", b"not json", b"\xff\xfe\x00\x01", b'{"format": "airstats-allowances/1"'],
+    ids=["empty", "brace", "words", "binary", "cut short"],
+)
+def test_a_file_that_is_no_json(tmp_path, damage):
+    path = tmp_path / "bad.json"
+    path.write_bytes(damage)
+    with pytest.raises(AllowancesError, match=r"bad\.json: cannot be read .* not a JSON text"):
+        load_allowances(path)
+
+
+def test_a_folder(tmp_path):
+    with pytest.raises(AllowancesError, match=r"cannot be read as an allowances file"):
+        load_allowances(tmp_path)
+
+
+@pytest.mark.parametrize("text", ['{"format": "airstats-allowances/2"}', "{}", "[1, 2]", "3"])
+def test_another_format(tmp_path, text):
+    path = tmp_path / "other.json"
+    path.write_text(text)
+    with pytest.raises(AllowancesError, match=r'format is ".*" where "airstats-allowances/1" is'):
+        load_allowances(path)
+
+
+def damaged(path, change):
+    whole = content(path)
+    change(whole)
+    path.write_text(json.dumps(whole), encoding="utf-8")
+    return path
+
+
+NEEDED = (
+    "quarter", "first_quarter", "candidates", "crews", "prior", "job_ids", "new_jobs", "late_jobs",
+    "previous", "records",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("key", NEEDED)
+def test_a_key_is_missing(saved, key):
+    damaged(saved, lambda whole: whole.pop(key))
+    with pytest.raises(AllowancesError, match=rf"damaged or edited by hand \(KeyError: '{key}'\)"):
+        load_allowances(saved)
+
+
+DAMAGES = {
+    "a word for a number": lambda whole: whole["candidates"][0].update(spread="wide"),
+    "a form that is none": lambda whole: whole["candidates"][0].update(form="guess"),
+    "too few numbers": lambda whole: whole["candidates"][0]["covariance"].pop(),
+    "a mean too few": lambda whole: whole["candidates"][0]["mean"].pop(),
+    "a variance below nought": lambda whole: whole["candidates"][0]["covariance"].__setitem__(
+        0, -1
+    ),
+    "no candidate": lambda whole: whole["candidates"].clear(),
+    "a crew too many": lambda whole: whole["crews"].update(Elder={"jobs": 1}),
+    "a quarter that is none": lambda whole: whole.update(quarter="2023-Q2"),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_numbers_that_cannot_be(saved, damage):
+    damaged(saved, DAMAGES[damage])
+    with pytest.raises(AllowancesError, match=r"2023Q2\.json: damaged or edited by hand"):
+        load_allowances(saved)
+
+
+def test_errors_are_the_projects_own(tmp_path):
+    with pytest.raises(AirstatsError):
+        load_allowances(tmp_path / "gone.json")
+
+
+# --- Whole or not at all ------------------------------------------------------------------------
+
+
+def fail(*_, **__):
+    raise OSError("disk full")
+
+
+@pytest.mark.parametrize("step", ["replace", "chmod"])
+def test_a_failed_save_leaves_the_old_file(saved, monkeypatch, step):
+    before = saved.read_bytes()
+    monkeypatch.setattr(os, step, fail)
+    with pytest.raises(OSError, match="disk full"):
+        unchanged("2030Q1").save(saved)
+    assert saved.read_bytes() == before
+    assert list(saved.parent.iterdir()) == [saved]
+
+
+def test_a_failed_first_save_leaves_nothing(tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises(OSError, match="disk full"):
+        write_whole(tmp_path / "new.json", "{}")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_saving_makes_the_folder_and_overwrites(tmp_path):
+    path = tmp_path / "allowances" / "a.json"
+    write_whole(path, "old\n")
+    write_whole(path, "new ²\n")
+    assert path.read_bytes() == "new ²\n".encode()
+    assert list(path.parent.iterdir()) == [path]

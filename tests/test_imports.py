@@ -1,0 +1,118 @@
+"""Imports run one way, and nobody pays for pictures or notebooks that were not asked for."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import airstats
+
+PACKAGE = Path(airstats.__file__).parent
+MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
+
+READING = (
+    "errors", "quarters", "tables", "cells", "dates", "sheets", "sources", "limits", "checks",
+    "records",
+)  # fmt: skip
+GEOMETRY = (
+    "offcuts", "practice", "slit", "cuts", "openings", "outlines", "corner_pieces", "pieces",
+    "cut_choice",
+)  # fmt: skip
+COMPUTING = (
+    "takeoff", "likelihood", "mixture", "prior", "calibration", "allowances", "chain", "pricing",
+    "orders", "overrun", "backtest", "evidence", "comparison", "cutting", "desk",
+)  # fmt: skip
+SHOWING = (
+    "phrases", "screen", "words", "words_evidence", "drafting", "drawing", "charts",
+    "charts_evidence",
+)  # fmt: skip
+RUNNING = ("export", "workbook", "__main__")
+RANK = {
+    name: rank for rank, name in enumerate((*READING, *GEOMETRY, *COMPUTING, *SHOWING, *RUNNING))
+}
+"""A module may import those before it, and none after it."""
+
+PICTURES_AND_NOTEBOOKS = {
+    "matplotlib", "seaborn", "papermill", "nbformat", "nbconvert", "nbclient", "IPython",
+}  # fmt: skip
+
+
+def tree(module):
+    return ast.parse((PACKAGE / f"{module}.py").read_text(encoding="utf-8"))
+
+
+def imports(module):
+    """Return every module that is imported, at the top or inside a function."""
+    found = set()
+    for node in ast.walk(tree(module)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{module}: write imports in full"
+            found.add(node.module)
+            if node.module == "airstats":
+                found |= {f"airstats.{alias.name}" for alias in node.names}
+    return found
+
+
+def own_imports(module):
+    names = {name.split(".")[1] for name in imports(module) if name.startswith("airstats.")}
+    return names & set(MODULES)
+
+
+def test_every_module_has_its_place():
+    assert sorted(RANK) == MODULES, "give a new module its place in RANK, take out one that is gone"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_imports_run_one_way(module):
+    wrong = sorted(name for name in own_imports(module) if RANK[name] >= RANK[module])
+    assert not wrong, f"{module} imports {', '.join(wrong)}, which stand after it"
+
+
+@pytest.mark.parametrize("module", [*READING, *GEOMETRY, *COMPUTING])
+def test_computing_never_plots(module):
+    found = {name.split(".")[0] for name in imports(module)}
+    assert not found & PICTURES_AND_NOTEBOOKS
+
+
+@pytest.mark.parametrize("module", [*READING, *GEOMETRY, *COMPUTING, *SHOWING])
+def test_only_the_command_line_prints(module):
+    calls = [node.func for node in ast.walk(tree(module)) if isinstance(node, ast.Call)]
+    assert "print" not in {call.id for call in calls if isinstance(call, ast.Name)}
+
+
+def test_statsmodels_is_for_the_evidence_only():
+    users = {m for m in MODULES if any(name.startswith("statsmodels") for name in imports(m))}
+    assert users <= {"evidence"}
+
+
+def run(code):
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_calibrating_and_pricing_load_no_pictures_or_notebooks():
+    heavy = sorted(PICTURES_AND_NOTEBOOKS | {"statsmodels"})
+    shown = run(
+        "import sys, airstats, airstats.chain, airstats.pricing, airstats.records\n"
+        "airstats.calibrate, airstats.price, airstats.read_records\n"
+        f"print([name for name in {heavy} if name in sys.modules])"
+    )
+    assert shown.strip() == "[]"
+
+
+def test_the_package_by_itself_loads_next_to_nothing():
+    assert run("import sys, airstats; print('numpy' in sys.modules)").strip() == "False"
+
+
+def test_every_public_name_is_there():
+    for name in airstats.__all__:
+        assert getattr(airstats, name) is not None
+    with pytest.raises(AttributeError, match="airstats has no attribute 'nothing'"):
+        _ = airstats.nothing
