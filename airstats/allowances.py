@@ -194,7 +194,7 @@ def load_allowances(path: str | Path) -> Allowances:
         )
     try:
         return replace(_from_dict(content), file_digest=_sha256(written))
-    except (KeyError, TypeError, ValueError, IndexError) as error:
+    except (AttributeError, KeyError, TypeError, ValueError, IndexError) as error:
         raise AllowancesError(
             f"{path}: damaged or edited by hand ({type(error).__name__}: {error}); take the file"
             " as airstats wrote it."

@@ -96,7 +96,13 @@ def finished_jobs(records: Records) -> Takeoff:
             " and used_rolls for the jobs that are done."
         )
     jobs = take_off(records)
-    return jobs.where(finished & jobs.table["exclude"].eq("").to_numpy())
+    kept = finished & jobs.table["exclude"].eq("").to_numpy()
+    if not kept.any():
+        raise RecordsError(
+            f"{records.source}: every finished job is excluded; clear `exclude` for the jobs that"
+            " may be learnt from."
+        )
+    return jobs.where(kept)
 
 
 def quarters_to_do(jobs: Takeoff, previous: Allowances | None) -> list[str]:

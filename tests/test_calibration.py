@@ -275,6 +275,17 @@ def test_gross_errors_are_found_and_sound_jobs_are_not():
     assert ((wrong >= 0) & (wrong <= 1)).all()
 
 
+def test_jobs_that_agree_with_one_another_are_not_called_wrong():
+    """Twenty jobs far above the prior, all by the same share: it is the prior that was wrong."""
+    rng = np.random.default_rng(1)
+    laid = rng.uniform(200, 400, 20)
+    rolls = np.ceil((laid * 1.6 + 4 * rng.standard_normal(20)) / ROLL * 4) / 4
+    jobs = jobs_table(ROLL * (rolls - 0.25) - laid, ROLL * rolls - laid, laid, {}, "", ROLL)
+    belief = update(starting_belief(flat_prior((0.02,))), jobs)
+    assert belief.mean[:, 0] == pytest.approx([0.6, 0.6], abs=0.02)
+    assert belief.wrong < 1
+
+
 def test_the_share_of_gross_errors_is_learnt():
     sound, faulty = (update(starting_belief(), made_jobs(40, 11, gross=gross)) for gross in (0, 8))
     assert starting_belief().gross_share == pytest.approx(PRIOR.gross_share)

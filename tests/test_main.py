@@ -123,3 +123,11 @@ def test_the_module_runs_and_a_closed_pipe_is_no_error():
     line = f"{sys.executable} -m airstats calibrate {DEMO} --out /dev/null/x | head -0"
     told = subprocess.run(line, shell=True, capture_output=True, text=True)
     assert "Traceback" not in told.stderr
+
+
+def test_records_with_every_job_excluded_say_so(tmp_path, capsys):
+    jobs = pd.read_csv(DEMO / "jobs.csv", dtype=str, keep_default_na=False).assign(exclude="flood")
+    (tmp_path / "jobs.csv").write_text(jobs.to_csv(index=False))
+    (tmp_path / "openings.csv").write_bytes((DEMO / "openings.csv").read_bytes())
+    assert main(["calibrate", str(tmp_path), "--out", str(tmp_path / "a.json")]) == 1
+    assert "every finished job is excluded" in capsys.readouterr().err
