@@ -198,6 +198,16 @@ def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Arr
     return np.hstack([laid, crossing, lined, named]), certain
 
 
+def expected_use(belief: Belief, jobs: Takeoff) -> Array:
+    """Return the (G, n) sheet that each candidate expects of each job, m²."""
+    expected = np.empty((len(belief.form), len(jobs)))
+    for form in np.unique(belief.form):
+        columns, certain = design(jobs, int(form), belief.crews)
+        chosen = belief.form == form
+        expected[chosen] = belief.mean[chosen] @ columns.T + certain
+    return expected
+
+
 def job_sd(belief: Belief, laid_m2: Array, extra_sd_m2: Array | float = 0.0) -> Array:
     """Return the (G, n) job-to-job standard deviations, m², for jobs whose crew is known."""
     growing = belief.spread[:, None] * laid_m2[None, :]
@@ -279,12 +289,7 @@ def gross_probability(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | fl
     low, high, roll, laid = _counts(jobs)
     sd = job_sd(belief, laid, measuring_sd_m2)
     gross_sd = np.hypot(sd, belief.prior.gross_rolls * roll)
-    expected = np.empty_like(sd)
-    for form in np.unique(belief.form):
-        columns, certain = design(jobs, int(form), belief.crews)
-        chosen = belief.form == form
-        expected[chosen] = belief.mean[chosen] @ columns.T + certain
-    fit = agreement(expected, sd, low, high, belief.gross_share, gross_sd)
+    fit = agreement(expected_use(belief, jobs), sd, low, high, belief.gross_share, gross_sd)
     return belief.weight @ fit.wrong
 
 

@@ -67,10 +67,8 @@ def calibrate(
         steps = [quarter]
     else:
         steps = quarters_to_do(jobs, previous)
-    sources = {"records": records.digest, "previous": previous.digest() if previous else ""}
-    now = previous or unchanged(steps[0], prior)
-    for step in steps:
-        now = _one_quarter(jobs, now, step, drift, depth_error_mm, sources)
+    before = previous or unchanged(steps[0], prior)
+    *_, now = _walk(jobs, steps, before, _sources(records, previous), drift, depth_error_mm)
     return now
 
 
@@ -80,11 +78,8 @@ def calibrate_through(
     """Yield the allowances after every quarter from the first with jobs up to `quarter`."""
     jobs = finished_jobs(records)
     steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, quarter) > 0]
-    sources = {"records": records.digest, "previous": previous.digest() if previous else ""}
-    now = previous or unchanged([*steps, quarter][0])
-    for step in [*steps, quarter]:
-        now = _one_quarter(jobs, now, step, None, 0.0, sources)
-        yield now
+    steps.append(quarter)
+    yield from _walk(jobs, steps, previous or unchanged(steps[0]), _sources(records, previous))
 
 
 def finished_jobs(records: Records) -> Takeoff:
@@ -112,6 +107,24 @@ def quarters_to_do(jobs: Takeoff, previous: Allowances | None) -> list[str]:
         return found
     later = [q for q in found if quarters_between(previous.quarter, q) > 0]
     return later or [previous.quarter]
+
+
+def _sources(records: Records, previous: Allowances | None) -> dict[str, str]:
+    return {"records": records.digest, "previous": previous.digest() if previous else ""}
+
+
+def _walk(
+    jobs: Takeoff,
+    steps: list[str],
+    now: Allowances,
+    sources: dict[str, str],
+    drift: float | None = None,
+    depth_error_mm: float = 0.0,
+) -> Iterator[Allowances]:
+    """Yield the allowances after each quarter of `steps`, each from the one before."""
+    for step in steps:
+        now = _one_quarter(jobs, now, step, drift, depth_error_mm, sources)
+        yield now
 
 
 def _one_quarter(

@@ -51,17 +51,19 @@ def picture_files(notebook: NotebookNode) -> dict[str, bytes]:
 
 
 def _outputs(notebook: NotebookNode) -> list[NotebookNode]:
-    every = [output for cell in notebook.cells for output in cell.get("outputs", [])]
-    return [output for output in every if "data" in output]
+    return [output for cell in notebook.cells for output in _shown(cell)]
+
+
+def _shown(cell: NotebookNode) -> list[NotebookNode]:
+    """The outputs of a cell that a reader sees: not its streams."""
+    return [output for output in cell.get("outputs", []) if "data" in output]
 
 
 def _blocks(notebook: NotebookNode) -> Iterator[dict[str, Any]]:
     for cell in notebook.cells:
         if cell.cell_type == "markdown":
             yield {"kind": "words", "content": _words(cell.source)}
-        for output in cell.get("outputs", []):
-            if "data" in output:
-                yield _output(output)
+        yield from map(_output, _shown(cell))
 
 
 def _output(output: NotebookNode) -> dict[str, Any]:

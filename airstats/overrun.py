@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.allowances import INTERVAL, Allowances
-from airstats.calibration import REVEAL_PARTS, Belief, design, job_sd
+from airstats.calibration import REVEAL_PARTS, Belief, design, expected_use, job_sd
 from airstats.errors import AirstatsError
 from airstats.likelihood import agreement
 from airstats.takeoff import Takeoff
@@ -127,10 +127,7 @@ def overrun_table(jobs: Takeoff) -> pd.DataFrame:
 def likely_use(belief: Belief, jobs: Takeoff) -> tuple[Array, Array, Array]:
     """Return (G, n) expected use, mean and variance of the use within its counted interval, m²."""
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
-    expected = np.empty((len(belief.form), len(jobs)))
-    for form in np.unique(belief.form):
-        columns, certain = design(jobs, int(form), belief.crews)
-        expected[belief.form == form] = belief.mean[belief.form == form] @ columns.T + certain
+    expected = expected_use(belief, jobs)
     sd = job_sd(belief, jobs.columns(["laid_m2"])[:, 0])
     fit = agreement(expected, sd, low, high, 0.0, sd)
     mean = np.clip(expected + sd**2 * fit.slope, low, high)
