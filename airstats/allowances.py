@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
 import platform
-import tempfile
 from dataclasses import asdict, dataclass, field, fields, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -17,6 +14,7 @@ import pandas as pd
 
 from airstats.calibration import ALLOWANCES, FORMS, REUSE_NAMES, Belief, starting_belief
 from airstats.errors import AllowancesError
+from airstats.files import readable_json, sha256, write_whole
 from airstats.mixture import Mixture
 from airstats.prior import Prior
 from airstats.quarters import quarter_number
@@ -31,7 +29,6 @@ UNITS = {
     "reuse.diagonal": "share of usable off-cuts",
     "reuse.centre": "share of usable off-cuts",
 }
-_DIGITS = 10
 
 
 @dataclass(frozen=True)
@@ -113,11 +110,11 @@ class Allowances:
 
     def to_text(self) -> str:
         """Return the file's text: JSON, a person can read it."""
-        return _lines(_rounded(self._as_dict())) + "\n"
+        return readable_json(self._as_dict())
 
     def digest(self) -> str:
         """Return the digest by which the next quarter's file names this one."""
-        return self.file_digest or _sha256(self.to_text().encode())
+        return self.file_digest or sha256(self.to_text().encode())
 
     def _as_dict(self) -> dict[str, Any]:
         belief = self.belief
@@ -178,10 +175,10 @@ def load_allowances(path: str | Path) -> Allowances:
     path = Path(path)
     try:
         written = path.read_bytes()
-        content = json.loads(written.decode("utf-8"))
+        content = json.loads(written.decode("utf-8"), parse_constant=_no_number)
     except FileNotFoundError:
         raise AllowancesError(f"{path}: there is no such file; give an allowances file.") from None
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         reason = getattr(error, "strerror", None) or "it is not a JSON text"
         raise AllowancesError(
             f"{path}: cannot be read as an allowances file ({reason}); take the file as"
@@ -193,7 +190,9 @@ def load_allowances(path: str | Path) -> Allowances:
             f'{path}: format is "{found}" where "{FORMAT}" is expected; is this the right file?'
         )
     try:
-        return replace(_from_dict(content), file_digest=_sha256(written))
+        loaded = _from_dict(content)
+        _refuse_hand_edits(loaded, content)
+        return replace(loaded, file_digest=sha256(written))
     except (AttributeError, KeyError, TypeError, ValueError, IndexError) as error:
         raise AllowancesError(
             f"{path}: damaged or edited by hand ({type(error).__name__}: {error}); take the file"
@@ -201,28 +200,10 @@ def load_allowances(path: str | Path) -> Allowances:
         ) from None
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file so that a reader sees the old file or the new one, never a half."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
-
-
 def versions() -> dict[str, str]:
     """Return the versions that a result depends on."""
     packages = ("airstats", "numpy", "pandas", "scipy")
     return {"python": platform.python_version()} | {name: version(name) for name in packages}
-
-
-def _sha256(content: bytes) -> str:
-    return "sha256:" + hashlib.sha256(content).hexdigest()
 
 
 def _form_rows(belief: Belief, form: str) -> Belief:
@@ -287,34 +268,32 @@ def _from_dict(content: dict[str, Any]) -> Allowances:
     )
 
 
+def _refuse_hand_edits(loaded: Allowances, content: dict[str, Any]) -> None:
+    """What a person reads in the file must be what the candidates say."""
+    belief = loaded.belief
+    numbers = (belief.weight, belief.mean, belief.covariance, belief.seen, belief.wrong)
+    if not all(np.isfinite(part).all() for part in numbers) or (belief.weight < 0).any():
+        raise ValueError("a number of a candidate cannot be")
+    if (belief.spread <= 0).any() or (belief.crew_sd < 0).any() or (belief.drift < 0).any():
+        raise ValueError("a spread below nought")
+    if quarter_number(loaded.first_quarter) > quarter_number(loaded.quarter):
+        raise ValueError("the first quarter comes after the last")
+    for name in ("job_ids", "new_jobs", "late_jobs"):
+        if not isinstance(content[name], list) or not all(
+            isinstance(i, str) for i in content[name]
+        ):
+            raise ValueError(f"{name} is not a list of texts")
+    if content["jobs_used"] != len(loaded.job_ids):
+        raise ValueError("jobs_used is not the number of job_ids")
+    shown = pd.DataFrame.from_dict(content["allowances"], orient="index")
+    for column in ("mean", "sd", "low", "high"):
+        if not np.allclose(shown[column].loc[list(ALLOWANCES)], loaded.table()[column], atol=1e-6):
+            raise ValueError(f"the {column} of an allowance does not follow from the candidates")
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
+
+
 def _tuples(value: Any) -> Any:
     return tuple(_tuples(item) for item in value) if isinstance(value, list) else value
-
-
-def _rounded(value: Any) -> Any:
-    """Plain numbers with ten digits, so that the last bit of a sum never changes a file."""
-    if isinstance(value, dict):
-        return {key: _rounded(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple, np.ndarray)):
-        return [_rounded(item) for item in value]
-    if isinstance(value, (float, np.floating)):
-        return float(f"{value:.{_DIGITS}g}")
-    return int(value) if isinstance(value, np.integer) else value
-
-
-def _lines(content: dict[str, Any]) -> str:
-    """JSON with one entry a line, and long lists of candidates one candidate a line."""
-
-    def compact(value: Any) -> str:
-        return json.dumps(value, ensure_ascii=False)
-
-    def block(value: Any) -> str:
-        if isinstance(value, dict) and value:
-            rows = [f"    {compact(key)}: {compact(item)}" for key, item in value.items()]
-            return "{\n" + ",\n".join(rows) + "\n  }"
-        if isinstance(value, list) and value and isinstance(value[0], (dict, list)):
-            return "[\n" + ",\n".join(f"    {compact(item)}" for item in value) + "\n  ]"
-        return compact(value)
-
-    rows = [f"  {compact(key)}: {block(value)}" for key, value in content.items()]
-    return "{\n" + ",\n".join(rows) + "\n}"

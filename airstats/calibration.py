@@ -8,7 +8,6 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
@@ -16,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from airstats.ascent import Height, climb
 from airstats.likelihood import Agreement, agreement
 from airstats.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff import CROSSING_CUTS, Takeoff
@@ -34,7 +34,6 @@ _SHARED = len(ALLOWANCES)
 JOBS_AT_A_TIME = 4096
 """More jobs than this move the belief in turns: by then it is as good as normal."""
 NEGLIGIBLE = 1e-6
-MOST_STEPS = 40
 
 
 @dataclass(frozen=True)
@@ -161,14 +160,23 @@ def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) 
     its covariance is the inverse curvature there (Laplace). The evidence of a candidate is the
     Laplace integral of likelihood times prior (Tierney & Kadane 1986).
     """
+    return update_and_judge(belief, jobs, measuring_sd_m2)[0]
+
+
+def update_and_judge(
+    belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0
+) -> tuple[Belief, Array]:
+    """Return what `update` does, and the (n,) probability that each record is grossly wrong."""
     extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), len(jobs))
+    wrong = [np.empty(0)]
     for start in range(0, len(jobs), JOBS_AT_A_TIME):
         part = np.arange(start, min(start + JOBS_AT_A_TIME, len(jobs)))
-        belief = _update_at_once(belief, jobs.where(part), extra[part])
-    return belief
+        belief, judged = _update_at_once(belief, jobs.where(part), extra[part])
+        wrong.append(judged)
+    return belief, np.concatenate(wrong)
 
 
-def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> Belief:
+def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[Belief, Array]:
     belief = admit_crews(belief, jobs.crews)
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
     log_weight = np.log(belief.weight)
@@ -179,9 +187,10 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> Belief
         log_weight[chosen] += fit.log_evidence
     weight = np.exp(log_weight - log_weight.max())
     moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
-    wrong = gross_probability(moved, jobs, extra_sd_m2).sum()
-    counted = replace(moved, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong))
-    return _without_negligible(counted, log_weight)
+    kept = _without_negligible(moved, log_weight)
+    wrong = gross_probability(kept, jobs, extra_sd_m2)
+    seen = {"seen": belief.seen + len(jobs), "wrong": belief.wrong + float(wrong.sum())}
+    return replace(kept, **seen), wrong
 
 
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
@@ -214,66 +223,40 @@ def job_sd(belief: Belief, laid_m2: Array, extra_sd_m2: Array | float = 0.0) -> 
     return np.sqrt(belief.prior.floor_m2**2 + growing**2 + np.square(extra_sd_m2))
 
 
-class _Height(NamedTuple):
-    """Log posterior (up to a constant) at a point, with its slope and downward curvature."""
-
-    value: Array
-    slope: Array
-    curvature: Array
-
-
 def _fit(belief: Belief, jobs: Takeoff, form: int, extra_sd_m2: Array) -> Fit:
     precision = np.linalg.inv(belief.covariance)
     columns, certain = design(jobs, form, belief.crews)
     low, high, roll, laid = _counts(jobs)
     sd = job_sd(belief, laid, extra_sd_m2)
 
-    def height(at: Array, rough: float) -> _Height:
+    def height(at: Array, rough: float) -> Height:
         smooth = np.hypot(sd, rough * roll)
         gross = np.hypot(smooth, belief.prior.gross_rolls * roll)
         counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
         return _height(belief, precision, at, columns, counts)
 
     # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
-    start = _climb(belief.mean, partial(height, rough=0.5), near=1e-2)[0]
-    mode, top = _climb(start, partial(height, rough=0.0), near=1e-7)
+    start = climb(belief.mean, partial(height, rough=0.5), near=0.1)[0]
+    mode, top = climb(start, partial(height, rough=0.0), near=1e-10)
     covariance = np.linalg.inv(top.curvature)
     shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
     return Fit(mode, covariance, top.value + shrink)
 
 
-def _climb(start: Array, height: Callable[[Array], _Height], near: float) -> tuple[Array, _Height]:
-    """Newton's ascent for all candidates at once; a step that goes down is halved."""
-    mean, top = start, height(start)
-    step = np.linalg.solve(top.curvature, top.slope[..., None])[..., 0]
-    for _ in range(MOST_STEPS):
-        trial = height(mean + step)
-        better = trial.value >= top.value - 1e-9
-        mean = np.where(better[:, None], mean + step, mean)
-        top = _Height(
-            np.where(better, trial.value, top.value),
-            np.where(better[:, None], trial.slope, top.slope),
-            np.where(better[:, None, None], trial.curvature, top.curvature),
-        )
-        fresh = np.linalg.solve(top.curvature, top.slope[..., None])[..., 0]
-        step = np.where(better[:, None], fresh, step / 2)
-        if np.abs(step).max() < near:
-            break
-    return mean, top
-
-
 def _height(
     belief: Belief, precision: Array, at: Array, columns: Array, counts: Agreement
-) -> _Height:
+) -> Height:
     away = at - belief.mean
     pull = np.einsum("gij,gj->gi", precision, away)
     size = columns.shape[1]
     squares = (columns[:, :, None] * columns[:, None, :]).reshape(-1, size * size)
-    bend = (np.maximum(counts.curvature, 0) @ squares).reshape(precision.shape)
-    return _Height(
+    bends = (np.maximum(counts.curvature, 0), counts.curvature)
+    curvature, exact = (precision + (b @ squares).reshape(precision.shape) for b in bends)
+    return Height(
         value=counts.log_probability.sum(axis=1) - 0.5 * (away * pull).sum(axis=1),
         slope=counts.slope @ columns - pull,
-        curvature=precision + bend,
+        curvature=curvature,
+        exact=exact,
     )
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from airstats.allowances import Allowances, load_allowances, unchanged
-from airstats.calibration import Belief, branch_over_drift, gross_probability, update, widen
+from airstats.calibration import Belief, branch_over_drift, update_and_judge, widen
 from airstats.errors import AllowancesError, RecordsError
 from airstats.openings import CUTS
 from airstats.prior import REVEAL_FACTORS, Prior
@@ -144,12 +144,11 @@ def _one_quarter(
     new = _new_jobs(jobs, before, quarter)
     belief = before.belief if drift is None else _with_drift(before.belief, drift)
     rough = measuring_sd_m2(new, depth_error_mm)
-    belief = update(widen(belief, elapsed), new, rough)
+    belief, wrong = update_and_judge(widen(belief, elapsed), new, rough)
     if drift is None and len(new) and not before.job_ids:
         belief = branch_over_drift(belief)
     ids = tuple(new.table["job_id"])
     late = new.table["quarter"].ne(quarter)
-    wrong = gross_probability(belief, new, rough)
     return replace(
         before,
         quarter=quarter,

@@ -66,13 +66,16 @@ def agreement(
     total, first, second = (
         (1 - gross_share) * s + gross_share * g for s, g in zip(sound, gross, strict=True)
     )
-    total = np.maximum(total, _TINY)
+    # So far off that both probabilities vanish: the record teaches nothing and is surely wrong.
+    lost = total < _TINY
+    total = np.where(lost, 1.0, total)
+    first, second = np.where(lost, 0.0, first), np.where(lost, 0.0, second)
     slope = first / total
     return Agreement(
-        log_probability=np.log(total),
+        log_probability=np.where(lost, np.log(_TINY), np.log(total)),
         slope=slope,
         curvature=slope**2 - second / total,
-        wrong=np.clip(gross_share * gross[0] / total, 0, 1),
+        wrong=np.where(lost, float(gross_share > 0), np.clip(gross_share * gross[0] / total, 0, 1)),
     )
 
 

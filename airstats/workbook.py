@@ -20,10 +20,10 @@ from nbclient import NotebookClient
 from papermill.exceptions import PapermillExecutionError
 from tqdm import tqdm
 
-from airstats.allowances import write_whole
 from airstats.desk import takeoff_path
 from airstats.errors import AirstatsError
 from airstats.export import picture_files, picture_tables, report_html
+from airstats.files import write_whole
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.sources import read_source
 

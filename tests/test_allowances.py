@@ -10,10 +10,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from airstats.allowances import FORMAT, INTERVAL, load_allowances, unchanged, write_whole
+from airstats.allowances import FORMAT, INTERVAL, load_allowances, unchanged
 from airstats.calibration import FORMS
 from airstats.chain import calibrate
 from airstats.errors import AirstatsError, AllowancesError
+from airstats.files import write_whole
 from airstats.pricing import price
 from tests.benchmark.worlds import World, invent_firm
 
@@ -248,6 +249,15 @@ DAMAGES = {
     ),
     "no candidate": lambda whole: whole["candidates"].clear(),
     "a crew too many": lambda whole: whole["crews"].update(Elder={"jobs": 1}),
+    "a spread below nought": lambda whole: whole["candidates"][0].update(spread=-0.01),
+    "a weight below nought": lambda whole: whole["candidates"][0].update(weight=-1e-9),
+    "a drift below nought": lambda whole: whole["candidates"][0].update(drift=-0.01),
+    "jobs that are one text": lambda whole: whole.update(job_ids="J1 J2"),
+    "jobs that are numbers": lambda whole: whole.update(new_jobs=[1, 2]),
+    "a job that was taken out": lambda whole: whole["job_ids"].pop(),
+    "an allowance typed over": lambda whole: whole["allowances"]["waste"].update(mean=0.2),
+    "a first quarter that is none": lambda whole: whole.update(first_quarter="spring"),
+    "a first quarter after the last": lambda whole: whole.update(first_quarter="2031Q1"),
     "a quarter that is none": lambda whole: whole.update(quarter="2023-Q2"),
 }
 
@@ -256,6 +266,15 @@ DAMAGES = {
 def test_numbers_that_cannot_be(saved, damage):
     damaged(saved, DAMAGES[damage])
     with pytest.raises(AllowancesError, match=r"2023Q2\.json: damaged or edited by hand"):
+        load_allowances(saved)
+
+
+def test_a_number_that_is_none(saved):
+    text = saved.read_text(encoding="utf-8")
+    saved.write_text(
+        text.replace('"likely_wrong": ', '"likely_wrong": NaN, "x": '), encoding="utf-8"
+    )
+    with pytest.raises(AllowancesError, match="not a JSON text"):
         load_allowances(saved)
 
 

@@ -15,7 +15,7 @@ PACKAGE = Path(airstats.__file__).parent
 MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
 
 READING = (
-    "errors", "quarters", "tables", "cells", "dates", "sheets", "sources", "limits", "checks",
+    "errors", "files", "quarters", "tables", "cells", "dates", "sheets", "sources", "limits", "checks",
     "records",
 )  # fmt: skip
 GEOMETRY = (
@@ -23,14 +23,14 @@ GEOMETRY = (
     "cut_choice",
 )  # fmt: skip
 COMPUTING = (
-    "takeoff", "likelihood", "mixture", "prior", "calibration", "allowances", "chain", "pricing",
+    "takeoff", "likelihood", "mixture", "prior", "ascent", "calibration", "allowances", "chain", "pricing",
     "orders", "overrun", "backtest", "evidence", "comparison", "cutting", "desk",
 )  # fmt: skip
 SHOWING = (
     "phrases", "screen", "words", "words_evidence", "drafting", "drawing", "charts",
     "charts_evidence",
 )  # fmt: skip
-RUNNING = ("export", "workbook", "__main__")
+RUNNING = ("export", "workbook", "verbs", "__main__")
 RANK = {
     name: rank for rank, name in enumerate((*READING, *GEOMETRY, *COMPUTING, *SHOWING, *RUNNING))
 }

@@ -130,3 +130,17 @@ def test_shapes_broadcast():
     found = agreement(np.full((3, 5), 250.0), np.full((3, 1), 20.0), np.full(5, 225.0), 300.0, 0.03,
                       np.full((3, 5), 113.0))  # fmt: skip
     assert {part.shape for part in found} == {(3, 5)}
+
+
+def test_a_record_beyond_all_reckoning_is_wrong_and_teaches_nothing():
+    low = np.array([4_999 * 75.0])
+    lost = agreement(np.array([300.0]), np.array([15.0]), low, low + 75, 0.03, np.array([113.0]))
+    assert lost.wrong == 1
+    assert lost.slope == lost.curvature == 0
+    assert np.isfinite(lost.log_probability)
+
+
+def test_no_record_is_wrong_where_none_can_be():
+    low = np.array([4_999 * 75.0])
+    lost = agreement(np.array([300.0]), np.array([15.0]), low, low + 75, 0.0, np.array([113.0]))
+    assert lost.wrong == 0

@@ -1,0 +1,175 @@
+"""What each verb of the command line does. Imports wait until a verb needs them."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from airstats.allowances import Allowances
+    from airstats.records import Records
+
+CAUTION = (
+    "airstats counts material; it does not design the airtight layer. For ventilation, combustion"
+    " air, moisture and safe working follow local codes and licensed practice."
+)
+
+
+def check(asked: argparse.Namespace) -> None:
+    """List every fault of the records."""
+    from airstats.errors import RecordsError
+    from airstats.records import check_records, read_records
+
+    faults = check_records(asked.records, dates=asked.dates)
+    if faults:
+        lines = [f"{len(faults)} fault{'s' * (len(faults) > 1)} found:", *map(str, faults)]
+        raise RecordsError("\n".join(lines))
+    records = read_records(asked.records, dates=asked.dates)
+    finished = int(records.jobs["finished"].sum())
+    print(
+        f"{records.source}: no fault in {len(records.jobs)} jobs ({finished} finished) and"
+        f" {len(records.openings)} rows of openings."
+    )
+    _print_lines(records.notes)
+
+
+def calibrate(asked: argparse.Namespace) -> None:
+    """Update the allowances and save them."""
+    from airstats.allowances import load_allowances
+    from airstats.chain import calibrate as fit
+
+    records = _read(asked)
+    previous = load_allowances(asked.previous) if asked.previous else None
+    now = fit(
+        records,
+        previous,
+        asked.quarter,
+        drift=asked.drift,
+        depth_error_mm=asked.depth_error_mm,
+    )
+    now.save(asked.out)
+    _write_set_aside(records, Path(asked.out).parent)
+    _print_allowances(now, previous)
+    _print_lines(records.notes)
+    print(f"written: {asked.out}")
+
+
+def price(asked: argparse.Namespace) -> None:
+    """Price the jobs of a takeoff."""
+    from airstats.allowances import load_allowances
+    from airstats.files import write_whole
+    from airstats.pricing import price as work_out
+
+    takeoff = _read(asked)
+    known = load_allowances(asked.allowances)
+    orders = work_out(takeoff, known, asked.leftover_cost, asked.short_cost)
+    write_whole(Path(asked.out), orders.to_csv(index=False, lineterminator="\n"))
+    _write_set_aside(takeoff, Path(asked.out).parent)
+    for row in orders.itertuples():
+        print(
+            f"{row.job_id}: order {row.order_rolls} rolls; sheet {row.expected_m2:.0f} m²"
+            f" (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance of being short"
+            f" {row.chance_short:.1%}; on average {row.expected_left_over_rolls:.1f} rolls left over"
+        )
+    print(f"written: {asked.out}")
+    print(CAUTION)
+
+
+def backtest(asked: argparse.Namespace) -> None:
+    """Price every quarter from those before it."""
+    from airstats.files import write_whole
+    from airstats.backtest import RULES
+    from airstats.backtest import backtest as look_back
+
+    records = _read(asked)
+    result = look_back(records, asked.leftover_cost, asked.short_cost)
+    folder = Path(asked.out)
+    for name, table in (("backtest_jobs", result.jobs), ("backtest_summary", result.summary)):
+        write_whole(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
+    _write_set_aside(records, folder)
+    for row in result.summary.itertuples():
+        print(
+            f"{RULES[str(row.rule)]}: {row.jobs:.0f} jobs, {row.mean_cost:.0f} money a job,"
+            f" {row.jobs_short:.0f} jobs short by {row.rolls_short:.0f} rolls,"
+            f" {row.rolls_left_over:.0f} rolls left over"
+        )
+    print(f"80 % intervals held {result.held_80:.0%} of the uses; written: {folder}")
+
+
+def quarter(asked: argparse.Namespace) -> None:
+    """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
+    from airstats.allowances import load_allowances
+    from airstats.chain import calibrate_through
+    from airstats.files import write_whole
+    from airstats.pricing import price as work_out
+
+    records = _read(asked)
+    previous = load_allowances(asked.previous) if asked.previous else None
+    *_, now = calibrate_through(records, asked.quarter, previous)
+    takeoff = _read(asked, asked.takeoff) if asked.takeoff else None
+    orders = work_out(takeoff, now, asked.leftover_cost, asked.short_cost) if takeoff else None
+    from airstats.workbook import run_quarter
+
+    folder = Path(asked.out)
+    reports = run_quarter(
+        asked.records,
+        asked.quarter,
+        folder,
+        previous=asked.previous,
+        takeoff=asked.takeoff,
+        leftover_cost=asked.leftover_cost,
+        short_cost=asked.short_cost,
+        set_aside_bad_rows=asked.set_aside_bad_rows,
+        dates=asked.dates,
+    )
+    now.save(folder / "allowances.json")
+    if orders is not None:
+        write_whole(folder / "orders.csv", orders.to_csv(index=False, lineterminator="\n"))
+    _write_set_aside(records, folder)
+    _print_allowances(now, previous)
+    for report in reports:
+        print(f"written: {report}")
+    print(CAUTION)
+
+
+def _read(asked: argparse.Namespace, path: str | None = None) -> Records:
+    from airstats.records import read_records
+
+    return read_records(path or asked.records, asked.set_aside_bad_rows, asked.dates)
+
+
+def _write_set_aside(records: Records, folder: Path) -> None:
+    if records.set_aside.empty:
+        return
+    from airstats.files import write_whole
+
+    text = records.set_aside.to_csv(index=False, lineterminator="\n")
+    write_whole(folder / "set_aside.csv", text)
+    print(
+        f"{len(records.set_aside)} rows set aside, unchanged and with reasons:"
+        f" {folder / 'set_aside.csv'}"
+    )
+
+
+def _print_allowances(now: Allowances, previous: Allowances | None) -> None:
+    print(
+        f"allowances of {now.quarter}: {len(now.new_jobs)} jobs new,"
+        f" {len(now.job_ids)} in the chain"
+    )
+    for name, row in now.table().iterrows():
+        print(
+            f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
+            f" (90 %: {row['low']:.3f} to {row['high']:.3f})"
+        )
+    if previous is not None:
+        print(f"jobs counted in {previous.quarter} or before are not counted again")
+    if now.late_jobs:
+        print(f"late jobs of earlier quarters, used now: {', '.join(now.late_jobs)}")
+    for job, probability in now.suspects.items():
+        print(f"look at job {job}: its record is wrong with probability {probability:.0%}")
+
+
+def _print_lines(lines: tuple[str, ...]) -> None:
+    for line in lines:
+        print(f"note: {line}")
