@@ -57,7 +57,7 @@ def calibrate(
     RecordsError
         If the records hold no finished job.
     AllowancesError
-        If `quarter` lies before the previous allowances' quarter.
+        If `quarter` lies before the previous allowances' quarter, or a number is below 0.
     """
     if isinstance(previous, (str, Path)):
         previous = load_allowances(previous)
@@ -68,8 +68,22 @@ def calibrate(
     else:
         steps = quarters_to_do(jobs, previous)
     before = previous or unchanged(steps[0], prior)
-    *_, now = _walk(jobs, steps, before, _sources(records, previous), drift, depth_error_mm)
-    return now
+    for name, number in (("drift", drift or 0.0), ("depth_error_mm", depth_error_mm)):
+        if not 0 <= number < np.inf:
+            raise AllowancesError(f"{name} is {number:g}: give a number that is not below 0.")
+    sources = _sources(records, previous)
+    return _of_the_run(list(_walk(jobs, steps, before, sources, drift, depth_error_mm)))
+
+
+def _of_the_run(steps: list[Allowances]) -> Allowances:
+    """The last allowances, with the new jobs, late jobs and suspects of every step."""
+    suspects = {job: chance for step in steps for job, chance in step.suspects.items()}
+    return replace(
+        steps[-1],
+        new_jobs=tuple(job for step in steps for job in step.new_jobs),
+        late_jobs=tuple(job for step in steps for job in step.late_jobs),
+        suspects=suspects,
+    )
 
 
 def calibrate_through(

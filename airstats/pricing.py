@@ -49,7 +49,7 @@ def price(
     Raises
     ------
     AirstatsError
-        If a cost is not a positive number.
+        If a cost is not a positive number, or `quarters_ahead` is below 0.
     """
     jobs = takeoff if isinstance(takeoff, Takeoff) else take_off(takeoff)
     wanted = critical_share(leftover_cost, short_cost)
@@ -80,6 +80,8 @@ def predict(jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1) -> M
     Within a candidate the use is normal: its variance is that of the allowances, of a crew not
     met before, and of one job about another. A record's gross errors are no part of a need.
     """
+    if quarters_ahead < 0:
+        raise AirstatsError(f"quarters_ahead is {quarters_ahead}: give 0 or more.")
     belief = widen(allowances.belief, quarters_ahead)
     laid = jobs.columns(["laid_m2"])[:, 0]
     unknown = ~np.isin(jobs.crews, belief.crews) if belief.crews else np.zeros(len(jobs), bool)
