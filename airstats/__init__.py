@@ -16,8 +16,11 @@ _HOME = {
     "read_records": "records",
     "Allowances": "allowances",
     "load_allowances": "allowances",
-    "calibrate": "chain",
+    "calibrate": "quarterly",
     "price": "pricing",
+    "price_materials": "material_pricing",
+    "buying_list": "buying",
+    "material_table": "material_calibration",
     "backtest": "backtest",
 }
 __all__ = [
@@ -28,19 +31,25 @@ __all__ = [
     "RecordsError",
     "__version__",
     "backtest",
+    "buying_list",
     "calibrate",
     "check_records",
     "load_allowances",
+    "material_table",
     "price",
+    "price_materials",
     "read_records",
 ]
 
 if TYPE_CHECKING:
     from airstats.allowances import Allowances, load_allowances
     from airstats.backtest import backtest
-    from airstats.chain import calibrate
+    from airstats.buying import buying_list
     from airstats.errors import AirstatsError, AllowancesError, RecordsError
+    from airstats.material_calibration import material_table
+    from airstats.material_pricing import price_materials
     from airstats.pricing import price
+    from airstats.quarterly import calibrate
     from airstats.records import Records, check_records, read_records
 
 

@@ -108,6 +108,17 @@ def _costs(verb: argparse.ArgumentParser) -> None:
     )
 
 
+def _decision(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--decision",
+        choices=("accept", "keep"),
+        default="accept",
+        help="accept the new values (default), or keep the previous ones: then the jobs wait",
+    )
+    verb.add_argument("--decision-reason", default="", metavar="TEXT", help="why; keep needs it")
+    verb.add_argument("--decided-by", default="", metavar="INITIALS", help="who; keep needs it")
+
+
 def _add_check(known: _Verbs) -> None:
     _verb(known, verbs.check, "list every fault of the records", "data/demo")
 
@@ -133,6 +144,7 @@ def _add_calibrate(known: _Verbs) -> None:
         default=0.0,
         help="measuring error of the reveal depths, mm (sd; default 0)",
     )
+    _decision(verb)
     _set_aside(verb)
 
 
@@ -146,6 +158,14 @@ def _add_price(known: _Verbs) -> None:
     )
     verb.add_argument("--allowances", required=True, help="the allowances file to price with")
     verb.add_argument("--out", required=True, help="the table of orders to write (CSV)")
+    verb.add_argument(
+        "--materials", action="store_true", help="price the other materials too, a row each"
+    )
+    verb.add_argument(
+        "--buying-list",
+        metavar="FOLDER",
+        help="also write one buying list for all jobs together (CSV, XLSX, page to print)",
+    )
     _costs(verb)
     _set_aside(verb)
 
@@ -173,6 +193,18 @@ def _add_quarter(known: _Verbs) -> None:
     verb.add_argument("--out", required=True, help="the folder to write to")
     verb.add_argument("--previous", help="the allowances file of an earlier quarter")
     verb.add_argument("--takeoff", help="jobs to price; without it the quarter's own jobs")
+    verb.add_argument(
+        "--firms", default="", help="other firms' records to compare with, paths parted by ;"
+    )
+    verb.add_argument(
+        "--codes",
+        action="store_true",
+        help="replace names of jobs, crews and firm by codes, to hand the reports to an outsider",
+    )
+    verb.add_argument(
+        "--codes-key", metavar="FILE", help="--codes, and write which code is which name (CSV)"
+    )
+    _decision(verb)
     _costs(verb)
     _set_aside(verb)
 

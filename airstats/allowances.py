@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -12,9 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from airstats.belief_file import belief_of, belief_rest, belief_rows
 from airstats.calibration import ALLOWANCES, FORMS, REUSE_NAMES, Belief, starting_belief
 from airstats.errors import AllowancesError
 from airstats.files import readable_json, sha256, write_whole
+from airstats.material_file import Blocks, blocks_of, shown_part, stored_part
 from airstats.mixture import Mixture
 from airstats.prior import Prior
 from airstats.quarters import quarter_number
@@ -45,6 +47,7 @@ class Allowances:
     records, previous : digests of what this was made from
     decision : what a person decided on this update, with reason and initials
     file_digest : digest of the file this was read from, empty if it was not read
+    materials : the other materials, name to block; read them with `material_table`
     """
 
     quarter: str
@@ -59,6 +62,7 @@ class Allowances:
     previous: str = ""
     decision: dict[str, str] = field(default_factory=dict)
     file_digest: str = ""
+    materials: Blocks = field(default_factory=dict)
 
     def table(self) -> pd.DataFrame:
         """Return the four allowances: index the name; `mean, sd, low, high, unit`.
@@ -118,18 +122,7 @@ class Allowances:
 
     def _as_dict(self) -> dict[str, Any]:
         belief = self.belief
-        candidates = [
-            {
-                "form": FORMS[belief.form[g]],
-                "spread": belief.spread[g],
-                "crew_sd": belief.crew_sd[g],
-                "drift": belief.drift[g],
-                "weight": belief.weight[g],
-                "mean": belief.mean[g],
-                "covariance": belief.covariance[g][np.tril_indices(belief.mean.shape[1])],
-            }
-            for g in range(len(belief.form))
-        ]
+        rest = belief_rest(belief)
         crews = self.crew_table()
         return {
             "format": FORMAT,
@@ -144,6 +137,7 @@ class Allowances:
             "covariance": self.covariance(),
             "spread": self.spread(),
             "crews": crews.to_dict("index"),
+            **shown_part(self.materials),
             "new_jobs": list(self.new_jobs),
             "late_jobs": list(self.late_jobs),
             "suspects": self.suspects,
@@ -151,10 +145,11 @@ class Allowances:
             "previous": self.previous,
             "records": self.records,
             "versions": versions(),
-            "gross_records": {"seen": belief.seen, "likely_wrong": belief.wrong},
+            "gross_records": rest["gross_records"],
             "job_ids": list(self.job_ids),
-            "prior": asdict(belief.prior),
-            "candidates": candidates,
+            "prior": rest["prior"],
+            "candidates": belief_rows(belief),
+            **stored_part(self.materials),
         }
 
 
@@ -231,32 +226,10 @@ def _summary(
 
 def _from_dict(content: dict[str, Any]) -> Allowances:
     quarter_number(content["quarter"])
-    rows = content["candidates"]
-    size = 4 + len(content["crews"])
-    lower = np.tril_indices(size)
-    covariance = np.zeros((len(rows), size, size))
-    triangles = np.array([row["covariance"] for row in rows], dtype=float)
-    covariance[:, lower[0], lower[1]] = triangles
-    covariance[:, lower[1], lower[0]] = triangles
-    np.linalg.cholesky(covariance)
-    weight = np.array([row["weight"] for row in rows], dtype=float)
-    belief = Belief(
-        form=np.array([FORMS.index(row["form"]) for row in rows]),
-        spread=np.array([row["spread"] for row in rows], dtype=float),
-        crew_sd=np.array([row["crew_sd"] for row in rows], dtype=float),
-        drift=np.array([row["drift"] for row in rows], dtype=float),
-        weight=weight / weight.sum(),
-        mean=np.array([row["mean"] for row in rows], dtype=float).reshape(len(rows), size),
-        covariance=covariance,
-        crews=tuple(content["crews"]),
-        seen=float(content["gross_records"]["seen"]),
-        wrong=float(content["gross_records"]["likely_wrong"]),
-        prior=Prior(**{f.name: _tuples(content["prior"][f.name]) for f in fields(Prior)}),
-    )
     return Allowances(
         quarter=content["quarter"],
         first_quarter=content["first_quarter"],
-        belief=belief,
+        belief=belief_of(content["candidates"], tuple(content["crews"]), content),
         job_ids=tuple(content["job_ids"]),
         new_jobs=tuple(content["new_jobs"]),
         late_jobs=tuple(content["late_jobs"]),
@@ -265,6 +238,7 @@ def _from_dict(content: dict[str, Any]) -> Allowances:
         records=content["records"],
         previous=content["previous"],
         decision=content["decision"],
+        materials=blocks_of(content),
     )
 
 
@@ -293,7 +267,3 @@ def _refuse_hand_edits(loaded: Allowances, content: dict[str, Any]) -> None:
 
 def _no_number(text: str) -> float:
     raise ValueError(f"{text} is no number")
-
-
-def _tuples(value: Any) -> Any:
-    return tuple(_tuples(item) for item in value) if isinstance(value, list) else value

@@ -11,7 +11,14 @@ from scipy.special import ndtri
 from airstats.allowances import Allowances
 from airstats.chain import calibrate_through, finished_jobs
 from airstats.errors import RecordsError
-from airstats.pricing import LEFTOVER_COST, SHORT_COST, critical_share, predict, price
+from airstats.pricing import (
+    LEFTOVER_COST,
+    SHORT_COST,
+    critical_share,
+    predict,
+    price,
+    rolls_for_share,
+)
 from airstats.quarters import quarters_between
 from airstats.records import Records
 from airstats.takeoff import Takeoff
@@ -27,6 +34,8 @@ RULES = {
     "estimated": "what was really priced",
     "least_squares": "least squares on the middle of each count",
 }
+PERCENTS = (10, 50, 80, 90)
+"""Quantiles, in percent, whose forecasts are scored one by one."""
 _DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
 
 
@@ -37,8 +46,10 @@ class Backtest:
     Attributes
     ----------
     jobs : one row a job priced: `job_id, quarter`, the columns of `price`, `needed_rolls`,
-        `held_80` (chance that the use lay in low..high), `pinball_rolls`, and for each rule
-        `RULE_rolls, RULE_cost`
+        `held_80` (chance that the use lay in low..high), `chance_low, chance_high` (the chance
+        foretold of a use below the least and the most that the count can stand for),
+        `pinball_rolls`, `pinball_p10..p90` and `least_squares_pinball_p10..p90` (rolls), and for
+        each rule `RULE_rolls, RULE_cost`
     summary : one row a rule: `jobs, mean_cost, jobs_short, rolls_short, rolls_left_over`
     held_80 : share of the uses inside their 80 % interval
     pinball_rolls : mean pinball loss of the 50, 80 and 95 % rolls
@@ -107,25 +118,31 @@ def _one_quarter(
         columns[f"{rule}_rolls"] = rolls
         columns[f"{rule}_cost"] = leftover_cost * left + short_cost * short
     losses = [pinball(p / 100, orders[f"rolls_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
-    held = _share_held(ahead, known, gap)
+    use = predict(ahead, known, gap)
+    start, end = (use.below(ahead.columns([f"used_{end}_m2"])[:, 0]) for end in ("low", "high"))
+    for percent in PERCENTS:
+        share = percent / 100
+        foretold = rolls_for_share(use, ahead.columns(["roll_m2"])[:, 0], share)
+        columns[f"pinball_p{percent}"] = pinball(share, foretold, needed)
+        simple = pinball(share, _least_squares(past, ahead, share), needed)
+        columns[f"least_squares_pinball_p{percent}"] = simple
     return orders.assign(
         quarter=quarter,
         needed_rolls=needed,
-        held_80=held,
+        held_80=_share_held(start, end),
+        chance_low=start,
+        chance_high=end,
         pinball_rolls=np.mean(losses, axis=0),
         **columns,
     )
 
 
-def _share_held(ahead: Takeoff, known: Allowances, gap: int) -> Array:
+def _share_held(start: Array, end: Array) -> Array:
     """Share of each counted interval's probability that lies between the 10 and 90 % points.
 
     A count leaves the use open within an interval; the probability integral is spread over it
     evenly (Czado, Gneiting & Held 2009).
     """
-    use = predict(ahead, known, gap)
-    low, high = ahead.columns(["used_low_m2", "used_high_m2"]).T
-    start, end = use.below(low), use.below(high)
     inside = np.minimum(end, 0.9) - np.maximum(start, 0.1)
     width = end - start
     middle = ((start + end) / 2 > 0.1) & ((start + end) / 2 < 0.9)

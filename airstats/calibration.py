@@ -261,8 +261,8 @@ def _height(
 
 
 def _without_negligible(belief: Belief, log_weight: Array) -> Belief:
-    """Drop candidates that no longer matter, but keep both forms in play."""
-    best = np.array([log_weight[belief.form == form].max() for form in range(len(FORMS))])
+    """Drop candidates that no longer matter, but keep every form in play."""
+    best = np.array([log_weight[belief.form == f].max(initial=-np.inf) for f in range(len(FORMS))])
     kept = belief.pick(log_weight - best[belief.form] > np.log(NEGLIGIBLE))
     return replace(kept, weight=kept.weight / kept.weight.sum())
 

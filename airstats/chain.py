@@ -11,6 +11,7 @@ import numpy as np
 
 from airstats.allowances import Allowances, load_allowances, unchanged
 from airstats.calibration import Belief, branch_over_drift, update_and_judge, widen
+from airstats.codes import refuse_coded
 from airstats.errors import AllowancesError, RecordsError
 from airstats.openings import CUTS
 from airstats.prior import REVEAL_FACTORS, Prior
@@ -86,14 +87,24 @@ def _of_the_run(steps: list[Allowances]) -> Allowances:
     )
 
 
+def run_through(jobs: Takeoff, steps: list[str], before: Allowances) -> Allowances:
+    """Return `before` carried through the quarters of `steps` by any jobs, drift learnt."""
+    return _of_the_run(list(_walk(jobs, steps, before, {"records": "", "previous": ""})))
+
+
 def calibrate_through(
-    records: Records, quarter: str, previous: Allowances | None = None
+    records: Records,
+    quarter: str,
+    previous: Allowances | None = None,
+    depth_error_mm: float = 0.0,
 ) -> Iterator[Allowances]:
     """Yield the allowances after every quarter from the first with jobs up to `quarter`."""
     jobs = finished_jobs(records)
     steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, quarter) > 0]
     steps.append(quarter)
-    yield from _walk(jobs, steps, previous or unchanged(steps[0]), _sources(records, previous))
+    sources = _sources(records, previous)
+    start = previous or unchanged(steps[0])
+    yield from _walk(jobs, steps, start, sources, depth_error_mm=depth_error_mm)
 
 
 def finished_jobs(records: Records) -> Takeoff:
@@ -124,6 +135,7 @@ def quarters_to_do(jobs: Takeoff, previous: Allowances | None) -> list[str]:
 
 
 def _sources(records: Records, previous: Allowances | None) -> dict[str, str]:
+    refuse_coded(previous, records)
     return {"records": records.digest, "previous": previous.digest() if previous else ""}
 
 
@@ -156,7 +168,7 @@ def _one_quarter(
             " allowances of an earlier quarter."
         )
     new = _new_jobs(jobs, before, quarter)
-    belief = before.belief if drift is None else _with_drift(before.belief, drift)
+    belief = before.belief if drift is None else with_drift(before.belief, drift)
     rough = measuring_sd_m2(new, depth_error_mm)
     belief, wrong = update_and_judge(widen(belief, elapsed), new, rough)
     if drift is None and len(new) and not before.job_ids:
@@ -174,7 +186,8 @@ def _one_quarter(
         suspects={i: float(p) for i, p in zip(ids, wrong, strict=True) if p >= SUSPECT_FROM},
         decision={},
         file_digest="",
-        **sources,
+        records=sources["records"],
+        previous=sources["previous"],
     )
 
 
@@ -186,7 +199,8 @@ def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
     return jobs.where(number.between(earliest, latest) & ~counted)
 
 
-def _with_drift(belief: Belief, drift: float) -> Belief:
+def with_drift(belief: Belief, drift: float) -> Belief:
+    """Return the belief with one given drift."""
     return replace(belief, drift=np.full(len(belief.form), drift))
 
 

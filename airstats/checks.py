@@ -12,10 +12,12 @@ from airstats.cells import is_blank
 from airstats.limits import (
     CHECK,
     JOB_LIMITS,
+    MATERIAL_LIMITS,
     OPENING_LIMITS,
     SUMMARY_LIMITS,
     check_limits,
 )
+from airstats.materials import MATERIALS, plural
 from airstats.sheets import TEXTS, Finding, Sheet
 from airstats.tables import COLUMNS, as_text
 
@@ -30,6 +32,7 @@ SUMMARY = {
 _NEEDED = {
     "jobs": ["job_id", "surface_m2"],
     "openings": ["job_id", "count", "width_mm", "height_mm", "reveal_mm", "cut_pattern"],
+    "materials": ["job_id", "material"],
 }
 _STEPS = {"opened": 1.0, "half": 0.5, "quarter": 0.25}
 _FILL_IN = "fill it in, or remove the row"
@@ -38,38 +41,43 @@ _FILL_IN_WORKBOOK = (
     "values: open it in the spreadsheet program and save it"
 )
 _CHECK_YEAR = "check the year"
-_COUNT_OTHERWISE = "correct it, or say in counted how the rolls were counted"
+_COUNT_OTHERWISE = "correct it, or say in counted how the {} were counted"
 _ACROSS = "measure the surface straight across every opening, and check the openings' sizes"
 
 
 @dataclass(frozen=True)
 class Links:
-    """How the rows of n jobs and m openings belong together, by position among the jobs.
+    """How the rows of n jobs, m openings and k materials belong together, by place of the job.
 
-    `jobs` (n,) is the first row with the same id; `openings` (m,) is -1 where no job has the id;
-    `listed` (n,) tells which jobs have rows in openings; `in_summary` (n,) which of the others
-    have openings in their summary columns.
+    `jobs` (n,) is the first row with the same id; `openings` (m,) and `materials` (k,) are -1 where
+    no job has the id; `listed` (n,) tells which jobs have rows in openings; `in_summary` (n,)
+    which of the others have openings in their summary columns.
     """
 
     jobs: np.ndarray
     openings: np.ndarray
     listed: np.ndarray
     in_summary: np.ndarray
+    materials: np.ndarray
 
 
-def link(jobs: Sheet, openings: Sheet) -> Links:
-    """Match openings to jobs by id, capitals aside."""
+def link(jobs: Sheet, openings: Sheet, materials: Sheet) -> Links:
+    """Match openings and materials to jobs by id, capitals aside."""
     first: dict[str, int] = {}
     ids = _ids(jobs)
     own = [
         first.setdefault(ids[code], row) if ids[code] else row
         for row, code in enumerate(jobs.cells["job_id"].codes.tolist())
     ]
-    places = np.array([first.get(key, -1) for key in _ids(openings)], dtype=int)
-    owners = places[openings.cells["job_id"].codes]
+    owners, users = (_owners(sheet, first) for sheet in (openings, materials))
     listed = np.isin(own, owners)
     in_summary = ~listed & (jobs.frame["opening_count"] > 0).to_numpy()
-    return Links(np.array(own, dtype=int), owners, listed, in_summary)
+    return Links(np.array(own, dtype=int), owners, listed, in_summary, users)
+
+
+def _owners(sheet: Sheet, first: dict[str, int]) -> np.ndarray:
+    places = np.array([first.get(key, -1) for key in _ids(sheet)], dtype=int)
+    return np.asarray(places[sheet.cells["job_id"].codes])
 
 
 def _ids(sheet: Sheet) -> list[str]:
@@ -82,18 +90,21 @@ def is_finished(jobs: Sheet) -> np.ndarray:
     return np.asarray(~jobs.blank[FINISHED].any(axis=1))
 
 
-def check_sheets(jobs: Sheet, openings: Sheet, links: Links) -> list[Finding]:
+def check_sheets(jobs: Sheet, openings: Sheet, materials: Sheet, links: Links) -> list[Finding]:
     """Find every fault, in the order of the tables, their rows and their columns."""
-    found = [*_check_columns(jobs), *_check_columns(openings)]
-    found += [*_check_finished(jobs), *_check_ids(jobs, openings, links)]
-    found += [*_check_summary(jobs, links), *_check_dates(jobs), *_check_counted(jobs)]
+    found = [*_check_columns(jobs), *_check_columns(openings), *_check_columns(materials)]
+    found += [*_check_finished(jobs), *_check_twice(jobs, links)]
+    found += [*_check_strays(jobs, openings, links.openings)]
+    found += [*_check_strays(jobs, materials, links.materials)]
+    found += [*_check_summary(jobs, links), *_check_dates(jobs)]
+    found += [*_check_counted(jobs, "used_rolls", "rolls"), *_check_materials(materials, links)]
     found += check_limits(jobs, JOB_LIMITS, np.full(len(jobs.frame), True))
     found += check_limits(openings, OPENING_LIMITS, np.full(len(openings.frame), True))
-    found += [*jobs.unreadable, *openings.unreadable]
+    found += [*jobs.unreadable, *openings.unreadable, *materials.unreadable]
     sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
     found += [*_check_laps(jobs, sound["jobs"])]
     found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
-    return sorted(_without_shifted(found, jobs, openings), key=_place)
+    return sorted(_without_shifted(found, jobs, openings, materials), key=_place)
 
 
 def _place(finding: Finding) -> tuple[int, int, int]:
@@ -156,21 +167,27 @@ def _check_finished(jobs: Sheet) -> list[Finding]:
     ]
 
 
-def _check_ids(jobs: Sheet, openings: Sheet, links: Links) -> list[Finding]:
-    """Find jobs that stand twice and openings of no job."""
+def _check_twice(jobs: Sheet, links: Links) -> list[Finding]:
+    """Find jobs that stand twice."""
     found = []
     for row in np.flatnonzero(links.jobs != np.arange(len(links.jobs))).tolist():
         first = int(jobs.table.rows[links.jobs[row]])
         problem = f"the same job_id stands in row {first}"
         found.append(jobs.finding(row, "job_id", problem, "give each job one row, with its own id"))
+    return found
+
+
+def _check_strays(jobs: Sheet, sheet: Sheet, owners: np.ndarray) -> list[Finding]:
+    """Find openings or materials of no job."""
     if not jobs.is_read:
-        return found
-    strays = np.flatnonzero((links.openings < 0) & ~openings.blank["job_id"].to_numpy(dtype=bool))
+        return []
+    found = []
+    strays = np.flatnonzero((owners < 0) & ~sheet.blank["job_id"].to_numpy(dtype=bool))
     alike = {_loosely(job_id): job_id for job_id in jobs.frame["job_id"]} if strays.size else {}
     for row in strays.tolist():
-        meant = alike.get(_loosely(openings.frame["job_id"].iloc[row]))
+        meant = alike.get(_loosely(sheet.frame["job_id"].iloc[row]))
         remedy = f"write {meant}, as in jobs" if meant else "correct it, or add the job to jobs"
-        found.append(openings.finding(row, "job_id", "no job has this id", remedy))
+        found.append(sheet.finding(row, "job_id", "no job has this id", remedy))
     return found
 
 
@@ -198,15 +215,31 @@ def _check_dates(jobs: Sheet) -> list[Finding]:
     return old + jobs.flag(day > latest, "finished_on", "is more than a year from now", _CHECK_YEAR)
 
 
-def _check_counted(jobs: Sheet) -> list[Finding]:
-    """Compare used rolls with the steps in which they are said to be counted."""
+def _check_counted(sheet: Sheet, column: str, what: str) -> list[Finding]:
+    """Compare what was used with the steps in which it is said to be counted."""
     found = []
-    used, counted = jobs.frame["used_rolls"], jobs.frame["counted"]
+    used, counted = sheet.frame[column], sheet.frame["counted"]
     for word, step in _STEPS.items():
         off = (counted == word) & ((used / step - (used / step).round()).abs() > 1e-9)
         problem = f'does not fit counted "{word}", which goes in steps of {step:g}'
-        found += jobs.flag(off, "used_rolls", problem, _COUNT_OTHERWISE)
+        found += sheet.flag(off, column, problem, _COUNT_OTHERWISE.format(what))
     return found
+
+
+def _check_materials(materials: Sheet, links: Links) -> list[Finding]:
+    """Check numbers, counts and units of the materials; one material stands once a job."""
+    found = check_limits(materials, MATERIAL_LIMITS, np.full(len(materials.frame), True))
+    found += _check_counted(materials, "used", "packs")
+    names, units = materials.frame["material"], materials.frame["unit"]
+    for name, material in MATERIALS.items():
+        known = ["", material.unit.casefold(), plural(material.unit).casefold()]
+        other = (names == name) & ~units.str.casefold().isin(known)
+        problem = f"{name} is counted in another unit, {material.unit}"
+        found += materials.flag(other, "unit", problem, f"write {material.unit} or leave it blank")
+    pair = pd.DataFrame({"job": links.materials, "material": names.to_numpy()})
+    twice = pair.duplicated() & (pair["job"] >= 0) & pair["material"].ne("")
+    problem = "this material of this job stands in a row above"
+    return found + materials.flag(twice, "material", problem, "add the two up in one row")
 
 
 def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from airstats.allowances import UNITS, Allowances, unchanged
-from airstats.calibration import FORMS, widen
-from airstats.chain import calibrate
+from airstats.calibration import FORMS, update, widen
+from airstats.chain import calibrate, measuring_sd_m2
 from airstats.overrun import CAUSES, split_overrun
 from airstats.pricing import predict
 from airstats.prior import Prior
@@ -24,15 +24,24 @@ LITTLE = 0.95
 
 
 def compare_allowances(
-    records: Records, before: Allowances | None, now: Allowances
+    jobs: Takeoff, before: Allowances | None, now: Allowances, depth_error_mm: float = 0.0
 ) -> pd.DataFrame:
     """Set last quarter's allowances beside this quarter's, with a verdict on each.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        Finished jobs, those that are new in the quarter among them.
+    before, now : Allowances
+        Before (None: the starting belief) and after the quarter.
+    depth_error_mm : float
+        As it was given to the calibration, mm.
 
     Returns
     -------
     DataFrame
         One row an allowance: `allowance, old, old_sd` (widened by the drift since), `alone,
-        alone_sd` (the quarter's jobs with the starting belief only), `new, new_sd, unit,
+        alone_sd` (the new jobs with the starting belief only), `new, new_sd, unit,
         verdict, reason`.
 
     Notes
@@ -42,7 +51,7 @@ def compare_allowances(
     not and the quarter leaves more than 95 % of the sd, there is not enough to tell.
     """
     old = _widened(before, now).table()
-    alone = calibrate(records, quarter=now.quarter).table()
+    alone = _alone(jobs, now, depth_error_mm).table()
     new = now.table()
     table = pd.DataFrame(
         {
@@ -163,15 +172,25 @@ def _widened(before: Allowances | None, now: Allowances) -> Allowances:
     return replace(known, belief=widen(known.belief, gap))
 
 
+def _alone(jobs: Takeoff, now: Allowances, depth_error_mm: float) -> Allowances:
+    """The starting belief, moved by the new jobs and nothing else."""
+    new = jobs.where(jobs.table["job_id"].isin(now.new_jobs))
+    start = unchanged(now.quarter, now.belief.prior)
+    belief = update(start.belief, new, measuring_sd_m2(new, depth_error_mm))
+    return replace(start, belief=belief)
+
+
 def _verdict(row: dict) -> tuple[str, str]:
     change, left = row["new"] - row["old"], row["new_sd"] / row["old_sd"]
     chance = CHANCE * row["old_sd"] * np.sqrt(1 - min(left, LITTLE) ** 2)
-    moved = f"{change:+.3f}, where chance alone moves it by up to {chance:.3f}".replace("-", "−")
+    far = f"it moved by {change:+.3f}".replace("-", "−")
     if abs(change) > chance:
-        return "moved", moved
+        return "moved", f"{far}; chance alone moves it by up to {chance:.3f}"
     if left > LITTLE:
-        return "not enough to tell", f"the quarter left {left:.0%} of the uncertainty"
-    return "held", moved
+        if left >= 1:
+            return "not enough to tell", "the jobs made it no surer than it was"
+        return "not enough to tell", f"{left:.0%} of the uncertainty is still there"
+    return "held", f"{far}, within the {chance:.3f} that chance alone can do"
 
 
 def _plus(pair: tuple[float, float]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from airstats.offcuts import Tip, corner_hypotenuse, diagonal_tips, fill_corners
+from airstats.offcuts import JUST_FITS_MM, Tip, corner_hypotenuse, diagonal_tips, fill_corners
 from airstats.outlines import FACES, Frame, Infill, OpeningPieces, Outline, Part
 from airstats.practice import Practice
 
@@ -134,8 +134,17 @@ def _infills(
         elif len(bare) == 2 and pairs:
             chosen = pairs.pop(0)
         sources = tuple(kept.index(place) for place, _ in chosen)
-        infills.append(Infill(bare, sources, tuple(outline for _, outline in chosen)))
+        size = _legs(frame, frame.depth + practice.return_mm, alone=len(bare) == 1)
+        infills.append(Infill(bare, size, sources, tuple(outline for _, outline in chosen)))
     return tuple(infills)
+
+
+def _legs(frame: Frame, reach: float, alone: bool) -> tuple[float, float]:
+    """Both legs of a corner piece, or of the threshold end of a jamb alone, mm."""
+    if alone:
+        return reach, reach * frame.height / frame.width
+    slope = float(np.hypot(frame.width, frame.height))
+    return reach * slope / frame.width, reach * slope / frame.height
 
 
 def _places(
@@ -178,7 +187,7 @@ def _shrunk(half: Outline, hypotenuse: float) -> Outline:
 def _tip_slots(tip: Outline, pieces: list[float]) -> Iterator[Outline]:
     """Place pieces of these hypotenuses in one tip: one in each half, or one along the base."""
     for end, hypotenuse in enumerate(pieces):
-        if hypotenuse <= _side(tip):
+        if hypotenuse <= _side(tip) + JUST_FITS_MM:
             yield _shrunk(_half(tip, end), hypotenuse)
         else:
             base, side = tip[1] - tip[0], tip[2] - tip[0]
@@ -188,7 +197,7 @@ def _tip_slots(tip: Outline, pieces: list[float]) -> Iterator[Outline]:
 
 
 def _free_halves(tip: Outline, pieces: list[float]) -> list[Outline]:
-    if any(hypotenuse > _side(tip) for hypotenuse in pieces):
+    if any(hypotenuse > _side(tip) + JUST_FITS_MM for hypotenuse in pieces):
         return []
     return [_half(tip, end) for end in range(len(pieces), 2)]
 

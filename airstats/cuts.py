@@ -11,6 +11,11 @@ from airstats.practice import CutResult, Practice, Sizes, fresh_strip
 from airstats.slit import cut_centre
 
 CUTS = ("diagonal", "centre", "lined")
+CUT_NAMES = {
+    "diagonal": "corner to corner",
+    "centre": "slit down the middle",
+    "lined": "stopped and lined",
+}
 
 
 def cut_diagonal(sizes: Sizes, practice: Practice) -> CutResult:

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from airstats.allowances import Allowances
-from airstats.cut_choice import STANDARD_COSTS, CutCosts, break_even_map, cheapest_cut, job_savings
+from airstats.break_even import break_even_map, turning_prices
+from airstats.cut_choice import cheapest_cut, job_savings
+from airstats.cut_terms import STANDARD_COSTS, CutTerms
+from airstats.cuts import CUT_NAMES
 from airstats.records import Records
 
-
-@dataclass(frozen=True)
-class CutTerms:
-    """Prices and times, and the share of usable off-cuts that is used (0 to 1)."""
-
-    costs: CutCosts
-    reuse_share: float
-    priced: bool
+USUAL_SHAPE = 0.9
+"""Width over height where a firm has no opening to show it: a little taller than wide."""
 
 
 def cut_terms(records: Records, allowances: Allowances) -> CutTerms:
@@ -28,47 +25,68 @@ def cut_terms(records: Records, allowances: Allowances) -> CutTerms:
     price = jobs["roll_price"] if "roll_price" in jobs else pd.Series(dtype=float)
     each = (price / (jobs["roll_width_m"] * jobs["roll_length_m"])).dropna()
     if each.empty:
-        return CutTerms(STANDARD_COSTS, share, False)
+        return CutTerms(reuse_share=share)
     costs = replace(STANDARD_COSTS, sheet_price_m2=float(each.iloc[-1]))
-    return CutTerms(costs, share, True)
+    return CutTerms(costs, reuse_share=share, own_price=True)
 
 
 def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
     """Return one row a kind of opening with the cut to choose and what it saves."""
-    openings = records.openings
+    openings = _with_rolls(records)
     if openings.empty:
-        return openings.assign(recommended_cut="", saving_all=0.0)
-    roll = _roll_widths(records)
-    plan = cheapest_cut(openings, terms.costs, reuse_share=terms.reuse_share, roll_width_m=roll)
-    extra = ["recommended_cut", "cost_as_cut", "cost_recommended", "saving", "saving_all"]
-    mark = openings.get("mark", "")
-    return openings.assign(mark=mark).join(plan[extra])
+        return openings.assign(recommended_cut="", cut_way="", saving_all=0.0)
+    plan = cheapest_cut(openings, terms)
+    extra = ["recommended_cut", "slit", "halves", "cost_as_cut", "cost_recommended"]
+    plan = plan[[*extra, "saving", "saving_all"]].assign(cut_way=_way(plan))
+    return openings.assign(mark=openings.get("mark", "")).join(plan)
+
+
+def _way(plan: pd.DataFrame) -> pd.Series:
+    """Say in words how to cut: the slit's way, and whether pieces are made of two parts."""
+    names = plan["recommended_cut"].map(CUT_NAMES)
+    names = names.mask(plan["recommended_cut"].eq("centre"), "slit " + plan["slit"])
+    return names.mask(plan["halves"], names + ", pieces of two parts")
 
 
 def past_savings(records: Records, terms: CutTerms) -> pd.DataFrame:
     """Return one row a job with what the recommended cuts would have saved, most first."""
     if records.openings.empty:
         return pd.DataFrame(columns=["job_id", "openings", "cut_otherwise", "saving"])
-    roll = _roll_widths(records)
-    table = job_savings(
-        records.openings, terms.costs, reuse_share=terms.reuse_share, roll_width_m=roll
-    )
+    table = job_savings(_with_rolls(records), terms)
     return table.sort_values("saving", ascending=False, ignore_index=True)
 
 
-def cut_map(terms: CutTerms) -> pd.DataFrame:
-    """Return the break-even of the two cuts across the opening, over shapes and depths."""
-    shapes, depths = np.geomspace(0.4, 2.5, 81), np.arange(50.0, 601.0, 10.0)
-    return break_even_map(
-        "diagonal",
-        "centre",
-        aspects=shapes,
-        reveals_mm=depths,
-        costs=terms.costs,
-        reuse_share=terms.reuse_share,
-    )
+def saving_range(records: Records, terms: CutTerms) -> tuple[float, float]:
+    """Return the least and most that the cheapest cuts would save, with times half or double."""
+    hour = terms.costs.labour_hour
+    found = [
+        past_savings(records, replace(terms, costs=replace(terms.costs, labour_hour=hour * times)))
+        for times in (0.5, 1.0, 2.0)
+    ]
+    totals = [float(table["saving"].sum()) for table in found]
+    return min(totals), max(totals)
 
 
-def _roll_widths(records: Records) -> np.ndarray:
-    widths = records.jobs.set_index("job_id")["roll_width_m"]
-    return records.openings["job_id"].map(widths).to_numpy(dtype=float)
+def past_turns(records: Records, terms: CutTerms) -> pd.DataFrame:
+    """Return at which prices or times another cut would draw level; see `turning_prices`."""
+    if records.openings.empty:
+        return pd.DataFrame()
+    return turning_prices(_with_rolls(records), terms)
+
+
+def cut_map(records: Records, terms: CutTerms) -> pd.DataFrame:
+    """Return the cheapest cut over sizes and depths, for openings of the firm's usual shape."""
+    return break_even_map(terms, usual_shape(records.openings))
+
+
+def usual_shape(openings: pd.DataFrame) -> float:
+    """Return the median width over height of all units."""
+    if openings.empty:
+        return USUAL_SHAPE
+    count = openings["count"].to_numpy(dtype=int)
+    return float(np.median(np.repeat(openings["width_mm"] / openings["height_mm"], count)))
+
+
+def _with_rolls(records: Records) -> pd.DataFrame:
+    rolls = records.jobs.set_index("job_id")[["roll_width_m", "lap_mm"]]
+    return records.openings.join(rolls, on="job_id")

@@ -9,6 +9,7 @@ import pandas as pd
 
 from airstats.allowances import Allowances, load_allowances
 from airstats.chain import calibrate_through, finished_jobs
+from airstats.codes import coded_sources
 from airstats.errors import RecordsError
 from airstats.quarters import quarter_number
 from airstats.records import Records, read_records
@@ -31,6 +32,8 @@ class Desk:
     chain : allowances after each quarter; `now` is the last, `before` the one before it or None
     to_price : the takeoff's records, or None: then the quarter's own jobs are priced again
     takeoff : quantities of the jobs to price
+    previous : the allowances that the chain started from, or None: the starting belief
+    depth_error_mm : measuring error of the reveal depths that the chain reckons with, mm (sd)
     """
 
     quarter: str
@@ -42,6 +45,8 @@ class Desk:
     before: Allowances | None
     to_price: Records | None
     takeoff: Takeoff
+    previous: Allowances | None = None
+    depth_error_mm: float = 0.0
 
     @property
     def now(self) -> Allowances:
@@ -80,6 +85,8 @@ def open_desk(
     takeoff: str | Path = "",
     set_aside_bad_rows: bool = False,
     dates: str = "ask",
+    depth_error_mm: float = 0.0,
+    codes: bool = False,
 ) -> Desk:
     """Read the sources and work out the allowances up to a quarter.
 
@@ -95,6 +102,10 @@ def open_desk(
         The jobs to price; "beside": RECORDS_takeoff if there is one; empty: the quarter's own.
     set_aside_bad_rows, dates
         As for `read_records`.
+    depth_error_mm : float
+        Measuring error of the reveal depths, mm (sd).
+    codes : bool
+        Replace the names of jobs, crews, kinds of work and the firm: see `airstats.codes`.
 
     Raises
     ------
@@ -104,7 +115,10 @@ def open_desk(
     known = load_allowances(previous) if previous else None
     path = takeoff_path(records, takeoff)
     to_price = read_records(path, set_aside_bad_rows, dates) if path else None
-    return lay_out(read_records(records, set_aside_bad_rows, dates), quarter, known, to_price)
+    finished = read_records(records, set_aside_bad_rows, dates)
+    if codes:
+        finished, known, to_price = coded_sources(finished, known, to_price)
+    return lay_out(finished, quarter, known, to_price, depth_error_mm)
 
 
 def lay_out(
@@ -112,6 +126,7 @@ def lay_out(
     quarter: str = "",
     previous: Allowances | None = None,
     to_price: Records | None = None,
+    depth_error_mm: float = 0.0,
 ) -> Desk:
     """Work out the desk from sources already read; as `open_desk`."""
     every = records.jobs[records.jobs["finished"].astype(bool)]
@@ -119,7 +134,7 @@ def lay_out(
     quarter = quarter or (found[-1] if found else "")
     known = _up_to(records, quarter) if found else records
     jobs = finished_jobs(known)
-    chain = tuple(calibrate_through(known, quarter, previous))
+    chain = tuple(calibrate_through(known, quarter, previous, depth_error_mm))
     table = known.jobs[known.jobs["finished"].astype(bool)]
     own = jobs.where(jobs.table["quarter"].eq(quarter))
     return Desk(
@@ -132,7 +147,38 @@ def lay_out(
         before=chain[-2] if len(chain) > 1 else previous,
         to_price=to_price,
         takeoff=take_off(to_price) if to_price else own,
+        previous=previous,
+        depth_error_mm=depth_error_mm,
     )
+
+
+def open_firms(
+    desk: Desk,
+    firms: str,
+    set_aside_bad_rows: bool = False,
+    dates: str = "ask",
+    codes: bool = False,
+) -> dict[str, Takeoff]:
+    """Return the finished jobs of several firms by the firm's name, this desk's own first.
+
+    Parameters
+    ----------
+    desk : Desk
+        The own firm's desk.
+    firms : str
+        The other firms' records, paths parted by ";"; empty: there are none.
+    set_aside_bad_rows, dates
+        As for `read_records`.
+    codes : bool
+        Call the firms "firm 1" (the own one), "firm 2" and so on, in the order of their digests.
+    """
+    paths = [path.strip() for path in firms.split(";") if path.strip()]
+    others = [read_records(path, set_aside_bad_rows, dates) for path in paths]
+    others = sorted(others, key=lambda records: records.digest) if codes else others
+    jobs = [desk.jobs, *map(finished_jobs, others)]
+    sources = [desk.records.source, *(records.source for records in others)]
+    numbered = [f"firm {place}" for place in range(1, len(jobs) + 1)]
+    return dict(zip(numbered if codes else _made_different(sources), jobs, strict=True))
 
 
 def takeoff_path(records: str | Path, takeoff: str | Path) -> Path | None:
@@ -142,6 +188,14 @@ def takeoff_path(records: str | Path, takeoff: str | Path) -> Path | None:
     own = Path(records)
     beside = own.with_name(f"{own.stem}_takeoff{own.suffix}")
     return beside if beside.exists() else None
+
+
+def _made_different(names: list[str]) -> list[str]:
+    """Add a number to a name that stood before."""
+    return [
+        f"{name} ({names[:place].count(name) + 1})" if name in names[:place] else name
+        for place, name in enumerate(names)
+    ]
 
 
 def _up_to(records: Records, quarter: str) -> Records:

@@ -6,18 +6,16 @@ colours are safe for colour-blind eyes.
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 
 from airstats.outlines import Outline
 
-CUT_NAMES = {
-    "diagonal": "corner to corner",
-    "centre": "slit down the middle",
-    "lined": "stopped and lined",
-}
 INK = "#222222"
 # Fill, hatch and words for each kind of surface.
 KINDS = {
@@ -35,7 +33,7 @@ def sheet_of_paper(extent: tuple[float, float, float, float]) -> tuple[Figure, A
     left, right, bottom, top = extent
     width = 10.0
     drawing = min(width * (top - bottom) / (right - left), 8.0)
-    below = 1.2
+    below = 1.45
     figure = Figure(figsize=(width, drawing + below))
     share = below / (drawing + below)
     axes = figure.add_axes((0.01, share, 0.98, 1 - share))
@@ -44,6 +42,17 @@ def sheet_of_paper(extent: tuple[float, float, float, float]) -> tuple[Figure, A
     axes.set_aspect("equal")
     axes.axis("off")
     return figure, axes
+
+
+def explain(figure: Figure, handles: list[Artist], note: str) -> None:
+    """Write legend and note below the drawing."""
+    high = float(figure.get_size_inches()[1])
+    figure.legend(
+        handles=handles, loc="lower center", ncols=4, frameon=False,
+        bbox_to_anchor=(0.5, 0.78 / high),
+    )  # fmt: skip
+    text = textwrap.fill(note, 124)
+    figure.text(0.5, 0.08 / high, text, ha="center", va="bottom", fontsize=9)
 
 
 def rectangle(x0: float, y0: float, x1: float, y1: float) -> Outline:

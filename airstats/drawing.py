@@ -1,9 +1,6 @@
-"""Drawings of one opening, and of the break-even between two cuts."""
+"""The drawing of one opening: the cuts in the sheet, and the reveal unfolded."""
 
 from __future__ import annotations
-
-import textwrap
-from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -13,200 +10,96 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from airstats.cuts import CUT_NAMES
 from airstats.drafting import (
-    CUT_NAMES,
     INK,
     KINDS,
     dimension,
+    explain,
     fill,
     number,
     rectangle,
     sheet_of_paper,
     words,
 )
-from airstats.errors import AirstatsError
-from airstats.openings import STANDARD_PRACTICE, opening_quantities
-from airstats.outlines import OpeningPieces, Outline, Part
-from airstats.pieces import opening_pieces
-from airstats.practice import Practice
+from airstats.openings import opening_quantities
+from airstats.outlines import Infill, OpeningPieces, Outline, Part
+from airstats.phrases import counted, listed
+from airstats.pieces import Opening, opening_pieces
+
+WIDE = 1.7
+"""Width over height beyond which the two drawings stand one below the other."""
 
 
-def draw_opening(
-    width_mm: float,
-    height_mm: float,
-    reveal_mm: float,
-    sides: int = 4,
-    cut_pattern: str = "diagonal",
-    practice: Practice = STANDARD_PRACTICE,
-) -> Figure:
-    """Draw an opening to scale: the cuts in the sheet, and the reveal unfolded beside them.
+def draw_opening(opening: Opening) -> Figure:
+    """Draw an opening to scale: the cuts in the sheet, and the reveal unfolded.
 
-    Parameters
-    ----------
-    width_mm, height_mm, reveal_mm, sides, cut_pattern, practice
-        As for `opening_pieces`.
-
-    Returns
-    -------
-    Figure
-        Dimensions in mm. Loose pieces have the same number on both sides of the drawing.
-
-    Raises
-    ------
-    AirstatsError
-        As `opening_pieces` does.
+    Dimensions are in mm. Loose pieces have the same number in both drawings. The reveal stands
+    beside the sheet, below it where the opening is wide.
     """
-    pieces = opening_pieces(width_mm, height_mm, reveal_mm, sides, cut_pattern, practice)
-    margin = 0.22 * max(pieces.width_m, pieces.height_m)
-    shift = pieces.width_m + pieces.depth_m + 1.6 * margin
-    top = pieces.height_m + max(pieces.depth_m, 0.55 * margin)
+    pieces = opening_pieces(opening)
+    w, h, d = pieces.width_m, pieces.height_m, pieces.depth_m
+    margin = 0.22 * max(min(w, 1.8 * h), h)
+    above, below = max(d, 0.55 * margin), max(d, margin)
+    wide = w > WIDE * h
+    beside = 0.0 if wide else w + d + 1.6 * margin
+    under = h + above + below + 1.2 * margin if wide else 0.0
     extent = (
-        -1.2 * margin,
-        shift + pieces.width_m + pieces.depth_m + 0.9 * margin,
-        -max(pieces.depth_m, margin) - 0.3 * margin,
-        top + 0.7 * margin,
+        -max(d, 1.2 * margin),
+        beside + w + d + 0.9 * margin,
+        -under - below - 0.3 * margin,
+        h + above + 0.7 * margin,
     )
     figure, axes = sheet_of_paper(extent)
-    _draw_elevation(axes, pieces, margin)
-    _draw_reveal(axes, pieces, shift, margin)
-    top += 0.35 * margin
-    words(axes, pieces.width_m / 2, top, "1  The sheet, laid and cut", weight="bold")
-    words(axes, shift + pieces.width_m / 2, top, "2  The reveal, unfolded", weight="bold")
-    used = _kinds_used(pieces)
-    handles: list[Artist] = [
-        Patch(ec=INK, fc=KINDS[k][0], hatch=KINDS[k][1], label=KINDS[k][2]) for k in used
-    ]
-    handles.append(Line2D([], [], color=INK, lw=2.4, dashes=(4, 1.6), label="Cut"))
-    figure.legend(
-        handles=handles, loc="lower center", ncols=3, frameon=False, bbox_to_anchor=(0.5, 0.09)
-    )
-    note = describe_opening(width_mm, height_mm, reveal_mm, sides, cut_pattern, practice)
-    figure.text(0.5, 0.02, textwrap.fill(note, 124), ha="center", va="bottom", fontsize=9)
+    draw_elevation(axes, pieces, margin)
+    _draw_reveal(axes, pieces, np.array([beside, -under]), margin)
+    top = h + above + 0.35 * margin
+    words(axes, w / 2, top, "1  The sheet, laid and cut", weight="bold")
+    words(axes, beside + w / 2, top - under, "2  The reveal, unfolded", weight="bold")
+    explain(figure, _handles(pieces), describe_opening(opening))
     return figure
 
 
-def describe_opening(
-    width_mm: float,
-    height_mm: float,
-    reveal_mm: float,
-    sides: int = 4,
-    cut_pattern: str = "diagonal",
-    practice: Practice = STANDARD_PRACTICE,
-) -> str:
-    """Say in words what `draw_opening` shows; it serves as the text alternative too.
-
-    Parameters
-    ----------
-    width_mm, height_mm, reveal_mm, sides, cut_pattern, practice
-        As for `opening_pieces`.
-    """
-    row = {
-        "width_mm": width_mm,
-        "height_mm": height_mm,
-        "reveal_mm": reveal_mm,
-        "sides": sides,
-        "cut_pattern": cut_pattern,
-    }
-    pieces = opening_pieces(width_mm, height_mm, reveal_mm, sides, cut_pattern, practice)
-    level = cut_pattern == "centre" and pieces.flaps[-1].face == "head"
-    name = "slit level" if level else CUT_NAMES[cut_pattern]
-    one = opening_quantities(pd.DataFrame([row]), practice).iloc[0]
+def describe_opening(opening: Opening) -> str:
+    """Say in words what `draw_opening` shows; it serves as the text alternative too."""
+    pieces = opening_pieces(opening)
+    row = pd.DataFrame([vars(opening)])
+    one = opening_quantities(row, opening.practice).iloc[0]
+    size = f"{opening.width_mm:g} × {opening.height_mm:g} mm"
     return (
-        f"Opening {width_mm:g} × {height_mm:g} mm, reveal {reveal_mm:g} mm, {sides} sides, "
-        f"{name}. Reveal {one['reveal_m2']:.2f} m²: flaps cover "
+        f"Opening {size}, reveal {opening.reveal_mm:g} mm, {opening.sides} sides, "
+        f"{way_cut(pieces)}. Reveal {one['reveal_m2']:.2f} m²: flaps cover "
         f"{one['covered_m2']:.2f} m². Loose pieces, with returns: {one['fillable_m2']:.2f} m² "
-        f"from off-cuts, {one['fresh_m2']:.2f} m² fresh sheet. {one['pieces']:.0f} loose pieces, "
-        f"{one['joint_m']:.1f} m of joints to tape."
+        f"from off-cuts, {one['fresh_m2']:.2f} m² fresh sheet. "
+        f"{counted(int(one['pieces']), 'loose piece')}, {one['joint_m']:.1f} m of joints to tape. "
+        f"To cut, with returns: {'; '.join(_cut_list(pieces))}."
     )
 
 
-def draw_cut_map(grid: pd.DataFrame) -> Figure:
-    """Draw where one cut is cheaper than the other, with the break-even line.
-
-    Parameters
-    ----------
-    grid
-        What `break_even_map` returns.
-
-    Raises
-    ------
-    AirstatsError
-        If the grid does not hold the costs of two different cuts.
-    """
-    cuts = _two_cuts(grid)
-    table = grid.pivot_table("difference", "reveal_mm", "width_over_height")
-    area = float((grid["width_mm"] * grid["height_mm"]).iloc[0] / 1e6)
-    figure = Figure(figsize=(8, 5.6), layout="constrained")
-    axes = figure.add_subplot()
-    _fill_map(axes, table, cuts)
-    axes.set_xscale("log")
-    ticks = [0.4, 0.5, 0.67, 0.8, 1.0, 1.25, 1.5, 2.0, 2.5]
-    axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
-    axes.minorticks_off()
-    axes.set_xlim(grid["width_over_height"].min(), grid["width_over_height"].max())
-    axes.set_xlabel("Width ÷ height of the opening")
-    axes.set_ylabel("Reveal depth, mm")
-    axes.set_title(
-        f"Which cut is cheaper for an opening of {area:.2f} m²\n"
-        "Thick line: no difference. Thin lines: difference for one opening, in your currency.\n"
-        "Steps: where a piece no longer fits an off-cut",
-        loc="left",
-        fontsize=11,
-    )
-    return figure
+def _cut_list(pieces: OpeningPieces) -> list[str]:
+    """Say the size of each loose piece in mm, pieces alike together."""
+    alike: dict[tuple[int, int, bool, bool], list[str]] = {}
+    for place, infill in enumerate(pieces.infills, start=1):
+        length, deep = (round(side) for side in infill.size_mm)
+        two = len(infill.placed) == 2
+        corner = pieces.cut_pattern == "diagonal"
+        alike.setdefault((length, deep, corner, two), []).append(str(place))
+    return [
+        f"{listed(places)}: "
+        + ("right-angled, legs " if corner else "")
+        + f"{length}\u00a0×\u00a0{deep}\u00a0mm{' in two parts' if two else ''}"
+        for (length, deep, corner, two), places in alike.items()
+    ]
 
 
-def describe_cut_map(grid: pd.DataFrame) -> str:
-    """Say in words what `draw_cut_map` shows; it serves as the text alternative too.
-
-    Parameters
-    ----------
-    grid
-        What `break_even_map` returns.
-    """
-    first, second = _two_cuts(grid)
-    share = float((grid["difference"] < 0).mean())
-    low, high = grid["difference"].min(), grid["difference"].max()
-    return (
-        f"Of {len(grid)} shapes and depths, {CUT_NAMES[first]} is cheaper than "
-        f"{CUT_NAMES[second]} in {share:.0%}. The difference runs from {low:.2f} to {high:.2f} "
-        "for one opening, in your currency."
-    )
+def way_cut(pieces: OpeningPieces) -> str:
+    """Name the cut, and which way a slit runs."""
+    if pieces.cut_pattern != "centre":
+        return CUT_NAMES[pieces.cut_pattern]
+    return "slit level" if pieces.flaps[-1].face == "head" else "slit upright"
 
 
-def _two_cuts(grid: pd.DataFrame) -> tuple[str, str]:
-    cuts = [name.removesuffix("_cost") for name in grid.columns if name.endswith("_cost")]
-    if len(cuts) != 2:
-        raise AirstatsError(
-            "grid: costs of two different cuts are needed. Make it with break_even_map."
-        )
-    return cuts[0], cuts[1]
-
-
-def _fill_map(axes: Axes, table: pd.DataFrame, cuts: Sequence[str]) -> None:
-    x, y, z = table.columns.to_numpy(), table.index.to_numpy(), table.to_numpy()
-    levels = [min(z.min(), 0) - 1, 0, max(z.max(), 0) + 1]
-    colours = [KINDS["flap"][0], "#F5D3A6"]
-    axes.contourf(x, y, z, levels, colors=colours, hatches=["//", None])
-    lines = axes.contour(x, y, np.abs(z), 6, colors=INK, linewidths=0.6)
-    axes.clabel(lines, fontsize=8, fmt="%g")
-    if z.min() < 0 < z.max():
-        axes.contour(x, y, z, [0.0], colors=INK, linewidths=2.8)
-    for part, cut in ((z < 0, cuts[0]), (z > 0, cuts[1])):
-        if part.any():
-            across, up = _middle(x, y, part)
-            words(axes, across, up, f"{CUT_NAMES[cut]}\nis cheaper", weight="bold", boxed=True)
-
-
-def _middle(x: Outline, y: Outline, part: np.ndarray) -> tuple[float, float]:
-    """Return the grid point of a part of the map that lies nearest to the part's middle."""
-    rows, columns = np.nonzero(part)
-    far = ((rows - rows.mean()) / len(y)) ** 2 + ((columns - columns.mean()) / len(x)) ** 2
-    nearest = int(np.argmin(far))
-    return float(x[columns[nearest]]), float(y[rows[nearest]])
-
-
-def _draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
+def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
     """Draw the laid sheet with its cut lines, and where loose pieces are cut from off-cuts."""
     w, h, edge = pieces.width_m, pieces.height_m, 0.55 * margin
     fill(axes, rectangle(-edge, -edge, w + edge, h + edge), "sheet", line=0)
@@ -225,29 +118,45 @@ def _draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
     dimension(axes, (-edge - 0.3 * margin, 0), (-edge - 0.3 * margin, h), h)
 
 
-def _draw_reveal(axes: Axes, pieces: OpeningPieces, shift: float, margin: float) -> None:
+def _draw_reveal(axes: Axes, pieces: OpeningPieces, aside: Outline, margin: float) -> None:
     """Draw the faces of the reveal round the opening, with what covers each part of them."""
     w, h, d = pieces.width_m, pieces.height_m, pieces.depth_m
-    aside = np.array([shift, 0.0])
+    x, y = aside
     for part in pieces.covered:
         fill(axes, part.outline + aside, "flap")
     for place, infill in enumerate(pieces.infills, start=1):
         for bare in infill.bare:
             outline = pieces.bare[bare].outline + aside
             fill(axes, outline, "fresh" if infill.is_fresh else "reused")
+            if len(infill.placed) == 2 and pieces.cut_pattern == "centre":
+                axes.plot(*_joint(infill, outline).T, color=INK, lw=1.6)
             number(axes, outline, place)
     for face in pieces.faces:
         fill(axes, face.outline + aside, None, line=1.6)
-        _face_name(axes, face, shift, w, h)
-    words(axes, shift + w / 2, h / 2, "opening")
+        _face_name(axes, face, aside, w, h)
+    words(axes, x + w / 2, y + h / 2, "opening")
     lined_foot = any(face.face == "foot" for face in pieces.faces)
     if not lined_foot:
-        words(axes, shift + w / 2, -0.3 * margin, "threshold, not lined")
-    level = -0.35 * margin
-    dimension(axes, (shift + w, level), (shift + w + d, level), d, beside=d < margin)
+        words(axes, x + w / 2, y - 0.3 * margin, "threshold, not lined")
+    level = y - 0.35 * margin
+    dimension(axes, (x + w, level), (x + w + d, level), d, beside=d < margin)
 
 
-def _face_name(axes: Axes, face: Part, shift: float, width: float, height: float) -> None:
+def _joint(infill: Infill, outline: Outline) -> Outline:
+    """Return the line where both parts of a piece meet on its face."""
+    low, size = outline.min(axis=0), np.ptp(outline, axis=0)
+    along = int(size[1] > size[0])
+    parts = [np.sort(np.ptp(part, axis=0)) for part in infill.placed]
+    deep = infill.size_mm[1] / 1000
+    lengths = [float(np.delete(part, np.argmin(np.abs(part - deep)))[0]) for part in parts]
+    narrow = all(np.abs(part - deep).min() > 1e-9 for part in parts)
+    axis, share = (1 - along, 0.5) if narrow else (along, lengths[0] / sum(lengths))
+    start, end = low.copy(), low + size
+    start[axis] = end[axis] = low[axis] + share * size[axis]
+    return np.array([start, end])
+
+
+def _face_name(axes: Axes, face: Part, aside: Outline, width: float, height: float) -> None:
     """Write the name of a face inside the opening, along the edge of the face."""
     inset = 0.07 * min(width, height)
     x, y, turn = {
@@ -256,15 +165,26 @@ def _face_name(axes: Axes, face: Part, shift: float, width: float, height: float
         "left jamb": (inset, height / 2, 90),
         "right jamb": (width - inset, height / 2, 90),
     }[face.face]
-    words(axes, shift + x, y, face.face.removeprefix("left ").removeprefix("right "), turn=turn)
+    name = face.face.removeprefix("left ").removeprefix("right ")
+    words(axes, aside[0] + x, aside[1] + y, name, turn=turn)
 
 
-def _kinds_used(pieces: OpeningPieces) -> Iterable[str]:
+def _handles(pieces: OpeningPieces) -> list[Artist]:
+    """Return what the legend explains: only what is drawn."""
+    spare = bool(pieces.offcuts or pieces.trimmings)
     shown = {
         "sheet": True,
         "flap": bool(pieces.flaps),
-        "spare": bool(pieces.offcuts or pieces.trimmings),
+        "spare": spare,
         "reused": any(not infill.is_fresh for infill in pieces.infills),
         "fresh": any(infill.is_fresh for infill in pieces.infills),
     }
-    return [kind for kind, yes in shown.items() if yes]
+    handles: list[Artist] = [
+        Patch(ec=INK, fc=KINDS[kind][0], hatch=KINDS[kind][1], label=KINDS[kind][2])
+        for kind, yes in shown.items()
+        if yes
+    ]
+    handles.append(Line2D([], [], color=INK, lw=2.4, dashes=(4, 1.6), label="Cut in the sheet"))
+    if spare:
+        handles.append(Line2D([], [], color=INK, lw=0.9, label="Trimmed after folding"))
+    return handles

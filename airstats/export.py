@@ -1,117 +1,102 @@
-"""From an executed notebook to one HTML page: no code, no script, nothing fetched from outside."""
+"""From a page to HTML: no code, no script, nothing fetched from outside."""
 
 from __future__ import annotations
 
 import base64
-import re
-from collections.abc import Iterator
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import mistune
 from jinja2 import Environment, FileSystemLoader, Template
-from nbformat import NotebookNode
+
+from airstats.blocks import Block, Grid, Image, Page, Plain, block, made_grid
+from airstats.screen import Picture, Table, Words
 
 TEMPLATE = "report.html.j2"
-_CAPTION = re.compile(r"<caption>(.*?)</caption>", re.DOTALL)
 
 
-def report_html(notebook: NotebookNode, made: dict[str, str], command: str) -> str:
-    """Return the page of an executed notebook.
+def page_html(
+    title: str,
+    shown: Sequence[Words | Table | Picture],
+    made: Mapping[str, str],
+    command: str,
+) -> str:
+    """Return one self-contained HTML page of sentences, tables and pictures.
 
     Parameters
     ----------
-    notebook : NotebookNode
-        With its outputs; code is left out, texts and outputs stay in their order.
-    made : dict
+    title : str
+        The heading of the page.
+    shown : sequence of Words, Table or Picture
+        In their order.
+    made : mapping
         What the page states about its making: parameters, digest, versions.
     command : str
         The command that makes it again.
     """
-    blocks = [_own_names(block, place) for place, block in enumerate(_blocks(notebook))]
-    return _template().render(title=_title(notebook), blocks=blocks, made=made, command=command)
+    return html_of(Page(title, tuple(map(block, shown)), made, command))
 
 
-def picture_tables(notebook: NotebookNode) -> dict[str, str]:
-    """Return the numbers of each picture as CSV text, by the picture's name."""
-    abouts = [output.metadata.get("image/png", {}) for output in _outputs(notebook)]
-    return {about["name"]: about["csv"] for about in abouts if "csv" in about}
+def html_of(page: Page) -> str:
+    """Return a page as one self-contained HTML file."""
+    renderer = _Words(escape=True)
+    markdown = mistune.create_markdown(renderer=renderer)
+    blocks = [_shown(part, markdown) for part in page.blocks]
+    return _template().render(
+        title=page.title,
+        blocks=blocks,
+        contents=renderer.contents,
+        made=_table(made_grid(page)),
+        command=page.command,
+    )
 
 
-def picture_files(notebook: NotebookNode) -> dict[str, bytes]:
-    """Return each picture as the bytes of a PNG file, by the picture's name."""
-    pictures = [output for output in _outputs(notebook) if "image/png" in output.data]
-    return {
-        output.metadata.get("image/png", {}).get("name", "picture"): base64.b64decode(
-            output.data["image/png"]
-        )
-        for output in pictures
-    }
+class _Words(mistune.HTMLRenderer):
+    """Markdown as HTML, with an id on each heading so that the contents can lead to it.
+
+    Names from the records stand in the sentences: they must not turn into tags, links or
+    requests, so HTML is escaped, and links and pictures stay words.
+    """
+
+    def __init__(self, escape: bool) -> None:
+        super().__init__(escape=escape)
+        self.contents: list[tuple[str, str]] = []
+
+    def heading(self, text: str, level: int, **attrs: Any) -> str:
+        self.contents.append((f"part-{len(self.contents) + 1}", text))
+        return f'<h{max(level, 2)} id="{self.contents[-1][0]}">{text}</h{max(level, 2)}>\n'
+
+    def link(self, text: str, url: str, title: str | None = None) -> str:
+        return f"{text} ({mistune.escape(url)})"
+
+    def image(self, text: str, url: str, title: str | None = None) -> str:
+        return f"{text} ({mistune.escape(url)})"
 
 
-def _outputs(notebook: NotebookNode) -> list[NotebookNode]:
-    return [output for cell in notebook.cells for output in _shown(cell)]
+def _shown(part: Block, markdown: Callable[[str], Any]) -> dict[str, Any]:
+    """What the template needs of a block."""
+    if isinstance(part, Words):
+        return {"kind": "words", "content": markdown(part.text)}
+    if isinstance(part, Image):
+        png, csv = (base64.b64encode(b).decode("ascii") for b in (part.png, part.csv.encode()))
+        return {"kind": "picture", "png": png, "csv": csv, "alt": part.alt, "name": part.name}
+    if isinstance(part, Plain):
+        return {"kind": "plain", "text": part.text}
+    return _table(part)
 
 
-def _shown(cell: NotebookNode) -> list[NotebookNode]:
-    """The outputs of a cell that a reader sees: not its streams."""
-    return [output for output in cell.get("outputs", []) if "data" in output]
-
-
-def _blocks(notebook: NotebookNode) -> Iterator[dict[str, Any]]:
-    for cell in notebook.cells:
-        if cell.cell_type == "markdown":
-            yield {"kind": "words", "content": _words(cell.source)}
-        yield from map(_output, _shown(cell))
-
-
-def _output(output: NotebookNode) -> dict[str, Any]:
-    data = output.data
-    if "image/png" in data:
-        about = output.metadata.get("image/png", {})
-        return {
-            "kind": "picture",
-            "content": data["image/png"].replace("\n", ""),
-            "alt": about.get("alt", data.get("text/plain", "")),
-            "name": about.get("name", "picture"),
-            "csv": base64.b64encode(about.get("csv", "").encode()).decode("ascii"),
-        }
-    if "text/html" in data:
-        return {"kind": "table", "content": data["text/html"]}
-    if "text/markdown" in data:
-        return {"kind": "words", "content": _words(data["text/markdown"])}
-    return {"kind": "text", "content": data.get("text/plain", "")}
-
-
-def _own_names(block: dict[str, Any], place: int) -> dict[str, Any]:
-    """A table under its caption as label, its ids made different from other tables'."""
-    if block["kind"] != "table":
-        return block
-    content = str(block["content"])
-    caption = _CAPTION.search(content)
-    label = caption[1] if caption else "Table"
-    return block | {"content": content.replace("T_table", f"T_{place}"), "label": label}
-
-
-def _words(text: str) -> str:
-    return str(_markdown()(text))
-
-
-def _title(notebook: NotebookNode) -> str:
-    for cell in notebook.cells:
-        if cell.cell_type == "markdown" and cell.source.startswith("# "):
-            return str(cell.source.splitlines()[0].removeprefix("# "))
-    return "Report"
-
-
-@cache
-def _markdown() -> Any:
-    # Names from the records stand in the sentences: they must not turn into tags.
-    return mistune.create_markdown(escape=True)
+def _table(grid: Grid) -> dict[str, Any]:
+    rows = [list(zip(row, grid.numbers, strict=True)) for row in grid.rows]
+    headings = list(zip(grid.headings, grid.numbers, strict=True))
+    return {"kind": "table", "caption": grid.caption, "headings": headings, "rows": rows}
 
 
 @cache
 def _template() -> Template:
     folder = FileSystemLoader(Path(__file__).parent)
-    return Environment(loader=folder, trim_blocks=True, lstrip_blocks=True).get_template(TEMPLATE)
+    # Everything is escaped but what the Markdown renderer made.
+    return Environment(
+        loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True
+    ).get_template(TEMPLATE)

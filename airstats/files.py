@@ -1,4 +1,4 @@
-"""Files that are written whole or not at all, as text that a person can read."""
+"""Files that are written whole or not at all, and JSON that a person can read."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ import numpy as np
 _DIGITS = 10
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file so that a reader sees the old file or the new one, never a half."""
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file so that a reader sees the old one or the new one, never a half."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
         os.chmod(temporary, 0o644)
         os.replace(temporary, path)
     except BaseException:

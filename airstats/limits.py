@@ -42,6 +42,10 @@ _REVEAL = (
 _WHOLE = Rule(lambda v: v % 1 > 0, "is not a whole number", "write how many there are")
 _TOO_MANY = Rule(lambda v: v > 10_000, "is too many for one job", CHECK)
 _ROLLS = (Rule(lambda v: v <= 0, "must be above 0", "write the number of rolls"),)
+_METRES_OF_EDGE = (
+    Rule(lambda v: v < 0, "must not be below 0", "write the length in metres"),
+    Rule(lambda v: v >= 20_000, "is too long for one job", "write the length in metres"),
+)
 JOB_LIMITS: Limits = {
     "surface_m2": (
         Rule(lambda v: v <= 0, "must be above 0", "write the surface in square metres"),
@@ -62,6 +66,13 @@ JOB_LIMITS: Limits = {
         Rule(lambda v: v > 500, "is too wide for a lap", "write the lap in millimetres"),
     ),
     "roll_price": (Rule(lambda v: v < 0, "must not be below 0", CHECK),),
+    "perimeter_m": _METRES_OF_EDGE,
+    "sealant_m": _METRES_OF_EDGE,
+    "pretaped_share": (
+        Rule(lambda v: v < 0, "must not be below 0", "write a share from 0 to 1"),
+        Rule(lambda v: (v > 1) & (v <= 100), "looks like per cent", "write a share, {}", 0.01),
+        Rule(lambda v: v > 100, "is no share", "write a share from 0 to 1"),
+    ),
     "opening_count": (Rule(lambda v: v < 0, "must not be below 0", CHECK), _WHOLE, _TOO_MANY),
 }
 OPENING_LIMITS: Limits = {
@@ -76,6 +87,14 @@ OPENING_LIMITS: Limits = {
             "write 4, or 3 for an opening without a lined threshold",
         ),
     ),
+}
+MATERIAL_LIMITS: Limits = {
+    "estimated": (Rule(lambda v: v < 0, "must not be below 0", "write the number of packs"),),
+    "used": (
+        Rule(lambda v: v <= 0, "must be above 0", "write the number of packs, or remove the row"),
+    ),
+    "pack": (Rule(lambda v: v <= 0, "must be above 0", "write what one pack holds"),),
+    "pack_price": (Rule(lambda v: v < 0, "must not be below 0", CHECK),),
 }
 SUMMARY_LIMITS: Limits = {
     "opening_width_mm": _SIZE,

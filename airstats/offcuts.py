@@ -16,6 +16,9 @@ Floats = NDArray[np.float64]
 # Assumption, common practice without a source: smaller bits go straight into the bin.
 OFFCUT_LEAST_MM = 100.0
 
+# A piece that only just fits must fit whatever the last bit of a square root says.
+JUST_FITS_MM = 1e-6
+
 
 @dataclass(frozen=True)
 class Tip:
@@ -85,8 +88,8 @@ def pieces_in_tip(tip: Tip, hypotenuse: Floats) -> Floats:
     one takes the largest piece. More than two a tip are never counted.
     """
     base = np.maximum(tip.base, 1e-9)
-    one = hypotenuse <= np.minimum(base, 2 * tip.side**2 / base)
-    two = hypotenuse <= tip.side
+    one = hypotenuse <= np.minimum(base, 2 * tip.side**2 / base) + JUST_FITS_MM
+    two = hypotenuse <= tip.side + JUST_FITS_MM
     return np.where(tip.is_offcut, np.where(two, 2.0, np.where(one, 1.0, 0.0)), 0.0)
 
 
@@ -113,10 +116,8 @@ def fill_corners(
 
     Parameters
     ----------
-    width, height, depth
-        Opening and reveal, mm.
-    foot
-        1 where the foot is lined, 0 where it is not.
+    width, height, depth, foot
+        As for `diagonal_tips`.
     turned
         Return, mm.
     halves
@@ -162,7 +163,7 @@ def _take(
         # tip, a smaller piece fits the other half.
         count = np.minimum(wanted, np.minimum(pieces_in_tip(tip, hypotenuse), free))
         # A single piece that does not fit half a tip needs the whole of it.
-        whole_tip = hypotenuse > tip.side
+        whole_tip = hypotenuse > tip.side + JUST_FITS_MM
         wanted = wanted - count
         taken.append(count)
         left.append(np.where(whole_tip & (count > 0), 0.0, free - count))
@@ -171,7 +172,7 @@ def _take(
 
 def _half_slots(tips: tuple[Tip, ...], hypotenuse: Floats, slots: tuple[Floats, ...]) -> Floats:
     free = [
-        np.where(tip.is_offcut & (hypotenuse <= tip.side), slot, 0.0)
+        np.where(tip.is_offcut & (hypotenuse <= tip.side + JUST_FITS_MM), slot, 0.0)
         for tip, slot in zip(tips, slots, strict=True)
     ]
     return np.asarray(np.sum(free, axis=0), dtype=np.float64)

@@ -30,8 +30,13 @@ def order_costs(
     return orders.assign(**costs)
 
 
-def roll_chances(takeoff: Takeoff, allowances: Allowances) -> pd.DataFrame:
-    """Return the chance of each whole number of rolls: `job_id, rolls, probability`."""
+def roll_chances(
+    takeoff: Takeoff, allowances: Allowances, negligible: float = NEGLIGIBLE
+) -> pd.DataFrame:
+    """Return the chance of each whole number of rolls: `job_id, rolls, probability`.
+
+    Chances below `negligible` are left out.
+    """
     use, roll_m2 = predict(takeoff, allowances), takeoff.columns(["roll_m2"])[:, 0]
     most = int(np.ceil((use.quantile(1 - 1e-6) / roll_m2).max(initial=1)))
     below = np.array([use.below(k * roll_m2) for k in range(most + 1)])
@@ -40,4 +45,4 @@ def roll_chances(takeoff: Takeoff, allowances: Allowances) -> pd.DataFrame:
     long = table.assign(job_id=takeoff.table["job_id"].to_numpy()).melt(
         "job_id", var_name="rolls", value_name="probability"
     )
-    return long[long["probability"] >= NEGLIGIBLE].astype({"rolls": int}).reset_index(drop=True)
+    return long[long["probability"] >= negligible].astype({"rolls": int}).reset_index(drop=True)

@@ -32,9 +32,12 @@ class Infill:
     `bare` holds places in `OpeningPieces.bare`; `cut_from` places in `OpeningPieces.offcuts`, one
     for each outline in `placed` (two for a piece made from halves, none for fresh sheet). A placed
     outline includes the returns; a half with a tab is drawn as the triangle that holds it.
+    `size_mm` is what to cut, returns included, always in mm: length and depth of a strip, both
+    legs at the right angle of a corner piece (its points cut off where it meets another).
     """
 
     bare: tuple[int, ...]
+    size_mm: tuple[float, float]
     cut_from: tuple[int, ...] = ()
     placed: tuple[Outline, ...] = ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +16,10 @@ from airstats.likelihood import agreement
 from airstats.takeoff import Takeoff
 
 Array = np.ndarray
+Causes = Mapping[str, Sequence[str]]
 
 CAUSES = (
+    "already_priced",
     "reveal.diagonal",
     "reveal.centre",
     "reveal.lined",
@@ -24,33 +27,78 @@ CAUSES = (
     "waste",
     "crew",
     "count_rounding",
+    "price_rounding",
     "unexplained",
-    "already_priced",
 )
+EACH: Causes = {cause: (cause,) for cause in CAUSES}
+"""Every cause by itself."""
+MAIN: Causes = {
+    "already_priced": ("already_priced",),
+    "reveals": ("reveal.diagonal", "reveal.centre", "reveal.lined"),
+    "laps": ("laps",),
+    "waste": ("waste",),
+    "crew": ("crew",),
+    "whole_rolls": ("count_rounding", "price_rounding"),
+    "unexplained": ("unexplained",),
+}
+"""The causes as an owner reads them: all reveals as one, rounding of price and count as one."""
+NET: Causes = {
+    "reveals": MAIN["reveals"],
+    "laps_and_waste": ("laps", "waste", "already_priced"),
+    "crew": MAIN["crew"],
+    "whole_rolls": MAIN["whole_rolls"],
+    "unexplained": MAIN["unexplained"],
+}
+"""What the price held is set against laps and waste: all three grow with the surface."""
 CAUSE_WORDS = {
+    "already_priced": "held in the price beyond the bare surface",
+    "reveals": "reveals",
     "reveal.diagonal": "reveals cut corner to corner",
     "reveal.centre": "reveals cut down the middle",
     "reveal.lined": "reveals lined separately",
     "laps": "laps between courses",
-    "waste": "waste at the firm's rate",
-    "crew": "the crew's departure from it",
+    "laps_and_waste": "laps and waste beyond what the price held",
+    "waste": "waste at the usual rate",
+    "crew": "the crews' departure from it",
+    "whole_rolls": "whole-roll rounding of count and price",
     "count_rounding": "whole rolls counted where part was used",
+    "price_rounding": "prices rounded up to whole rolls",
     "unexplained": "left unexplained",
-    "already_priced": "already in the price beyond the bare surface",
 }
 UNITS = ("rolls", "m2")
+ROUNDING_STEPS = (1.0, 0.5, 0.25)
+"""Prices that are all multiples of one of these, in rolls, are taken as rounded up to it."""
 
 
 @dataclass(frozen=True)
-class _Shares:
-    """What one candidate says of each cause for k groups: means (k, causes) and variances."""
+class _Part:
+    """What g candidates say of one cause in each of n jobs, in m².
+
+    `mean` (g, n); `slope` (g or 1, n, P), how the mean follows the parameters; `use` and
+    `rounding`, how often the open use within the count, and the price's rounding, are part of it.
+    """
 
     mean: Array
-    variance: Array
+    slope: Array
+    use: float = 0.0
+    rounding: float = 0.0
+
+    def __add__(self, other: _Part) -> _Part:
+        return _Part(
+            self.mean + other.mean,
+            self.slope + other.slope,
+            self.use + other.use,
+            self.rounding + other.rounding,
+        )
 
 
 def split_overrun(
-    jobs: Takeoff, allowances: Allowances, by: str | None = None, unit: str = "rolls"
+    jobs: Takeoff,
+    allowances: Allowances,
+    by: str | None = None,
+    unit: str = "rolls",
+    causes: Causes = EACH,
+    usual: Sequence[str] = (),
 ) -> pd.DataFrame:
     """Split used minus estimated into causes, for the firm or for each group of jobs.
 
@@ -64,53 +112,52 @@ def split_overrun(
         A column whose values make the groups, such as "job_id", "crew" or "quarter"; without it
         all jobs are one group, "all jobs".
     unit : {"rolls", "m2"}
+    causes : mapping
+        Name to the members of `CAUSES` that it joins, such as `MAIN`. Causes joined are often
+        surer than each alone.
+    usual : sequence of str
+        Crews whose mean waste counts as the usual rate; none: the firm's own rate does.
 
     Returns
     -------
     DataFrame
-        One row a group and cause, in the order of `CAUSES`: `group, cause, mean, sd, low, high`
-        (90 %) in the unit. In each group the means add up to used minus estimated.
+        One row a group and cause: `group, cause, mean, sd, low, high` (90 %) in the unit. Where
+        every member of `CAUSES` is named once, the means of a group add up to used - estimated.
 
     Notes
     -----
     used - estimated = reveals + laps + waste + crew + (count - likely use) + (likely use -
     expected use) - (estimated - bare surface). Likely use is the mean of the use within its
-    counted interval; the last part is what the price held beyond the bare surface, its own
-    rounding up included.
+    counted interval. Of estimated - bare surface a part is the price's own rounding up: of a price
+    in whole rolls it is anything from nothing to a roll, evenly (half a roll on average).
+    Variances follow from the covariance of the parameters by first order (delta method).
     """
-    names, membership = _groups(jobs, by)
-    shares = _average(allowances.belief, jobs, membership * _per_unit(jobs, unit))
-    sd = np.sqrt(shares.variance)
-    reach = ndtri(0.5 + INTERVAL / 2) * sd
-    return pd.DataFrame(
-        {
-            "group": np.repeat(names, len(CAUSES)),
-            "cause": np.tile(np.array(CAUSES, dtype=object), len(names)),
-            "mean": shares.mean.ravel(),
-            "sd": sd.ravel(),
-            "low": (shares.mean - reach).ravel(),
-            "high": (shares.mean + reach).ravel(),
-        }
-    )
-
-
-def reveals_total(jobs: Takeoff, allowances: Allowances, unit: str = "rolls") -> pd.Series:
-    """Return mean, sd, low and high (90 %) of the sheet that all reveals together took."""
-    belief, weights = allowances.belief, _per_unit(jobs, unit)[None, :]
-    means, variances = np.empty(len(belief.form)), np.empty(len(belief.form))
+    names, order, starts = _groups(jobs, by)
+    weight = _per_unit(jobs, unit)
+    belief = allowances.belief
+    mean = np.empty((len(belief.form), len(names), len(causes)))
+    variance = np.empty_like(mean)
     for form in np.unique(belief.form):
-        chosen = belief.form == form
-        columns, certain = design(jobs, int(form), belief.crews)
-        held = np.zeros(columns.shape[1], dtype=bool)
-        held[list(REVEAL_PARTS)] = True
-        x = weights @ np.where(held, columns, 0)
-        fixed = weights @ (certain - columns[:, 0])
-        means[chosen] = (belief.mean[chosen] @ x.T + fixed)[:, 0]
-        variances[chosen] = np.einsum("ki,gij,kj->g", x, belief.covariance[chosen], x)
-    mean = belief.weight @ means
-    sd = np.sqrt(belief.weight @ (variances + (means - mean) ** 2))
-    reach = ndtri(0.5 + INTERVAL / 2) * sd
-    return pd.Series({"mean": mean, "sd": sd, "low": mean - reach, "high": mean + reach})
+        chosen = np.flatnonzero(belief.form == form)
+        picked = belief.pick(chosen)
+        use = likely_use(picked, jobs)
+        parts = _known(picked, jobs, int(form), use) | _fitted(picked, jobs, int(form), usual)
+        rounding = price_rounding(jobs)[None, :] ** 2 / 12
+        for place, members in enumerate(causes.values()):
+            part = sum((parts[member] for member in members[1:]), parts[members[0]])
+            x = np.add.reduceat((part.slope * weight[:, None])[:, order], starts, axis=1)
+            own = part.use**2 * use[2] + part.rounding**2 * rounding
+            mean[chosen, :, place] = np.add.reduceat((part.mean * weight)[:, order], starts, axis=1)
+            variance[chosen, :, place] = _spread(x, picked.covariance) + np.add.reduceat(
+                (own * weight**2)[:, order], starts, axis=1
+            )
+    return _table(names, causes, belief.weight, mean, variance)
+
+
+def usual_crews(allowances: Allowances) -> tuple[str, ...]:
+    """Return the crews that set the usual rate where others surely waste more than the firm."""
+    above = allowances.crew_table()["low"] > 0
+    return tuple(above.index[~above]) if above.any() else ()
 
 
 def overrun_table(jobs: Takeoff) -> pd.DataFrame:
@@ -135,6 +182,16 @@ def likely_use(belief: Belief, jobs: Takeoff) -> tuple[Array, Array, Array]:
     return expected, mean, variance
 
 
+def price_rounding(jobs: Takeoff) -> Array:
+    """Return the (n,) most that each price can have been rounded up by, m².
+
+    One step of the prices, a roll or a part of one; nothing where they have no common step.
+    """
+    rolls, roll = jobs.columns(["estimated_rolls", "roll_m2"]).T
+    steps = [step for step in ROUNDING_STEPS if np.allclose(rolls % step, 0)]
+    return (steps[0] if steps else 0.0) * roll
+
+
 def _per_unit(jobs: Takeoff, unit: str) -> Array:
     """The (n,) numbers that turn m² into the unit."""
     if unit not in UNITS:
@@ -142,59 +199,87 @@ def _per_unit(jobs: Takeoff, unit: str) -> Array:
     return 1 / jobs.columns(["roll_m2"])[:, 0] if unit == "rolls" else np.ones(len(jobs))
 
 
-def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array]:
-    """Names of the groups and their (k, n) membership."""
+def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array, Array]:
+    """Names of the groups, the jobs in the order of their groups, and where each group starts."""
     if by is None:
-        return np.array(["all jobs"], dtype=object), np.ones((1, len(jobs)))
+        return np.array(["all jobs"], dtype=object), np.arange(len(jobs)), np.array([0])
     codes, names = pd.factorize(jobs.table[by], sort=by != "job_id")
-    return np.asarray(names, dtype=object), (codes == np.arange(len(names))[:, None]).astype(float)
+    order = np.argsort(codes, kind="stable")
+    starts = np.searchsorted(codes[order], np.arange(len(names)))
+    return np.asarray(names, dtype=object), order, starts
 
 
-def _average(belief: Belief, jobs: Takeoff, weights: Array) -> _Shares:
-    """Mean and variance of each cause for k weighted sums of jobs, over all candidates."""
-    expected, use, use_variance = likely_use(belief, jobs)
-    used, estimated, net, lap = _known(jobs)
-    causes = len(CAUSES)
-    mean = np.zeros((len(belief.form), len(weights), causes))
-    variance = np.zeros_like(mean)
-    for form in np.unique(belief.form):
-        chosen = np.flatnonzero(belief.form == form)
-        columns, certain = design(jobs, int(form), belief.crews)
-        for place, fixed, held in _parts(columns, certain, jobs, int(form)):
-            x = weights @ np.where(held, columns, 0)
-            mean[chosen, :, place] = belief.mean[chosen] @ x.T + weights @ fixed
-            variance[chosen, :, place] = np.einsum("ki,gij,kj->gk", x, belief.covariance[chosen], x)
-    mean[:, :, CAUSES.index("laps")] = weights @ lap
-    mean[:, :, CAUSES.index("already_priced")] = weights @ (net - estimated)
-    mean[:, :, CAUSES.index("count_rounding")] = (used - use) @ weights.T
-    mean[:, :, CAUSES.index("unexplained")] = (use - expected) @ weights.T
-    for cause in ("count_rounding", "unexplained"):
-        variance[:, :, CAUSES.index(cause)] = use_variance @ (weights**2).T
-    average = np.einsum("g,gkc->kc", belief.weight, mean)
-    within = np.einsum("g,gkc->kc", belief.weight, variance)
-    between = np.einsum("g,gkc->kc", belief.weight, (mean - average) ** 2)
-    return _Shares(average, within + between)
-
-
-def _known(jobs: Takeoff) -> tuple[Array, Array, Array, Array]:
+def _known(
+    belief: Belief, jobs: Takeoff, form: int, likely: tuple[Array, Array, Array]
+) -> dict[str, _Part]:
+    """The causes that geometry, price and count give; the parameters move only the last two."""
+    columns, _ = design(jobs, form, belief.crews)
+    expected, use, variance = likely
+    share = (variance / job_sd(belief, jobs.columns(["laid_m2"])[:, 0]) ** 2)[:, :, None]
     used, estimated, roll, net, lap = jobs.columns(
         ["used_rolls", "estimated_rolls", "roll_m2", "net_surface_m2", "lap_m2"]
     ).T
-    return used * roll, estimated * roll, net, lap
+    rounded = price_rounding(jobs) / 2
+    every, still = np.zeros_like(expected), np.zeros((1, *columns.shape))
+    return {
+        "laps": _Part(every + lap, still),
+        "already_priced": _Part(every + net - estimated * roll + rounded, still, rounding=1.0),
+        "price_rounding": _Part(every - rounded, still, rounding=-1.0),
+        "count_rounding": _Part(used * roll - use, -share * columns, use=-1.0),
+        "unexplained": _Part(use - expected, (share - 1) * columns, use=1.0),
+    }
 
 
-def _parts(
-    columns: Array, certain: Array, jobs: Takeoff, form: int
-) -> list[tuple[int, Array, Array]]:
-    """Each fitted cause: its place in CAUSES, its certain sheet, the parameters it holds."""
+def _fitted(belief: Belief, jobs: Takeoff, form: int, usual: Sequence[str]) -> dict[str, _Part]:
+    """The causes that parameters multiply: waste, crew and the reveals by cut."""
+    columns, _ = design(jobs, form, belief.crews)
     place = np.arange(columns.shape[1])
-    nothing = np.zeros(len(columns))
-    parts = [
-        (CAUSES.index("waste"), nothing, place == 0),
-        (CAUSES.index("crew"), nothing, place > max(REVEAL_PARTS)),
-    ]
-    for slot, cut in zip(REVEAL_PARTS, ("diagonal", "centre", "lined"), strict=True):
-        reuse = form == 1 and cut != "lined"
-        fixed = jobs.columns([f"needed_{cut}_m2"])[:, 0] if reuse else nothing
-        parts.append((CAUSES.index(f"reveal.{cut}"), fixed, place == slot))
+    held = {"waste": place == 0, "crew": place > max(REVEAL_PARTS)}
+    own = _usual_columns(belief, jobs, usual, columns)
+    cuts = ("diagonal", "centre", "lined")
+    held |= {f"reveal.{c}": place == p for c, p in zip(cuts, REVEAL_PARTS, strict=True)}
+    parts = {}
+    for cause, chosen in held.items():
+        slope = np.where(chosen, columns, 0.0) + own * {"waste": 1, "crew": -1}.get(cause, 0)
+        parts[cause] = _Part(belief.mean @ slope.T, slope[None])
+    if form == 1:
+        for cut in cuts[:2]:
+            needed = jobs.columns([f"needed_{cut}_m2"])[:, 0]
+            parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))
     return parts
+
+
+def _usual_columns(belief: Belief, jobs: Takeoff, usual: Sequence[str], columns: Array) -> Array:
+    """The (n, P) columns that move the usual crews' mean from the crews' part to waste."""
+    chosen = np.isin(np.array(belief.crews, dtype=str), list(usual))
+    moved = np.zeros_like(columns)
+    if chosen.any():
+        named = np.isin(jobs.crews, belief.crews) * columns[:, 0]
+        moved[:, max(REVEAL_PARTS) + 1 :] = named[:, None] * chosen / chosen.sum()
+    return moved
+
+
+def _spread(x: Array, covariance: Array) -> Array:
+    """Variance of x·parameters: (g or 1, k, P) and (g, P, P) give (g, k)."""
+    spread = x @ covariance
+    return (spread * np.broadcast_to(x, spread.shape)).sum(axis=2)
+
+
+def _table(
+    names: Array, causes: Causes, weight: Array, mean: Array, variance: Array
+) -> pd.DataFrame:
+    """Average the candidates' (G, k, causes) means and variances into one row each."""
+    average = np.einsum("g,gkc->kc", weight, mean)
+    between = np.einsum("g,gkc->kc", weight, (mean - average) ** 2)
+    sd = np.sqrt(np.einsum("g,gkc->kc", weight, variance) + between)
+    reach = ndtri(0.5 + INTERVAL / 2) * sd
+    return pd.DataFrame(
+        {
+            "group": np.repeat(names, len(causes)),
+            "cause": np.tile(np.array(list(causes), dtype=object), len(names)),
+            "mean": average.ravel(),
+            "sd": sd.ravel(),
+            "low": (average - reach).ravel(),
+            "high": (average + reach).ravel(),
+        }
+    )

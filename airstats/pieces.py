@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -12,22 +12,17 @@ from airstats.corner_pieces import diagonal_pieces
 from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.offcuts import OFFCUT_LEAST_MM
-from airstats.openings import STANDARD_PRACTICE, cut_quantities
+from airstats.openings import STANDARD_PRACTICE
 from airstats.outlines import FACES, Frame, Infill, OpeningPieces, Outline, Part
 from airstats.practice import Practice, Sizes
+from airstats.slit import patch_fits, patch_length, slit_runs_level
 
 Slot = tuple[int, Outline]
 
 
-def opening_pieces(
-    width_mm: float,
-    height_mm: float,
-    reveal_mm: float,
-    sides: int = 4,
-    cut_pattern: str = "diagonal",
-    practice: Practice = STANDARD_PRACTICE,
-) -> OpeningPieces:
-    """Outline the flaps, bare parts, off-cuts and infill pieces of one opening.
+@dataclass(frozen=True)
+class Opening:
+    """One opening and how it is cut.
 
     Parameters
     ----------
@@ -40,35 +35,46 @@ def opening_pieces(
     practice
         How pieces are cut.
 
-    Returns
-    -------
-    OpeningPieces
-        Outlines in metres.
-
     Raises
     ------
     AirstatsError
         If the cut or the number of sides is not known, or a length is not positive.
     """
-    _check(width_mm, height_mm, reveal_mm, sides, cut_pattern)
-    lined = FACES if sides == 4 else tuple(face for face in FACES if face != "foot")
-    frame = Frame(float(width_mm), float(height_mm), float(reveal_mm), lined)
+
+    width_mm: float
+    height_mm: float
+    reveal_mm: float
+    sides: int = 4
+    cut_pattern: str = "diagonal"
+    practice: Practice = STANDARD_PRACTICE
+
+    def __post_init__(self) -> None:
+        for name in ("width_mm", "height_mm", "reveal_mm"):
+            value = getattr(self, name)
+            if not 0 < value < np.inf:
+                raise AirstatsError(f"{name}: {value} will not do. Give a positive length in mm.")
+        if self.sides not in (3, 4):
+            raise AirstatsError(
+                f"sides: {self.sides} will not do. Give 4, or 3 for an unlined threshold."
+            )
+        if self.cut_pattern not in CUTS:
+            raise AirstatsError(
+                f"cut_pattern: '{self.cut_pattern}' is not known. Use one of {', '.join(CUTS)}."
+            )
+
+
+def opening_pieces(opening: Opening) -> OpeningPieces:
+    """Outline the flaps, bare parts, off-cuts and infill pieces of one opening, in metres."""
+    lined = FACES if opening.sides == 4 else tuple(face for face in FACES if face != "foot")
+    frame = Frame(
+        float(opening.width_mm), float(opening.height_mm), float(opening.reveal_mm), lined
+    )
     builders: dict[str, Callable[[Frame, Practice], OpeningPieces]] = {
         "diagonal": diagonal_pieces,
         "centre": _centre_pieces,
         "lined": _lined_pieces,
     }
-    return _in_metres(builders[cut_pattern](frame, practice))
-
-
-def _check(width: float, height: float, reveal: float, sides: int, cut: str) -> None:
-    for name, value in (("width_mm", width), ("height_mm", height), ("reveal_mm", reveal)):
-        if not 0 < value < np.inf:
-            raise AirstatsError(f"{name}: {value} will not do. Give a positive length in mm.")
-    if sides not in (3, 4):
-        raise AirstatsError(f"sides: {sides} will not do. Give 4, or 3 for an unlined threshold.")
-    if cut not in CUTS:
-        raise AirstatsError(f"cut_pattern: '{cut}' is not known. Use one of {', '.join(CUTS)}.")
+    return _in_metres(builders[opening.cut_pattern](frame, opening.practice))
 
 
 def _in_metres(pieces: OpeningPieces) -> OpeningPieces:
@@ -100,7 +106,9 @@ def _faces(frame: Frame) -> tuple[Part, ...]:
 
 def _lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
     faces = _faces(frame)
-    w, h = frame.width, frame.height
+    w, h, turned = frame.width, frame.height, practice.return_mm
+    deep = frame.depth + turned
+    lengths = [h if face.face.endswith("jamb") else w + 2 * turned for face in faces]
     outline = np.array([(0, 0), (w, 0), (w, h), (0, h)], dtype=float)
     return OpeningPieces(
         width_m=w,
@@ -114,7 +122,7 @@ def _lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         bare=faces,
         offcuts=(),
         trimmings=(),
-        infills=tuple(Infill((place,)) for place in range(len(faces))),
+        infills=tuple(Infill((place,), (length, deep)) for place, length in enumerate(lengths)),
     )
 
 
@@ -152,16 +160,10 @@ def _centre_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
 
 
 def _slit_runs_level(frame: Frame, practice: Practice) -> bool:
-    if practice.slit != "best":
-        return practice.slit == "level"
     # The width of the roll has no say in which slit is better unless the reveal is wider than it.
     lengths = (frame.width, frame.height, frame.depth, float("foot" in frame.lined), 1500.0)
     sizes = Sizes(*(np.array([length]) for length in lengths))
-    fresh = [
-        cut_quantities(sizes, "centre", replace(practice, slit=slit))["fresh_m2"][0]
-        for slit in ("upright", "level")
-    ]
-    return bool(fresh[1] < fresh[0])
+    return bool(slit_runs_level(sizes, practice)[0])
 
 
 def _slit_lines(frame: Frame, hinges: tuple[str, ...], span: float) -> tuple[Outline, ...]:
@@ -182,25 +184,60 @@ def _strip_infills(
     """Fill loose faces from the strips while they last; a leaf too short gets fresh sheet."""
     turned = practice.return_mm
     deep = frame.depth + turned
-    across = np.ptp(loose[0].outline, axis=0).max() if loose else 0.0
-    ends = 1 if "foot" not in frame.lined and loose[0].face.endswith("jamb") else 2
-    length = float(across) + ends * turned
+    on_jambs = loose[0].face.endswith("jamb")
+    ends = 1 if on_jambs and "foot" not in frame.lined else 2
+    length = (frame.height if on_jambs else frame.width) + ends * turned
     slots: list[tuple[Slot, ...]] = [(slot,) for slot in _slots(offcuts, deep, length)]
     if practice.halves and not slots:
-        ways = [
-            _slots(offcuts, deep, (length + turned) / 2),
-            _slots(offcuts, (deep + turned) / 2, length),
-        ]
-        best = ways[0] if len(ways[0]) // 2 >= len(ways[1]) // 2 else ways[1]
-        slots = list(zip(best[::2], best[1::2], strict=False))
+        slots = _two_parts(offcuts, deep, length, turned)
     infills = []
     for place, _ in enumerate(loose):
         chosen = slots[place] if place < len(slots) else ()
-        infills.append(
-            Infill((place,), tuple(slot[0] for slot in chosen), tuple(slot[1] for slot in chosen))
-        )
-    infills += [Infill((len(loose) + place,)) for place, _ in enumerate(short)]
-    return tuple(infills)
+        sources = tuple(source for source, _ in chosen)
+        placed = tuple(outline for _, outline in chosen)
+        infills.append(Infill((place,), (length, deep), sources, placed))
+    return (*infills, *_lengthenings(short, len(loose), turned))
+
+
+def _lengthenings(short: tuple[Part, ...], first: int, turned: float) -> Iterator[Infill]:
+    """Give the fresh piece that continues each leaf shorter than the reveal."""
+    for place, part in enumerate(short, start=first):
+        along = int(part.face.endswith("jamb"))
+        sides = np.ptp(part.outline, axis=0)
+        yield Infill((place,), (float(sides[along]), float(sides[1 - along]) + turned))
+
+
+def _two_parts(
+    offcuts: tuple[Part, ...], deep: float, length: float, lap: float
+) -> list[tuple[Slot, ...]]:
+    """Places for pieces made of two parts, in the way of `fill_strips` that gives most."""
+    short = _slots(offcuts, deep, (length + lap) / 2)
+    narrow = _slots(offcuts, (deep + lap) / 2, length)
+    ways: list[list[tuple[Slot, ...]]] = [
+        list(zip(short[::2], short[1::2], strict=False)),
+        _patched(offcuts, deep, length, lap),
+        list(zip(narrow[::2], narrow[1::2], strict=False)),
+    ]
+    return max(ways, key=len)
+
+
+def _patched(
+    offcuts: tuple[Part, ...], deep: float, length: float, lap: float
+) -> list[tuple[Slot, ...]]:
+    """Places for a part as long as its strip and the patch that lengthens it, cut beside it."""
+    found: list[tuple[Slot, ...]] = []
+    for number, part in enumerate(offcuts):
+        low, size = part.outline.min(axis=0), np.ptp(part.outline, axis=0)
+        along = int(part.face in ("left jamb", "right jamb"))
+        hinge, left = size[along], size[1 - along]
+        patch = float(patch_length(hinge, np.array(length), lap))
+        if patch_fits(left, hinge, np.array(deep), np.array(length), lap):
+            sides = np.array([(deep, hinge), (patch, deep)])
+            main, beside = sides if along else sides[:, ::-1]
+            aside = np.eye(2)[1 - along] * deep
+            outlines = (_box(low, main), _box(low + aside, beside))
+            found.append(tuple((number, outline) for outline in outlines))
+    return found
 
 
 def _slots(offcuts: tuple[Part, ...], a: float, b: float) -> list[Slot]:
@@ -217,7 +254,9 @@ def _grid(low: Outline, size: Outline, sides: tuple[float, float]) -> Iterator[O
     step = np.array(sides)
     counts = np.floor(size / step).astype(int)
     for place in product(range(counts[0]), range(counts[1])):
-        x0, y0 = low + step * place
-        yield np.array(
-            [(x0, y0), (x0 + step[0], y0), (x0 + step[0], y0 + step[1]), (x0, y0 + step[1])]
-        )
+        yield _box(low + step * place, step)
+
+
+def _box(low: Outline, size: Outline) -> Outline:
+    (x0, y0), (x1, y1) = low, low + size
+    return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])

@@ -39,9 +39,13 @@ class Practice:
         source).
     slit
         Which way the slit of a `centre` cut runs: `upright` (leaves line the jambs), `level`
-        (leaves line head and foot) or `best` (the one that needs less fresh sheet).
+        (leaves line head and foot) or `best`, the default: the one that needs less fresh sheet,
+        and fewer pieces where the sheet is the same. So a fitter turns it (common practice, no
+        source): upright in a tall window, level in a wide one.
     halves
-        Whether a piece may be made from two off-cut halves, with one more joint.
+        Whether a piece may be made from two off-cuts, with one more joint. True by default: the
+        piece is taped all round anyway (common practice, no source). Whether it is worth the joint
+        is a matter of prices, see `cut_choice`.
 
     Raises
     ------
@@ -50,8 +54,8 @@ class Practice:
     """
 
     return_mm: float = 20.0
-    slit: str = "upright"
-    halves: bool = False
+    slit: str = "best"
+    halves: bool = True
 
     def __post_init__(self) -> None:
         if self.slit not in SLITS:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -19,12 +19,13 @@ from airstats.tables import COLUMNS, Fault, Table, as_text
 __all__ = ["Fault", "Records", "check_records", "read_records"]
 
 _WHOLE_NUMBERS = ("opening_count", "count", "sides")
+_NO_MATERIALS = COLUMNS["materials"]
 _SET_ASIDE = ["table", "row", "reason"]
 
 
 @dataclass(frozen=True)
 class Records:
-    """Checked records of n jobs and m kinds of opening.
+    """Checked records of n jobs, m kinds of opening and k uses of other materials.
 
     Attributes
     ----------
@@ -45,6 +46,8 @@ class Records:
         SHA-256 of the files read.
     notes : tuple of str
         Remarks that are no faults.
+    materials : DataFrame
+        k rows, the contract's columns and extra columns as text; no row where none are kept.
     """
 
     jobs: pd.DataFrame
@@ -54,6 +57,7 @@ class Records:
     source: str
     digest: str
     notes: tuple[str, ...]
+    materials: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=_NO_MATERIALS))
 
 
 @dataclass(frozen=True)
@@ -63,6 +67,7 @@ class _Checked:
     source: Source
     jobs: Sheet
     openings: Sheet
+    materials: Sheet
     links: Links
     found: list[Finding]
 
@@ -93,7 +98,7 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
     """
     checked = _check(path, dates)
     whole = checked.source.faults or any(finding.position < 0 for finding in checked.found)
-    bad_jobs, bad_openings = _bad_rows(checked)
+    bad_jobs, bad_openings, bad_materials = _bad_rows(checked)
     if checked.faults and (
         whole or not set_aside_bad_rows or len(bad_jobs) == len(checked.links.jobs)
     ):
@@ -103,11 +108,12 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
     return Records(
         jobs=_jobs(checked.jobs, good_jobs),
         openings=_openings(checked, good_jobs, good_openings),
-        set_aside=_set_aside(checked, bad_jobs, bad_openings),
+        set_aside=_set_aside(checked, bad_jobs, bad_openings, bad_materials),
         faults=checked.faults,
         source=checked.source.name,
         digest=checked.source.digest,
         notes=_notes(checked),
+        materials=_materials(checked, list(bad_materials)),
     )
 
 
@@ -126,9 +132,9 @@ def _check(path: str | Path, dates: str) -> _Checked:
     if dates not in DATE_ORDERS:
         raise RecordsError(f'dates is "{dates}"; it must be one of {", ".join(DATE_ORDERS)}.')
     source = read_source(path)
-    jobs, openings = read_sheets(source.tables, dates)
-    links = link(jobs, openings)
-    return _Checked(source, jobs, openings, links, check_sheets(jobs, openings, links))
+    sheets = read_sheets(source.tables, dates)
+    links = link(*sheets)
+    return _Checked(source, *sheets, links, check_sheets(*sheets, links))
 
 
 def _message(checked: _Checked) -> str:
@@ -137,21 +143,21 @@ def _message(checked: _Checked) -> str:
     return "\n".join([*lines, *map(str, checked.faults)])
 
 
-def _bad_rows(checked: _Checked) -> tuple[dict[int, str], dict[int, str]]:
-    """Position and reason of the jobs and of the openings that cannot be used.
+def _bad_rows(checked: _Checked) -> list[dict[int, str]]:
+    """Position and reason of the rows of each table that cannot be used.
 
-    One bad row takes its whole job with it, and all the job's openings.
+    One bad row of jobs or openings takes its whole job with it; a bad material goes by itself.
     """
-    own: dict[str, dict[int, list[str]]] = {"jobs": {}, "openings": {}}
-    owners = {"jobs": checked.links.jobs, "openings": checked.links.openings}
+    own: dict[str, dict[int, list[str]]] = {name: {} for name in COLUMNS}
+    owners = {name: getattr(checked.links, name) for name in COLUMNS}
     first: dict[int, Fault] = {}
     for table, row, fault in checked.found:
         if row >= 0:
             own[table].setdefault(row, []).append(str(fault))
-            first.setdefault(int(owners[table][row]), fault)
+            if table != "materials":
+                first.setdefault(int(owners[table][row]), fault)
     first.pop(-1, None)
-    jobs, openings = (_reasons(own[table], owners[table], first) for table in COLUMNS)
-    return jobs, openings
+    return [_reasons(own[table], owners[table], first) for table in COLUMNS]
 
 
 def _reasons(
@@ -187,6 +193,15 @@ def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.D
     return _typed(together.fillna(dict.fromkeys(extras, "")))
 
 
+def _materials(checked: _Checked, bad: list[int]) -> pd.DataFrame:
+    """Return the rows of materials, under the jobs' spelling of the id."""
+    sheet = checked.materials
+    good = np.delete(np.arange(len(sheet.frame)), bad)
+    spelling = checked.jobs.frame["job_id"].to_numpy()[checked.links.materials[good]]
+    frame = _typed(sheet.frame.iloc[good].assign(job_id=spelling))
+    return frame.join(_extras(sheet.table, good))
+
+
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     """Give every column the type it has whatever the kind of file."""
     kinds = dict.fromkeys(TEXTS, "str") | dict.fromkeys(_WHOLE_NUMBERS, "int64")
@@ -210,11 +225,9 @@ def _texts(cells: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(written, index=range(len(cells)))
 
 
-def _set_aside(checked: _Checked, jobs: dict[int, str], openings: dict[int, str]) -> pd.DataFrame:
-    parts = [
-        _set_aside_of(checked.jobs.table, jobs),
-        _set_aside_of(checked.openings.table, openings),
-    ]
+def _set_aside(checked: _Checked, *bad: dict[int, str]) -> pd.DataFrame:
+    sheets = (checked.jobs, checked.openings, checked.materials)
+    parts = [_set_aside_of(sheet.table, rows) for sheet, rows in zip(sheets, bad, strict=True)]
     filled = [part for part in parts if len(part)]
     if not filled:
         return pd.DataFrame({"table": [], "row": [], "reason": []})
@@ -244,6 +257,7 @@ def _headings(table: Table) -> list[str]:
 def _notes(checked: _Checked) -> tuple[str, ...]:
     jobs, links = checked.jobs, checked.links
     notes = [*checked.source.notes, *jobs.notes, *checked.openings.notes]
+    notes += checked.materials.notes
     ignored = int((links.listed & (jobs.frame["opening_count"] > 0)).sum())
     if ignored:
         notes.append(

@@ -18,7 +18,9 @@ from airstats.cells import (
     read_texts,
     read_words,
 )
+from airstats.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.dates import read_dates
+from airstats.materials import MATERIALS, PRETAPED_SHARE
 from airstats.tables import COLUMNS, Fault, Table, as_text
 
 WORDS = {
@@ -29,6 +31,11 @@ WORDS = {
         "center": "centre",
         "lined": "lined",
     },
+    "corner_method": {
+        written: method
+        for method in CORNER_METHODS
+        for written in (method, method.replace("_", " "))
+    },
 }
 DEFAULTS = {
     "counted": "opened",
@@ -36,9 +43,11 @@ DEFAULTS = {
     "roll_length_m": 50.0,
     "lap_mm": 100.0,
     "opening_count": 0.0,
+    "pretaped_share": PRETAPED_SHARE,
+    "corner_method": USUAL_METHOD,
     "sides": 4.0,
 }
-TEXTS = ("job_id", "mark", "exclude", "crew", "work_type", *WORDS)
+TEXTS = ("job_id", "mark", "exclude", "crew", "work_type", "material", "unit", *WORDS)
 _NAMES = ("crew", "work_type")
 _NOT_EXCLUDED = frozenset({"no", "false", "0"})
 
@@ -94,18 +103,20 @@ class Sheet:
         return Finding(self.table.name, -1, fault)
 
 
-def read_sheets(tables: dict[str, Table], dates: str) -> tuple[Sheet, Sheet]:
-    """Understand jobs and openings together; a table that is not there reads as one of no rows.
+def read_sheets(tables: dict[str, Table], dates: str) -> tuple[Sheet, Sheet, Sheet]:
+    """Understand all tables together; a table that is not there reads as one of no rows.
 
     Together, because a decimal comma in one table tells how numbers are written in the other.
     """
-    both = [tables.get(name, _no_table(name)) for name in COLUMNS]
-    cells = [_cells(table) for table in both]
+    three = [tables.get(name, _no_table(name)) for name in COLUMNS]
+    cells = [_cells(table) for table in three]
     marks = decimal_marks(
         column for columns in cells for name, column in columns.items() if _is_number(name)
     )
-    jobs, openings = (_sheet(*pair, marks, dates) for pair in zip(both, cells, strict=True))
-    return jobs, openings
+    jobs, openings, materials = (
+        _sheet(*pair, marks, dates) for pair in zip(three, cells, strict=True)
+    )
+    return jobs, openings, materials
 
 
 def _no_table(name: str) -> Table:
@@ -152,11 +163,23 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
         return read_dates(cells, dates)
     if column in WORDS:
         return read_words(cells, WORDS[column])
+    if column == "material":
+        return read_words(cells, _material_spellings())
     if column in _NAMES:
         return read_names(cells)
     if column in TEXTS:
         return read_texts(cells, _NOT_EXCLUDED if column == "exclude" else frozenset())
     return read_numbers(cells, marks, separator)
+
+
+def _material_spellings() -> dict[str, str]:
+    """How a material may be written; looked up late, for a firm may add materials of its own."""
+    return {
+        written.casefold(): name
+        for name in MATERIALS
+        for alike in (name, name.removesuffix("s"))
+        for written in (alike, alike.replace(" ", "_"), alike.replace(" ", "-"))
+    }
 
 
 def _exclude_note(table: Table, cells: dict[str, Cells]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airstats.offcuts import OFFCUT_LEAST_MM, Floats, pieces_in_strip
 from airstats.practice import CutResult, Practice, Sizes, fresh_strip
@@ -81,13 +82,14 @@ def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats
     Returns
     -------
     tuple
-        Pieces supplied, how many of them from two halves, and the joint in such a piece (mm).
+        Pieces supplied, how many of them from two parts, and the joint in such a piece (mm).
 
     Notes
     -----
     A strip (span - depth) × hinge gives pieces cut square, all turned the same way; a piece laid
-    aslant is not counted. Halves are tried where no whole piece fits: across (two short ones) or,
-    if that gives fewer, along (two narrow ones). The halves lap by one return.
+    aslant is not counted. Two parts are tried where no whole piece fits: two short halves; a part
+    as long as the strip and a patch cut beside it; or, if those give fewer, two narrow halves. The
+    parts lap by one return.
     """
     turned = practice.return_mm
     left = np.maximum(leaf.span - depth, 0)
@@ -99,26 +101,54 @@ def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats
     whole = np.minimum(leaf.loose, supply(deep, length))
     if not practice.halves:
         return whole, np.zeros_like(whole), np.zeros_like(whole)
-    across = np.floor(supply(deep, (length + turned) / 2) / 2)
-    along = np.floor(supply((deep + turned) / 2, length) / 2)
-    halved = np.where(whole > 0, 0.0, np.minimum(leaf.loose, np.maximum(across, along)))
-    return whole + halved, halved, np.where(across >= along, depth, leaf.loose_length)
+    short = np.floor(supply(deep, (length + turned) / 2) / 2)
+    patched = leaf.leaves * patch_fits(left, leaf.hinge, deep, length, turned)
+    narrow = np.floor(supply((deep + turned) / 2, length) / 2)
+    across = np.maximum(short, patched)
+    halved = np.where(whole > 0, 0.0, np.minimum(leaf.loose, np.maximum(across, narrow)))
+    return whole + halved, halved, np.where(across >= narrow, depth, leaf.loose_length)
+
+
+def patch_length(hinge: Floats, length: Floats, lap: float) -> Floats:
+    """Length of the patch that a strip too short for a piece is lengthened by, mm."""
+    return np.maximum(length + lap - hinge, OFFCUT_LEAST_MM)
+
+
+def patch_fits(left: Floats, hinge: Floats, deep: Floats, length: Floats, lap: float) -> Floats:
+    """1 where a strip gives a part as long as itself and, beside it, the patch; 0 elsewhere."""
+    beside = left - deep >= patch_length(hinge, length, lap)
+    long_enough = hinge >= np.maximum(deep, OFFCUT_LEAST_MM)
+    return np.where((hinge < length) & beside & long_enough, 1.0, 0.0)
 
 
 def cut_centre(sizes: Sizes, practice: Practice) -> CutResult:
-    """Cut the slit upright or level; `best` is what needs less fresh sheet, else upright."""
+    """Cut the slit upright, level, or whichever way is better."""
     if practice.slit == "upright":
         return _upright(sizes, practice)
     if practice.slit == "level":
         return _level(sizes, practice)
     upright, level = _upright(sizes, practice), _level(sizes, practice)
-    better = level.needed - level.fillable < upright.needed - upright.fillable
+    better = _level_is_better(upright, level)
     return CutResult(
         **{
             field.name: np.where(better, getattr(level, field.name), getattr(upright, field.name))
             for field in fields(CutResult)
         }
     )
+
+
+def slit_runs_level(sizes: Sizes, practice: Practice) -> NDArray[np.bool_]:
+    """Say for each opening whether the slit of a `centre` cut runs level."""
+    if practice.slit != "best":
+        return np.full(sizes.width.shape, practice.slit == "level")
+    return _level_is_better(_upright(sizes, practice), _level(sizes, practice))
+
+
+def _level_is_better(upright: CutResult, level: CutResult) -> NDArray[np.bool_]:
+    """Less fresh sheet, by more than rounding; where it is the same, fewer pieces."""
+    gain = (upright.needed - upright.fillable) - (level.needed - level.fillable)
+    same = np.abs(gain) < 1.0
+    return np.where(same, level.pieces < upright.pieces, gain > 0)
 
 
 def _upright(sizes: Sizes, practice: Practice) -> CutResult:

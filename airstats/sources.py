@@ -26,6 +26,7 @@ _EXPECTED = (
     "sheets jobs and openings; or a folder with jobs.parquet and openings.parquet."
 )
 _TABLE_FILES = {".csv": csv_table, ".parquet": parquet_table}
+_OPTIONAL = ("openings", "materials")
 _WORKBOOKS = (".xlsx", ".xlsm")
 
 
@@ -85,8 +86,8 @@ def _source(
             notes += tables[table].notes
         except UnreadableTableError as unreadable:
             fault: Fault = unreadable.args[0]
-            if table == "openings" and fault.problem == EMPTY:
-                notes.append(f"{fault.file}: {EMPTY}; read as no openings.")
+            if table in _OPTIONAL and fault.problem == EMPTY:
+                notes.append(f"{fault.file}: {EMPTY}; read as no {table}.")
             else:
                 faults.append(fault)
     return Source(name, digest, tables, tuple(faults), tuple(notes))

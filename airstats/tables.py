@@ -15,9 +15,10 @@ import pandas as pd
 
 _JOBS = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_width_m
 roll_length_m lap_mm crew work_type roll_price exclude opening_count opening_width_mm
-opening_height_mm reveal_mm cut_pattern"""
+opening_height_mm reveal_mm cut_pattern perimeter_m sealant_m pretaped_share corner_method"""
 _OPENINGS = "job_id mark count width_mm height_mm reveal_mm sides cut_pattern"
-COLUMNS = {"jobs": _JOBS.split(), "openings": _OPENINGS.split()}
+_MATERIALS = "job_id material estimated used counted pack unit pack_price"
+COLUMNS = {"jobs": _JOBS.split(), "openings": _OPENINGS.split(), "materials": _MATERIALS.split()}
 ADDED_COLUMNS = ("quarter", "finished", "from_summary")
 EMPTY = "the table is empty"
 _SEPARATORS = (",", ";", "\t", "|")

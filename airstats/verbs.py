@@ -6,7 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from airstats import verbs_materials
+
 if TYPE_CHECKING:
+    import pandas as pd
+
     from airstats.allowances import Allowances
     from airstats.records import Records
 
@@ -37,8 +41,11 @@ def check(asked: argparse.Namespace) -> None:
 def calibrate(asked: argparse.Namespace) -> None:
     """Update the allowances and save them."""
     from airstats.allowances import load_allowances
-    from airstats.chain import calibrate as fit
+    from airstats.decisions import check_decision, decide
+    from airstats.quarterly import calibrate as fit
 
+    decision = (asked.decision, asked.decision_reason, asked.decided_by)
+    check_decision(*decision)
     records = _read(asked)
     previous = load_allowances(asked.previous) if asked.previous else None
     now = fit(
@@ -48,6 +55,7 @@ def calibrate(asked: argparse.Namespace) -> None:
         drift=asked.drift,
         depth_error_mm=asked.depth_error_mm,
     )
+    now = decide(previous, now, *decision, drift=asked.drift)
     now.save(asked.out)
     _write_set_aside(records, Path(asked.out).parent)
     _print_allowances(now, previous)
@@ -63,24 +71,36 @@ def price(asked: argparse.Namespace) -> None:
 
     takeoff = _read(asked)
     known = load_allowances(asked.allowances)
-    orders = work_out(takeoff, known, asked.leftover_cost, asked.short_cost)
+    if asked.materials:
+        orders = verbs_materials.price_all(asked, takeoff, known)
+    else:
+        orders = work_out(takeoff, known, asked.leftover_cost, asked.short_cost)
+        _print_orders(orders)
     write_whole(Path(asked.out), orders.to_csv(index=False, lineterminator="\n"))
     _write_set_aside(takeoff, Path(asked.out).parent)
+    written = [Path(asked.out)]
+    if asked.buying_list:
+        written += verbs_materials.write_list(asked, takeoff, known, CAUTION)
+    for path in written:
+        print(f"written: {path}")
+    print(CAUTION)
+
+
+def _print_orders(orders: pd.DataFrame) -> None:
     for row in orders.itertuples():
         print(
             f"{row.job_id}: order {row.order_rolls} rolls; sheet {row.expected_m2:.0f} m²"
             f" (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance of being short"
-            f" {row.chance_short:.1%}; on average {row.expected_left_over_rolls:.1f} rolls left over"
+            f" {row.chance_short:.1%}; on average {row.expected_left_over_rolls:.1f} rolls left"
+            " over"
         )
-    print(f"written: {asked.out}")
-    print(CAUTION)
 
 
 def backtest(asked: argparse.Namespace) -> None:
     """Price every quarter from those before it."""
-    from airstats.files import write_whole
     from airstats.backtest import RULES
     from airstats.backtest import backtest as look_back
+    from airstats.files import write_whole
 
     records = _read(asked)
     result = look_back(records, asked.leftover_cost, asked.short_cost)
@@ -101,13 +121,23 @@ def quarter(asked: argparse.Namespace) -> None:
     """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
     from airstats.allowances import load_allowances
     from airstats.chain import calibrate_through
+    from airstats.decisions import check_decision, decide
     from airstats.files import write_whole
     from airstats.pricing import price as work_out
+    from airstats.quarterly import with_materials
 
+    decision = (asked.decision, asked.decision_reason, asked.decided_by)
+    check_decision(*decision)
     records = _read(asked)
     previous = load_allowances(asked.previous) if asked.previous else None
-    *_, now = calibrate_through(records, asked.quarter, previous)
     takeoff = _read(asked, asked.takeoff) if asked.takeoff else None
+    codes = bool(asked.codes or asked.codes_key)
+    if codes:
+        records, previous, takeoff = _coded(asked, records, previous, takeoff)
+        decision = (asked.decision, *("not shown" if text else "" for text in decision[1:]))
+    *earlier, now = calibrate_through(records, asked.quarter, previous)
+    before = with_materials(earlier[-1], records, previous) if earlier else previous
+    now = decide(before, with_materials(now, records, previous), *decision)
     orders = work_out(takeoff, now, asked.leftover_cost, asked.short_cost) if takeoff else None
     from airstats.workbook import run_quarter
 
@@ -122,10 +152,14 @@ def quarter(asked: argparse.Namespace) -> None:
         short_cost=asked.short_cost,
         set_aside_bad_rows=asked.set_aside_bad_rows,
         dates=asked.dates,
+        decision=decision,
+        codes=codes,
+        firms=asked.firms,
     )
     now.save(folder / "allowances.json")
     if orders is not None:
         write_whole(folder / "orders.csv", orders.to_csv(index=False, lineterminator="\n"))
+    reports += _write_card_and_sheet(now, folder, asked.leftover_cost, asked.short_cost)
     _write_set_aside(records, folder)
     _print_allowances(now, previous)
     for report in reports:
@@ -133,10 +167,44 @@ def quarter(asked: argparse.Namespace) -> None:
     print(CAUTION)
 
 
+def _coded(
+    asked: argparse.Namespace,
+    records: Records,
+    previous: Allowances | None,
+    takeoff: Records | None,
+) -> tuple[Records, Allowances | None, Records | None]:
+    """The sources with codes for names; the key goes to its file only if one is named."""
+    from airstats.codes import code_names, coded_sources
+    from airstats.files import write_whole
+    from airstats.masking import refuse_named_folder
+
+    refuse_named_folder(Path(asked.out))
+    if asked.codes_key:
+        key = code_names(records, previous, takeoff).key()
+        write_whole(Path(asked.codes_key), key.to_csv(index=False, lineterminator="\n"))
+        print(f"written: {asked.codes_key}, which undoes the codes: do not hand it over")
+    print("allowances.json will hold codes: for the next quarter keep that of a run without them")
+    return coded_sources(records, previous, takeoff)
+
+
 def _read(asked: argparse.Namespace, path: str | None = None) -> Records:
     from airstats.records import read_records
 
     return read_records(path or asked.records, asked.set_aside_bad_rows, asked.dates)
+
+
+def _write_card_and_sheet(
+    now: Allowances, folder: Path, leftover_cost: float, short_cost: float
+) -> list[Path]:
+    """What an estimator prices with away from here: a card to print, and a live spreadsheet."""
+    from airstats.card import allowance_card
+    from airstats.files import write_whole
+    from airstats.price_sheet import price_sheet
+
+    card, sheet = folder / "allowance_card.html", folder / "price_sheet.xlsx"
+    write_whole(card, allowance_card(now, leftover_cost, short_cost))
+    sheet.write_bytes(price_sheet(now, leftover_cost, short_cost))
+    return [card, sheet]
 
 
 def _write_set_aside(records: Records, folder: Path) -> None:
@@ -162,10 +230,13 @@ def _print_allowances(now: Allowances, previous: Allowances | None) -> None:
             f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
             f" (90 %: {row['low']:.3f} to {row['high']:.3f})"
         )
+    verbs_materials.print_material_allowances(now)
     if previous is not None:
         print(f"jobs counted in {previous.quarter} or before are not counted again")
     if now.late_jobs:
         print(f"late jobs of earlier quarters, used now: {', '.join(now.late_jobs)}")
+    if now.decision.get("decision") == "keep":
+        print(f"kept: the previous values stand; waiting jobs: {now.decision['waiting'] or 'none'}")
     for job, probability in now.suspects.items():
         print(f"look at job {job}: its record is wrong with probability {probability:.0%}")
 

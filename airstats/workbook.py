@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import os
-import platform
-import shlex
 import sys
 import tempfile
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -20,22 +17,22 @@ from nbclient import NotebookClient
 from papermill.exceptions import PapermillExecutionError
 from tqdm import tqdm
 
-from airstats.desk import takeoff_path
+from airstats.blocks import Page, images, notebook_page
 from airstats.errors import AirstatsError
-from airstats.export import picture_files, picture_tables, report_html
+from airstats.export import html_of
 from airstats.files import write_whole
+from airstats.masking import masked_notebook
+from airstats.pdf import pdf_of
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
-from airstats.sources import read_source
+from airstats.provenance import Parameters, command_of, made_from
 
 NOTEBOOKS = ("evidence", "price_jobs", "why_jobs_run_over", "update_allowances")
 """The slowest first, so that the others run beside it."""
 KERNEL = "python3"
 AT_A_TIME = 2
 TIMEOUT_S = 600
-PACKAGES = ("airstats", "numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn")
-_PATHS = ("records", "previous", "takeoff")
-
-Parameters = Mapping[str, Any]
+PAGES = ("html", "pdf")
+_DECISION = ("decision", "decision_reason", "decided_by")
 
 
 def run_quarter(
@@ -49,14 +46,26 @@ def run_quarter(
     set_aside_bad_rows: bool = False,
     dates: str = "ask",
     progress: bool = True,
+    decision: tuple[str, str, str] = ("accept", "", ""),
+    codes: bool = False,
+    firms: str = "",
 ) -> list[Path]:
     """Run the four notebooks for a quarter and write the reports.
+
+    Parameters
+    ----------
+    decision : tuple of str
+        accept or keep, the reason, and the initials of who decided: see `decisions.decide`.
+    codes : bool
+        Replace names by codes; then no path, no name and no free text is kept in any file.
+    firms : str
+        Other firms' records to compare with, paths parted by ";".
 
     Returns
     -------
     list of Path
-        The HTML reports. The executed notebooks, and each picture's numbers as CSV under
-        `data/`, stand beside them.
+        The HTML reports. The same as PDF, the executed notebooks, and each picture as PNG and
+        SVG with its numbers as CSV under `data/`, stand beside them.
 
     Raises
     ------
@@ -69,11 +78,14 @@ def run_quarter(
         "previous": _absolute(previous),
         "set_aside_bad_rows": set_aside_bad_rows,
         "dates": dates,
+        "codes": codes,
     }
     costs = {"leftover_cost": leftover_cost, "short_cost": short_cost}
     extra: dict[str, dict[str, Any]] = {
         "price_jobs": {"takeoff": _absolute(takeoff), **costs},
-        "evidence": costs,
+        "evidence": costs | {"firms": "; ".join(map(_absolute, _paths(firms)))},
+        "why_jobs_run_over": costs,
+        "update_allowances": dict(zip(_DECISION, decision, strict=True)),
     }
     wanted = {name: common | extra.get(name, {}) for name in NOTEBOOKS}
     return run_quarter_notebooks(wanted, out_dir, progress)
@@ -92,7 +104,7 @@ def run_quarter_notebooks(
     parameters_by_notebook : mapping
         Name of a notebook (without ending) to its parameters, plain JSON values.
     out_dir : path
-        Gets NAME.html, NAME.ipynb and data/NAME-PICTURE.csv.
+        Gets NAME.html, NAME.pdf, NAME.ipynb and data/NAME-PICTURE.png, .svg and .csv.
     progress : bool
         Whether to show a bar on standard error.
     notebooks : Path, optional
@@ -108,10 +120,10 @@ def run_quarter_notebooks(
     for name, parameters in parameters_by_notebook.items():
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
-    faults = []
+    faults, command = [], command_of(parameters_by_notebook.values(), out)
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         jobs = {
-            pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), out): name
+            pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), out, command): name
             for name, parameters in parameters_by_notebook.items()
         }
         done = as_completed(jobs)
@@ -161,26 +173,37 @@ def _refresh(path: Path) -> None:
     write_whole(path, text + "\n")
 
 
-def _run_one(source: Path, parameters: dict[str, Any], out: Path) -> None:
+def _run_one(source: Path, parameters: dict[str, Any], out: Path, command: str) -> None:
     name = source.stem
     with _workplace(out) as place:
         running = place / source.name
         try:
             _execute(source, running, parameters)
         except (PapermillExecutionError, RuntimeError, TimeoutError, KeyError) as error:
-            (out / f"{name}.html").unlink(missing_ok=True)
-            if running.exists():
+            for ending in PAGES:
+                (out / f"{name}.{ending}").unlink(missing_ok=True)
+            coded = bool(parameters.get("codes"))
+            if running.exists() and not coded:
                 os.replace(running, out / f"{name}.failed.ipynb")
-            raise AirstatsError(_fault(name, error)) from error
+            raise AirstatsError(_fault(name, error, kept=not coded)) from error
         notebook = nbformat.read(running, as_version=4)  # type: ignore[no-untyped-call]
+        notebook = masked_notebook(notebook, parameters)
+        nbformat.write(notebook, running)  # type: ignore[no-untyped-call]
         os.replace(running, out / source.name)
     (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
-    for picture, csv in picture_tables(notebook).items():
-        write_whole(out / "data" / f"{name}-{picture}.csv", csv)
-    for picture, content in picture_files(notebook).items():
-        (out / "data" / f"{name}-{picture}.png").write_bytes(content)
-    page = report_html(notebook, _made(name, parameters), _command(parameters, out))
-    write_whole(out / f"{name}.html", page)
+    _write(name, notebook_page(notebook, made_from(name, parameters), command), out)
+
+
+def _write(name: str, page: Page, out: Path) -> None:
+    """Write a page and its pictures."""
+    for picture in images(page):
+        place = out / "data" / f"{name}-{picture.name}"
+        kinds: dict[str, str | bytes] = {"png": picture.png, "svg": picture.svg, "csv": picture.csv}
+        for ending, content in kinds.items():
+            if content:
+                write_whole(place.with_name(f"{place.name}.{ending}"), content)
+    write_whole(out / f"{name}.pdf", pdf_of(page))
+    write_whole(out / f"{name}.html", html_of(page))
 
 
 def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
@@ -216,47 +239,19 @@ def _refuse_unknown(path: Path, parameters: Parameters) -> None:
             )
 
 
-def _fault(name: str, error: BaseException) -> str:
+def _fault(name: str, error: BaseException, kept: bool) -> str:
     if isinstance(error, PapermillExecutionError):
         reason = f"{error.ename}: {error.evalue}"
         place = f"cell {error.exec_count}"
     else:
         reason, place = f"{type(error).__name__}: {error}", "kernel"
     reason = "; ".join(line.strip() for line in reason.splitlines() if line.strip())
-    return f"{name}, {place}: {reason} (half-run copy: {name}.failed.ipynb)"
+    copy = f"half-run copy: {name}.failed.ipynb" if kept else "with codes no half-run copy is kept"
+    return f"{name}, {place}: {reason} ({copy})"
 
 
-def _made(name: str, parameters: Parameters) -> dict[str, str]:
-    """What a report says of its making; of paths only their names, they are private."""
-    shown = {key: _shown(key, value) for key, value in parameters.items()}
-    made = {"notebook": name, **shown}
-    if parameters.get("records"):
-        made["records' digest"] = read_source(parameters["records"]).digest
-    takeoff = takeoff_path(parameters.get("records", ""), parameters.get("takeoff", ""))
-    if takeoff:
-        made["takeoff's digest"] = read_source(takeoff).digest
-    versions = [f"{package} {version(package)}" for package in PACKAGES]
-    return made | {"versions": ", ".join([f"python {platform.python_version()}", *versions])}
-
-
-def _command(parameters: Parameters, out: Path) -> str:
-    parts = ["airstats", "quarter", _shown("records", parameters.get("records", "RECORDS"))]
-    parts += ["--quarter", str(parameters.get("quarter", ""))]
-    for name in ("previous", "takeoff", "leftover_cost", "short_cost"):
-        if parameters.get(name):
-            parts += [f"--{name.replace('_', '-')}", _shown(name, parameters[name])]
-    if parameters.get("dates", "ask") != "ask":
-        parts += ["--dates", parameters["dates"]]
-    parts += ["--set-aside-bad-rows"] if parameters.get("set_aside_bad_rows") else []
-    return shlex.join([*parts, "--out", out.resolve().name])
-
-
-def _shown(name: str, value: Any) -> str:
-    if value == "":
-        return "(none)"
-    if isinstance(value, float):
-        return f"{value:g}"
-    return Path(value).name if name in _PATHS else str(value)
+def _paths(firms: str) -> list[str]:
+    return [path.strip() for path in firms.split(";") if path.strip()]
 
 
 def _absolute(path: str | Path | None) -> str:

@@ -45,9 +45,17 @@ JOB = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_w
 lap_mm crew work_type roll_price exclude opening_count opening_width_mm opening_height_mm reveal_mm
 cut_pattern"""
 OPENING = "job_id mark count width_mm height_mm reveal_mm sides cut_pattern"
+MATERIAL = "job_id material estimated used counted pack unit pack_price"
+MATERIALS = {
+    "frame tape": {"allowance": 0.12, "spread": 0.07, "floor": 3, "pack": 25, "price": 31.5},
+    "corner pieces": {"allowance": 0.06, "spread": 0.04, "floor": 1, "pack": 5, "price": 9.8},
+}
+UNITS = {"frame tape": "m", "corner pieces": "piece"}
+PRETAPED, TAPE_PRICED, MATERIALS_FROM = 0.02, 1.05, date(2025, 1, 1)
 NOT_IN_TAKEOFF = ("finished_on", "estimated_rolls", "used_rolls", "counted", "exclude")
 NOTES = """This firm is invented. No real firm, person or house stands behind these sheets.
 jobs: one row a finished job. openings: one row a kind of opening in a job.
+materials: one row a job and material, in packs; kept since 2025.
 Rolls are 1.5 x 50 m. A roll that was opened counts whole, whatever is left of it.
 The surface is measured straight across every opening. Openings are clear sizes.
 The price was the surface and 5 %, in whole rolls; nothing was added for the reveals."""
@@ -123,6 +131,31 @@ def expected_m2(crew: str, surface_m2: float, openings: list[Row]) -> float:
     return sheet
 
 
+def draw_materials(seed: int, made: Made) -> list[Row]:
+    """Invent what the jobs since 2025 took of tape and corner pieces, in packs opened."""
+    rng = Random(f"materials {seed}")
+    later = [(job, o) for job, o in made if job["finished_on"] >= MATERIALS_FROM]
+    return [draw_use(rng, job["job_id"], name, o) for job, o in later for name in MATERIALS]
+
+
+def draw_use(rng: Random, job_id: str, name: str, openings: list[Row]) -> Row:
+    """Invent the packs of one material on one job."""
+    truth, amount = MATERIALS[name], counted_amount(name, openings)
+    luck = rng.gauss(0, math.hypot(truth["floor"], truth["spread"] * amount))
+    used = amount * (1 + truth["allowance"]) + luck
+    packs = math.ceil(used / truth["pack"]), math.ceil(amount * TAPE_PRICED / truth["pack"])
+    cells = [job_id, name, packs[1], max(packs[0], 1), "opened", truth["pack"], UNITS[name]]
+    return dict(zip(MATERIAL.split(), [*cells, truth["price"]], strict=True))
+
+
+def counted_amount(name: str, openings: list[Row]) -> float:
+    """Count metres of tape round the lined sides, or corners, but for windows taped beforehand."""
+    if name == "corner pieces":
+        return (1 - PRETAPED) * sum(o["count"] * (4 if o["sides"] == 4 else 2) for o in openings)
+    edges = [2 * o["height_mm"] + (o["sides"] - 2) * o["width_mm"] for o in openings]
+    return (1 - PRETAPED) * sum(o["count"] * e / 1000 for o, e in zip(openings, edges, strict=True))
+
+
 def as_tables(made: Made) -> dict[str, list[Row]]:
     """Return the rows of jobs and of openings, the openings of some jobs as a summary only."""
     jobs = [job | summary(o) if job["job_id"] in SUMMARY_ONLY else job for job, o in made]
@@ -143,12 +176,14 @@ def write_demo(folder: Path, seed: int = SEED) -> None:
     finished, ahead = draw_firm(seed)
     expected = {j["job_id"]: expected_m2(j["crew"], j["surface_m2"], o) for j, o in ahead}
     ahead = [({k: j[k] for k in j if k not in NOT_IN_TAKEOFF}, o) for j, o in ahead]
-    write_csv(folder / "demo", as_tables(finished))
-    write_workbook(folder / "demo.xlsx", as_tables(finished))
+    tables = as_tables(finished) | {"materials": draw_materials(seed, finished)}
+    write_csv(folder / "demo", tables)
+    write_workbook(folder / "demo.xlsx", tables)
     write_csv(folder / "demo_takeoff", as_tables(ahead))
     truth = {
         "seed": seed,
         "allowances": {"waste": WASTE} | {f"reveal.{cut}": f for cut, f in FACTORS.items()},
+        "materials": {name: truth["allowance"] for name, truth in MATERIALS.items()},
         "crews": CREWS | NEW_CREW,
         "spread": {"spread": SPREAD, "floor_m2": FLOOR_M2},
         "excluded": EXCLUDED,

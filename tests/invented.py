@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from airstats.cuts import CUTS
 from airstats.records import Records
 
 CREWS = ["Alder", "Birch", "Cedar", "Damson"]
@@ -60,3 +61,17 @@ def invent(
         }
     )
     return Records(table, openings, pd.DataFrame(), (), "invented", "sha256:invented", ())
+
+
+def random_openings(count, seed, cuts=CUTS):
+    """Openings of any size, depth and cut."""
+    pick = np.random.default_rng(seed)
+    return pd.DataFrame(
+        {
+            "width_mm": pick.uniform(120, 3000, count),
+            "height_mm": pick.uniform(120, 3000, count),
+            "reveal_mm": pick.uniform(10, 600, count),
+            "sides": pick.choice([3, 4], count),
+            "cut_pattern": pick.choice(cuts, count),
+        }
+    )

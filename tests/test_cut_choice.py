@@ -1,20 +1,21 @@
 """Costs of the three cuts, the recommendation and the break-even map."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from airstats.cut_choice import (
-    CutCosts,
-    break_even_map,
-    cheapest_cut,
-    cut_costs,
-    job_savings,
-)
+from airstats.cut_choice import cheapest_cut, cut_amounts, cut_costs, job_savings
+from airstats.cut_terms import AMOUNTS, FLAPS, STROKES, CutCosts, CutTerms
 from airstats.errors import AirstatsError
 from airstats.openings import CUTS, Practice, opening_quantities
+from airstats.pieces import Opening, opening_pieces
+from tests.invented import random_openings
 
-SHEET_ONLY = CutCosts(2.0, 0, 0, 0, 0, 0)
+FREE = CutCosts(**dict.fromkeys(CutCosts.__dataclass_fields__, 0.0))
+SHEET_ONLY = replace(FREE, sheet_price_m2=2.0)
+WHOLE = Practice(slit="upright", halves=False)
 
 
 def openings(**changes):
@@ -32,7 +33,7 @@ def openings(**changes):
 
 def test_sheet_counts_what_is_laid_across_the_opening_with_its_laps():
     # 1230 × 1480 at 400 mm, worked by hand: nothing fits, so all loose pieces are fresh.
-    table = cut_costs(openings().iloc[:1], SHEET_ONLY, roll_width_m=1.5, lap_mm=100).iloc[0]
+    table = cut_costs(openings().iloc[:1], CutTerms(SHEET_ONLY, WHOLE)).iloc[0]
     laid = 1.23 * 1.48 * 1.5 / 1.4
     k, ratio = 0.42, 1.48 / 1.23 + 1.23 / 1.48
     assert table["diagonal_sheet_m2"] == pytest.approx(laid + 2 * k**2 * ratio)
@@ -44,25 +45,26 @@ def test_sheet_counts_what_is_laid_across_the_opening_with_its_laps():
 
 def test_each_price_and_time_enters_once():
     frame = openings().iloc[:1]
-    plain = opening_quantities(frame.assign(cut_pattern="diagonal")).iloc[0]
+    plain = opening_quantities(frame.assign(cut_pattern="diagonal"), WHOLE).iloc[0]
     expected = {
         "tape_price_m": plain["joint_m"],
         "minutes_piece": 4.0,
         "minutes_joint_m": plain["joint_m"],
         "minutes_flap": 4.0,
+        "minutes_stroke": 2.0,
     }
     for name, amount in expected.items():
-        prices = dict.fromkeys(CutCosts.__dataclass_fields__, 0.0) | {"labour_hour": 60.0}
-        cost = cut_costs(frame, CutCosts(**(prices | {name: 1.0})))["diagonal_cost"].iloc[0]
+        terms = CutTerms(replace(FREE, **{"labour_hour": 60.0, name: 1.0}), WHOLE)
+        cost = cut_costs(frame, terms)["diagonal_cost"].iloc[0]
         assert cost == pytest.approx(amount), name
 
 
 def test_reuse_share_moves_the_sheet_between_needed_and_fresh():
     frame = openings(reveal_mm=[150, 150, 150])
-    areas = opening_quantities(frame.assign(cut_pattern="diagonal"))
+    areas = opening_quantities(frame.assign(cut_pattern="diagonal"), WHOLE)
     assert (areas["fillable_m2"] > 0).all()
     sheet = [
-        cut_costs(frame, SHEET_ONLY, reuse_share=share)["diagonal_sheet_m2"]
+        cut_costs(frame, CutTerms(SHEET_ONLY, WHOLE, share))["diagonal_sheet_m2"]
         for share in (0, 0.5, 1)
     ]
     np.testing.assert_allclose(sheet[0] - sheet[2], areas["fillable_m2"])
@@ -70,18 +72,8 @@ def test_reuse_share_moves_the_sheet_between_needed_and_fresh():
 
 
 def test_the_recommended_cut_is_the_cheapest_and_the_saving_follows():
-    pick = np.random.default_rng(6)
-    frame = pd.DataFrame(
-        {
-            "width_mm": pick.uniform(400, 2500, 500),
-            "height_mm": pick.uniform(400, 2500, 500),
-            "reveal_mm": pick.uniform(50, 600, 500),
-            "sides": pick.choice([3, 4], 500),
-            "cut_pattern": pick.choice(CUTS, 500),
-        }
-    )
-    costs = CutCosts(sheet_price_m2=6, labour_hour=15)
-    table = cheapest_cut(frame, costs)
+    frame = random_openings(500, seed=6)
+    table = cheapest_cut(frame, CutTerms(CutCosts(sheet_price_m2=6, labour_hour=15)))
     prices = table[[f"{cut}_cost" for cut in CUTS]]
     np.testing.assert_allclose(table["cost_recommended"], prices.min(axis=1))
     for row in table.itertuples():
@@ -94,8 +86,7 @@ def test_the_recommended_cut_is_the_cheapest_and_the_saving_follows():
 
 
 def test_a_cut_that_costs_the_same_is_not_changed():
-    free = CutCosts(0, 0, 0, 0, 0, 0)
-    table = cheapest_cut(openings(), free)
+    table = cheapest_cut(openings(), CutTerms(FREE))
     assert table["recommended_cut"].tolist() == openings()["cut_pattern"].tolist()
 
 
@@ -113,43 +104,60 @@ def test_job_savings_add_up_the_units_of_each_job():
     assert alone["openings"].tolist() == [2, 1]
 
 
-def test_break_even_map_keeps_the_area_and_agrees_with_cut_costs():
-    grid = break_even_map(opening_m2=2.0, aspects=[0.5, 1.0, 2.0], reveals_mm=[100, 400])
-    assert len(grid) == 6
-    np.testing.assert_allclose(grid["width_mm"] * grid["height_mm"], 2e6)
-    np.testing.assert_allclose(grid["width_mm"] / grid["height_mm"], grid["width_over_height"])
-    table = cut_costs(grid.assign(sides=4))
-    np.testing.assert_allclose(
-        grid["difference"], table["diagonal_cost"] - table["centre_cost"], atol=1e-12
-    )
+def test_a_cut_is_priced_in_its_cheapest_way():
+    frame = random_openings(400, seed=8)
+    from_halves = []
+    for costs in (CutCosts(), replace(FREE, sheet_price_m2=1.0)):
+        table = cut_costs(frame, CutTerms(costs))
+        ways = [
+            cut_costs(frame, CutTerms(costs, Practice(slit=slit, halves=halves)))["centre_cost"]
+            for slit in ("upright", "level")
+            for halves in (False, True)
+        ]
+        np.testing.assert_allclose(table["centre_cost"], np.min(ways, axis=0))
+        from_halves.append(table["centre_halves"].mean())
+    # Where sheet alone costs, halves pay; at ordinary prices joint and handling nearly always
+    # cost more than the sheet that they save.
+    assert from_halves[0] < 0.03
+    assert from_halves[1] > 0.1
+    assert set(table["centre_slit"]) == {"upright", "level"}
 
 
-def test_break_even_lies_where_algebra_puts_it():
-    # Sheet alone, no returns, nothing reused: 2 d² (r + 1/r) against 2 d W, with r = W/H.
-    # They are equal at d = W / (r + 1/r), just under half the width here.
-    grid = break_even_map(
-        aspects=[0.8],
-        reveals_mm=np.arange(300, 601, 1.0),
-        costs=SHEET_ONLY,
-        practice=Practice(return_mm=0),
-        reuse_share=0.0,
-    )
-    limit = grid["width_mm"].iloc[0] / (0.8 + 1 / 0.8)
-    assert (grid["difference"][grid["reveal_mm"] < limit] < 0).all()
-    assert (grid["difference"][grid["reveal_mm"] > limit] > 0).all()
-    assert grid["reveal_mm"].min() < limit < grid["reveal_mm"].max()
+def test_every_cut_is_charged_for_the_sheet_that_it_lays_and_for_no_other():
+    # Without a reveal nothing is left but the sheet across the opening, with its laps.
+    frame = openings(reveal_mm=[0, 0, 0])
+    area = frame["width_mm"] * frame["height_mm"] / 1e6
+    table = cut_costs(frame)
+    for cut in ("diagonal", "centre"):
+        np.testing.assert_allclose(table[f"{cut}_sheet_m2"], area * 1.5 / 1.4)
+    assert (table["lined_sheet_m2"] == 0).all()
+    narrow = cut_costs(frame.assign(roll_width_m=1.0, lap_mm=200.0))
+    np.testing.assert_allclose(narrow["centre_sheet_m2"], area * 1.0 / 0.8)
+
+
+@pytest.mark.parametrize("sides", [3, 4])
+@pytest.mark.parametrize("cut", CUTS)
+def test_strokes_and_flaps_are_those_of_the_drawing(cut, sides):
+    pieces = opening_pieces(Opening(1200, 2100, 200, sides, cut, Practice(slit="upright")))
+    assert STROKES[cut][sides] == len(pieces.cut_lines)
+    assert FLAPS[cut][sides] == len(pieces.flaps)
+
+
+def test_amounts_times_prices_are_the_cost():
+    frame, terms = openings(), CutTerms(practice=WHOLE)
+    costs = cut_costs(frame, terms)
+    for cut, ways in cut_amounts(frame, terms).items():
+        assert len(ways) == 1
+        np.testing.assert_allclose(ways[0] @ terms.costs.prices(), costs[f"{cut}_cost"])
+        np.testing.assert_allclose(ways[0], costs[[f"{cut}_{name}" for name in AMOUNTS]])
 
 
 def test_errors_say_what_to_do():
     with pytest.raises(AirstatsError, match=r"labour_hour: -5 will not do. Give 0 or more"):
         CutCosts(labour_hour=-5)
     with pytest.raises(AirstatsError, match=r"reuse_share: 1.2 will not do. Give a share"):
-        cut_costs(openings(), reuse_share=1.2)
+        CutTerms(reuse_share=1.2)
     with pytest.raises(AirstatsError, match=r"lap_mm: 1500 mm will not do"):
-        cut_costs(openings(), lap_mm=1500)
+        cut_costs(openings().assign(lap_mm=1500))
     with pytest.raises(AirstatsError, match="cut_pattern: 'zigzag' is not known"):
         cheapest_cut(openings(cut_pattern=["lined", "zigzag", "lined"]))
-    with pytest.raises(AirstatsError, match="cut_b: 'zigzag' is not known"):
-        break_even_map(cut_b="zigzag")
-    with pytest.raises(AirstatsError, match="opening_m2: 0 will not do"):
-        break_even_map(opening_m2=0)

@@ -22,6 +22,7 @@ DATA = Path(__file__).parents[1] / "data"
 FILES = [
     "demo.xlsx",
     "demo/jobs.csv",
+    "demo/materials.csv",
     "demo/openings.csv",
     "demo_takeoff/jobs.csv",
     "demo_takeoff/openings.csv",
@@ -73,12 +74,13 @@ def test_workbook_reads_as_the_csv_files_do(records: airstats.Records) -> None:
     workbook = airstats.read_records(DATA / "demo.xlsx")
     assert_frame_equal(workbook.jobs, records.jobs)
     assert_frame_equal(workbook.openings, records.openings)
+    assert_frame_equal(workbook.materials, records.materials)
 
 
 def test_workbook_is_kept_as_an_office_keeps_it() -> None:
     book = load_workbook(DATA / "demo.xlsx")
-    assert book.sheetnames == ["jobs", "openings", "notes"]
-    for sheet in (book["jobs"], book["openings"]):
+    assert book.sheetnames == ["jobs", "openings", "materials", "notes"]
+    for sheet in (book["jobs"], book["openings"], book["materials"]):
         assert all(cell.font.bold for cell in sheet[1])
         assert not sheet["A2"].font.bold
         assert sheet.freeze_panes == "A2"
@@ -126,15 +128,25 @@ def test_interval_holds_the_true_allowance(name: str, learnt: airstats.Allowance
     assert row["low"] <= TRUTH["allowances"][name] <= row["high"]
 
 
-@pytest.mark.parametrize("name", TRUTH["allowances"])
+@pytest.mark.parametrize("name", TRUTH["materials"])
+def test_interval_holds_the_true_allowance_of_a_material(
+    name: str, learnt: airstats.Allowances
+) -> None:
+    row = airstats.material_table(learnt).loc[name]
+    assert row["low"] <= TRUTH["materials"][name] <= row["high"]
+    assert row["jobs_used"] > 80
+
+
+@pytest.mark.parametrize("name", TRUTH["allowances"] | TRUTH["materials"])
 def test_readme_shows_the_allowances_as_they_are(name: str, learnt: airstats.Allowances) -> None:
     text = (DATA / "README.md").read_text(encoding="utf-8")
     found = re.search(rf"^\| {re.escape(name)} \|(.*)\|$", text, re.MULTILINE)
     assert found is not None
     shown = [float(cell) for cell in found[1].split("|")]
-    row = learnt.table().loc[name]
+    row = pd.concat([learnt.table(), airstats.material_table(learnt)]).loc[name]
     # Two decimals, and room for another machine's last digits.
-    expected = [TRUTH["allowances"][name], row["mean"], row["low"], row["high"]]
+    truth = TRUTH["allowances"] | TRUTH["materials"]
+    expected = [truth[name], row["mean"], row["low"], row["high"]]
     assert shown == pytest.approx(expected, abs=0.006)
 
 

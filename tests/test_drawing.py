@@ -7,11 +7,10 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon
 
-from airstats.cut_choice import CutCosts, break_even_map
 from airstats.drafting import KINDS
-from airstats.drawing import describe_cut_map, describe_opening, draw_cut_map, draw_opening
-from airstats.errors import AirstatsError
+from airstats.drawing import describe_opening, draw_opening
 from airstats.openings import CUTS, Practice
+from airstats.pieces import Opening
 
 
 def words_on(figure):
@@ -35,7 +34,7 @@ def painted_area(axes, kind, from_x):
 @pytest.mark.parametrize("cut", CUTS)
 @pytest.mark.parametrize("sides", [3, 4])
 def test_dimensions_and_faces_are_written(cut, sides):
-    texts = words_on(draw_opening(1010, 2130, 350, sides, cut))
+    texts = words_on(draw_opening(Opening(1010, 2130, 350, sides, cut)))
     for word in ("1010", "2130", "350", "head", "jamb"):
         assert word in [text.strip() for text in texts]
     assert ("foot" in texts) == (sides == 4)
@@ -43,7 +42,7 @@ def test_dimensions_and_faces_are_written(cut, sides):
 
 
 def test_the_unfolded_reveal_is_drawn_to_scale():
-    axes = draw_opening(1230, 1480, 400).axes[0]
+    axes = draw_opening(Opening(1230, 1480, 400)).axes[0]
     assert axes.get_aspect() == 1
     # Bare area 2 d² (H/W + W/H), all of it fresh at this depth.
     bare = 2 * 0.4**2 * (1.48 / 1.23 + 1.23 / 1.48)
@@ -54,13 +53,15 @@ def test_the_unfolded_reveal_is_drawn_to_scale():
 
 
 def test_pieces_from_offcuts_are_numbered_on_both_sides():
-    texts = words_on(draw_opening(1230, 1480, 200))
+    texts = words_on(draw_opening(Opening(1230, 1480, 200)))
     # Once in the off-cut, and on each of the two faces that meet in the corner.
     assert [texts.count(str(number)) for number in (1, 2, 3, 4)] == [3, 3, 3, 3]
 
 
 def test_legend_names_only_what_is_drawn():
-    labels = [text.get_text() for text in draw_opening(1230, 1480, 400).legends[0].get_texts()]
+    labels = [
+        text.get_text() for text in draw_opening(Opening(1230, 1480, 400)).legends[0].get_texts()
+    ]
     assert KINDS["fresh"][2] in labels
     assert KINDS["reused"][2] not in labels
 
@@ -77,52 +78,51 @@ def test_surfaces_differ_in_grey_or_by_hatch():
 
 
 def test_the_note_gives_the_quantities():
-    note = describe_opening(1230, 1480, 400, cut_pattern="lined")
+    note = describe_opening(Opening(1230, 1480, 400, cut_pattern="lined"))
     assert "Reveal 2.17 m²" in note
     assert "2.31 m² fresh sheet. 4 loose pieces, 7.0 m of joints" in note
-    level = describe_opening(2400, 1200, 350, cut_pattern="centre", practice=Practice(slit="best"))
+    level = describe_opening(Opening(2400, 1200, 250, cut_pattern="centre"))
     assert "slit level" in level
 
 
 def test_figures_can_be_saved():
-    for figure in (draw_opening(50, 3000, 900), draw_cut_map(small_map())):
-        target = io.BytesIO()
-        figure.savefig(target, format="png", dpi=40)
-        assert target.getvalue().startswith(b"\x89PNG")
+    target = io.BytesIO()
+    draw_opening(Opening(50, 3000, 900)).savefig(target, format="png", dpi=40)
+    assert target.getvalue().startswith(b"\x89PNG")
 
 
-def small_map(**changes):
-    costs = CutCosts(sheet_price_m2=6, labour_hour=20)
-    settings = {"aspects": np.geomspace(0.4, 2.5, 15), "reveals_mm": np.arange(50, 601, 25)}
-    return break_even_map(**(settings | {"costs": costs} | changes))
+def test_the_note_lists_the_pieces_to_cut():
+    note = describe_opening(Opening(1230, 1480, 300, cut_pattern="lined"))
+    assert "1 and 2: 1270\u00a0×\u00a0320\u00a0mm; 3 and 4: 1480\u00a0×\u00a0320\u00a0mm" in note
+    square = describe_opening(Opening(1200, 1200, 200, cut_pattern="centre"))
+    assert "1 and 2: 1240\u00a0×\u00a0220\u00a0mm in two parts" in square
+    # 300 × 400 has a diagonal of 500: a reach of 60 + 20 gives legs of 80·500/300 and 80·500/400.
+    small = describe_opening(Opening(300, 400, 60))
+    assert "1, 2, 3 and 4: right-angled, legs 133\u00a0×\u00a0100\u00a0mm" in small
+    door = describe_opening(Opening(1010, 2110, 220, 3, "centre", Practice(slit="upright")))
+    assert "1 loose piece, " in door
 
 
-def test_the_map_shows_the_break_even_line_and_both_sides():
-    figure = draw_cut_map(small_map())
-    texts = words_on(figure)
-    assert "corner to corner\nis cheaper" in texts
-    assert "slit down the middle\nis cheaper" in texts
-    assert "1.82 m²" in figure.axes[0].get_title(loc="left")
-    heavy = [line for line in figure.axes[0].collections if 2.8 in np.ravel(line.get_linewidth())]
-    assert len(heavy) == 1
+def test_the_threshold_of_a_door_cut_corner_to_corner_is_cut_along():
+    axes = draw_opening(Opening(1010, 2110, 300, 3)).axes[0]
+    dashed = [line.get_xydata().tolist() for line in axes.lines if line.get_linewidth() == 2.4]
+    assert [[0, 0], [1.01, 0]] in dashed
+    assert len(dashed) == 3
+    lined = draw_opening(Opening(1010, 2110, 300)).axes[0]
+    assert sum(line.get_linewidth() == 2.4 for line in lined.lines) == 2
 
 
-def test_the_map_without_a_break_even_says_which_cut_is_cheaper_everywhere():
-    grid = small_map(costs=CutCosts())
-    assert (grid["difference"] > 0).all()
-    texts = words_on(draw_cut_map(grid))
-    assert "slit down the middle\nis cheaper" in texts
-    assert "corner to corner\nis cheaper" not in texts
+def test_where_two_parts_meet_on_a_face_is_drawn():
+    axes = draw_opening(Opening(1200, 1200, 200, 4, "centre")).axes[0]
+    joints = [line.get_xydata() for line in axes.lines if line.get_linewidth() == 1.6]
+    assert len(joints) == 2
+    for joint in joints:
+        assert np.ptp(joint, axis=0) == pytest.approx([0, 0.2])
 
 
-def test_the_map_in_words():
-    grid = small_map()
-    share = (grid["difference"] < 0).mean()
-    assert f"corner to corner is cheaper than slit down the middle in {share:.0%}" in (
-        describe_cut_map(grid)
-    )
-
-
-def test_a_map_of_one_cut_is_refused():
-    with pytest.raises(AirstatsError, match="costs of two different cuts are needed"):
-        draw_cut_map(small_map(cut_a="lined", cut_b="lined"))
+def test_a_wide_opening_has_its_drawings_one_below_the_other():
+    for size, stacked in (((1230, 1480), False), ((5000, 900), True)):
+        axes = draw_opening(Opening(*size, 250)).axes[0]
+        titles = {t.get_text()[0]: t.get_position() for t in axes.texts if "  The " in t.get_text()}
+        assert (titles["2"][1] < 0) == stacked
+        assert (titles["1"][0] == titles["2"][0]) == stacked

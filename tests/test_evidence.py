@@ -113,7 +113,7 @@ def test_mixed_model_says_when_crews_do_not_differ():
 
 
 def test_comparison_has_a_verdict_with_a_reason_for_each_allowance(desk):
-    table = compare_allowances(desk.records, desk.before, desk.now)
+    table = compare_allowances(desk.jobs, desk.before, desk.now)
     assert table["allowance"].to_list() == list(desk.now.table().index)
     assert set(table["verdict"]) <= {"moved", "held", "not enough to tell"}
     assert table["reason"].str.len().min() > 10
@@ -127,9 +127,9 @@ def test_waste_that_jumps_has_moved(desk):
     more = records.jobs["used_rolls"] + records.jobs["surface_m2"] * 0.25 / 75
     records.jobs["used_rolls"] = records.jobs["used_rolls"].where(~last, more)
     jumped = lay_out(records)
-    table = compare_allowances(records, jumped.before, jumped.now).set_index("allowance")
+    table = compare_allowances(jumped.jobs, jumped.before, jumped.now).set_index("allowance")
     assert table.loc["waste", "verdict"] == "moved"
-    calm = compare_allowances(desk.records, desk.before, desk.now).set_index("allowance")
+    calm = compare_allowances(desk.jobs, desk.before, desk.now).set_index("allowance")
     assert calm.loc["waste", "verdict"] == "held"
 
 

@@ -7,36 +7,18 @@ import shapely
 
 from airstats.errors import AirstatsError
 from airstats.openings import COLUMNS, CUTS, Practice, opening_quantities
+from tests.opening_cases import PLAIN, many, one, table
 
 CROSSING = ("diagonal", "centre")
+
+
 PRACTICES = (
     Practice(),
+    PLAIN,
     Practice(return_mm=0),
     Practice(slit="level", halves=True),
     Practice(slit="best", halves=True, return_mm=35),
 )
-
-
-def table(rows):
-    names = ["width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern"]
-    return pd.DataFrame(rows, columns=names)
-
-
-def one(width, height, reveal, sides=4, cut="diagonal", practice=Practice(), roll=1.5):
-    return opening_quantities(table([(width, height, reveal, sides, cut)]), practice, roll).iloc[0]
-
-
-def many(count, seed, cuts=CUTS):
-    pick = np.random.default_rng(seed)
-    return pd.DataFrame(
-        {
-            "width_mm": np.exp(pick.uniform(np.log(80), np.log(6000), count)),
-            "height_mm": np.exp(pick.uniform(np.log(80), np.log(4000), count)),
-            "reveal_mm": np.exp(pick.uniform(np.log(5), np.log(1400), count)),
-            "sides": pick.choice([3, 4], count),
-            "cut_pattern": pick.choice(cuts, count),
-        }
-    )
 
 
 def flap_outlines(w, h, face, cut, slit, sides):
@@ -125,63 +107,6 @@ def test_unlined_threshold_leaves_its_flap_as_an_offcut():
     assert result["pieces"] == 4
 
 
-def test_closed_form_slit_upright_and_level():
-    result = one(1230, 1480, 290, cut="centre")
-    assert result["covered_m2"] == pytest.approx(2 * 1.48 * 0.29, abs=1e-12)
-    assert result["bare_m2"] == pytest.approx(2 * 1.23 * 0.29, abs=1e-12)
-    assert result["needed_m2"] == pytest.approx(2 * (1.23 + 0.04) * 0.31, abs=1e-12)
-    assert result["joint_m"] == pytest.approx(2 * (1.23 + 2 * 0.29), abs=1e-12)
-    level = one(1480, 1230, 290, cut="centre", practice=Practice(slit="level"))
-    same = [name for name in COLUMNS if not name.startswith("covered_")]
-    np.testing.assert_allclose(level[same].astype(float), result[same].astype(float), atol=1e-12)
-
-
-def test_level_slit_hangs_one_leaf_from_the_head_over_an_unlined_threshold():
-    result = one(1000, 2100, 300, sides=3, cut="centre", practice=Practice(slit="level"))
-    assert result["covered_head_m2"] == pytest.approx(0.3, abs=1e-12)
-    assert result["covered_foot_m2"] == 0
-    assert result["offcut_m2"] == pytest.approx(1.0 * 1.8, abs=1e-12)
-    assert result["needed_m2"] == pytest.approx(2 * (2.1 + 0.02) * 0.32, abs=1e-12)
-
-
-def test_leaf_shorter_than_the_reveal_needs_two_pieces_more():
-    result = one(600, 1000, 400, cut="centre")
-    assert result["pieces"] == 4
-    extra = 2 * 1.0 * (0.4 - 0.3 + 0.02)
-    assert result["needed_m2"] == pytest.approx(2 * 0.64 * 0.42 + extra, abs=1e-12)
-    assert result["joint_m"] == pytest.approx(2 * (0.6 + 2 * 0.4) + 2 * 1.0, abs=1e-12)
-
-
-def test_strip_fits_exactly_at_the_stated_limit():
-    # Whole numbers on the limit W/2 - d = d + t, and one millimetre beyond it.
-    assert one(1240, 1480, 300, cut="centre")["fillable_m2"] > 0
-    assert one(1240, 1480, 301, cut="centre")["fillable_m2"] == 0
-    # The same for H = W + 2t.
-    assert one(1440, 1480, 200, cut="centre")["fillable_m2"] > 0
-    assert one(1441, 1480, 200, cut="centre")["fillable_m2"] == 0
-
-
-def test_halves_fill_what_whole_pieces_cannot():
-    whole, halves = Practice(), Practice(halves=True)
-    assert one(1800, 1300, 200, cut="centre", practice=whole)["fillable_m2"] == 0
-    # Strips 700 wide hold two half lengths side by side: both loose pieces, one joint more each.
-    filled = one(1800, 1300, 200, cut="centre", practice=halves)
-    plain = one(1800, 1300, 200, cut="centre", practice=whole)
-    assert filled["fresh_m2"] == pytest.approx(0, abs=1e-12)
-    assert filled["pieces"] == plain["pieces"] + 2
-    assert filled["joint_m"] == pytest.approx(plain["joint_m"] + 2 * 0.2, abs=1e-12)
-
-
-def test_best_slit_is_never_worse_than_either():
-    openings = many(3000, seed=5, cuts=("centre",))
-    fresh = {
-        slit: opening_quantities(openings, Practice(slit=slit))["fresh_m2"]
-        for slit in ("upright", "level", "best")
-    }
-    assert np.array_equal(fresh["best"], np.minimum(fresh["upright"], fresh["level"]))
-    assert (fresh["best"] < fresh["upright"]).any()
-
-
 def test_lined_strips_and_their_joints():
     result = one(1230, 1480, 400, cut="lined")
     assert result["needed_m2"] == pytest.approx(2 * (1.48 + 1.23 + 0.04) * 0.42, abs=1e-12)
@@ -206,15 +131,6 @@ def test_parts_of_a_wide_strip_lap_by_one_return():
     # Two parts of 400 that lap by 20 make 780 = 760 + 20; one millimetre more takes three.
     assert one(3000, 2000, 760, cut="lined", roll=0.4)["pieces"] == 4 * 2
     assert one(3000, 2000, 761, cut="lined", roll=0.4)["pieces"] == 4 * 3
-
-
-def test_parts_are_counted_for_fresh_strips_of_a_slit_cut_only():
-    fresh = one(3000, 2000, 500, cut="centre", roll=0.4)
-    assert fresh["pieces"] == 4
-    assert fresh["joint_m"] == pytest.approx(2 * (3.0 + 2 * 0.5) + 2 * 3.04, abs=1e-12)
-    reused = one(1600, 2000, 300, cut="centre", roll=0.25)
-    assert (reused["pieces"], reused["fresh_m2"]) == (2, 0)
-    assert reused["joint_m"] == pytest.approx(2 * (1.6 + 2 * 0.3), abs=1e-12)
 
 
 # A 300 × 400 opening has a diagonal of 500, so that slopes come out as whole numbers.
@@ -380,17 +296,3 @@ def test_deeper_reveals_use_more_of_the_flaps():
     result = opening_quantities(openings)
     assert (result["covered_m2"] / result["opening_m2"]).is_monotonic_increasing
     assert (result["offcut_m2"] / result["opening_m2"]).is_monotonic_decreasing
-
-
-def test_strips_fit_head_and_foot_in_most_windows_with_ordinary_reveals():
-    # Common practice, no source: true up to about 200 mm. Deeper than a quarter of the narrow
-    # side it cannot be, whatever the slit.
-    shapes = [(w, h) for w in range(800, 2001, 100) for h in range(900, 1601, 100)]
-    share = {}
-    for depth in (150, 200, 400):
-        openings = table([(w, h, depth, 4, "centre") for w, h in shapes])
-        fresh = opening_quantities(openings, Practice(slit="best"))["fresh_m2"]
-        share[depth] = (fresh < 1e-9).mean()
-    assert share[150] > 0.6
-    assert share[200] > 0.5
-    assert share[400] == 0

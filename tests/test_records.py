@@ -408,7 +408,7 @@ def test_garbage_of_native_cells_never_breaks(rows):
     header = ["job_id", "finished_on", "used_rolls", "estimated_rolls", "surface_m2", "lap_mm"]
     header += ["count", "width_mm", "sides"]
     tables = {name: sheet_table(name, name, [header, *rows]) for name in COLUMNS}
-    jobs, openings = read_sheets(tables, "ask")
-    found = check_sheets(jobs, openings, link(jobs, openings))
+    sheets = read_sheets(tables, "ask")
+    found = check_sheets(*sheets, link(*sheets))
     assert all(str(finding.fault) for finding in found)
     assert room._texts(tables["jobs"].cells).shape == tables["jobs"].cells.shape

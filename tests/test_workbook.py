@@ -1,23 +1,30 @@
+import html
 import json
+import os
 import re
+import shlex
 from pathlib import Path
 
 import nbformat
-import pandas as pd
 import pytest
-from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
+from airstats.__main__ import _parser
+from airstats.blocks import Plain, images, notebook_page
 from airstats.errors import AirstatsError
-from airstats.export import picture_tables, report_html
-from airstats.screen import Table
 from airstats.workbook import NOTEBOOKS, notebooks_folder, run_quarter_notebooks
 
 ROOT = Path(__file__).parent.parent
 PARAMETERS = 'word: str = "good"  # what to say\nfail: bool = False  # whether to fail'
 
 
-def write_notebook(folder, name, *code):
-    first = new_code_cell(PARAMETERS, metadata={"tags": ["parameters"]})
+RECORDS = 'records: str = ""  # r\nquarter: str = ""  # q\ndates: str = "ask"  # d'
+ORDERS = 'takeoff: str = ""  # t\nleftover_cost: float = 60.0  # l\nshort_cost: float = 240.0  # s'
+DOT = f"import sys\nsys.path.insert(0, {str(ROOT)!r})\nfrom tests.pages import dot\ndot()"
+
+
+def write_notebook(folder, name, *code, parameters=PARAMETERS):
+    first = new_code_cell(parameters, metadata={"tags": ["parameters"]})
     cells = [new_markdown_cell("# A <small> title"), first, *map(new_code_cell, code)]
     kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
     nbformat.write(new_notebook(cells=cells, metadata=kernel), folder / f"{name}.ipynb")
@@ -31,7 +38,8 @@ def ran(tmp_path_factory):
     write_notebook(folder, "fails", 'word + "!"', "if fail:\n    raise ValueError('bad\\nrows')")
     out = folder / "out"
     out.mkdir()
-    (out / "fails.html").write_text("of an earlier run", encoding="utf-8")
+    for page in ("fails.html", "fails.pdf"):
+        (out / page).write_text("of an earlier run", encoding="utf-8")
     wanted = {"works": {"word": "fine"}, "fails": {"fail": True}}
     here = Path.cwd()
     with pytest.raises(AirstatsError) as caught:
@@ -46,7 +54,7 @@ def test_a_failure_names_notebook_cell_and_reason_in_one_line(ran):
 
 def test_a_failed_notebook_leaves_its_half_run_copy_and_no_page(ran):
     names = {path.name for path in ran[0].iterdir()}
-    assert names == {"works.html", "works.ipynb", "fails.failed.ipynb"}
+    assert names == {"works.html", "works.pdf", "works.ipynb", "fails.failed.ipynb"}
     half = nbformat.read(ran[0] / "fails.failed.ipynb", as_version=4)
     assert any("'good!'" in str(cell.get("outputs")) for cell in half.cells)
 
@@ -74,48 +82,54 @@ def test_an_unknown_notebook_is_refused_by_name(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def page():
-    table = Table(pd.DataFrame({"job_id": ["A"], "saving": [1.0]}), "Jobs")
-    about = {"image/png": {"alt": 'A "small" dot', "name": "dot", "csv": "x\n1\n"}}
-    outputs = [
-        new_output("display_data", {"text/html": table._repr_html_()}),
-        new_output("display_data", {"text/html": table._repr_html_()}),
-        new_output("display_data", {"image/png": "AAAA", "text/plain": "dot"}, metadata=about),
-        new_output("display_data", {"text/markdown": "**bold** words"}),
-        new_output("display_data", {"text/markdown": "crew <script>x</script>"}),
-        new_output("stream", name="stderr", text="a warning"),
-    ]
-    cells = [new_markdown_cell("# Title"), new_code_cell("secret_code()", outputs=outputs)]
-    notebook = new_notebook(cells=cells)
-    return notebook, report_html(notebook, {"quarter": "2026Q3"}, "airstats quarter demo")
+def costed(tmp_path_factory):
+    """Run two notebooks, one with a takeoff, from the folder that holds records and output."""
+    folder = tmp_path_factory.mktemp("firm's own")
+    for name in ("records", "next jobs"):
+        (folder / name).mkdir()
+        (folder / name / "jobs.csv").write_text("job_id,surface_m2\nA,100\n", encoding="utf-8")
+    for name, lines in {"first": RECORDS, "second": f"{RECORDS}\n{ORDERS}"}.items():
+        write_notebook(folder, name, DOT, parameters=lines)
+    common = {"records": str(folder / "records"), "quarter": "2026Q3", "dates": "day-first"}
+    costs = {"takeoff": str(folder / "next jobs"), "leftover_cost": 61.25, "short_cost": 240.0}
+    wanted = {"first": common, "second": common | costs}
+    here = Path.cwd()
+    os.chdir(folder)
+    try:
+        run_quarter_notebooks(wanted, folder / "out", progress=False, notebooks=folder)
+    finally:
+        os.chdir(here)
+    return folder
 
 
-def test_a_page_stands_alone_without_script_or_code(page):
-    html = page[1]
-    assert "<script" not in html
-    assert not re.search(r"(src|href)=\"(?!data:)", html)
-    assert not re.search(r"url\(|@import|https?://", html)
-    assert "secret_code" not in html
-    assert "a warning" not in html
+def command_of(page):
+    command = re.search("To make it again: <code>(.*?)</code>", page.read_text(encoding="utf-8"))[1]
+    program, *arguments = shlex.split(html.unescape(command))
+    assert program == "airstats"
+    return arguments
 
 
-def test_a_page_serves_readers_who_cannot_see(page):
-    html = page[1]
-    assert '<html lang="en">' in html
-    assert "<title>Title</title>" in html
-    assert 'alt="A &#34;small&#34; dot"' in html
-    assert all("scope=" in cell for cell in re.findall(r"<th\b[^>]*>", html))
-    assert 'aria-label="Jobs"' in html
-    assert "<strong>bold</strong> words" in html
+@pytest.mark.parametrize("name", ["first", "second"])
+def test_every_report_of_a_run_states_the_whole_command(costed, name):
+    asked = _parser().parse_args(command_of(costed / "out" / f"{name}.html"))
+    assert (asked.records, asked.takeoff, asked.out) == ("records", "next jobs", "out")
+    assert (asked.quarter, asked.dates, asked.previous) == ("2026Q3", "day-first", None)
+    assert (asked.leftover_cost, asked.short_cost) == (61.25, 240.0)
+    assert not asked.set_aside_bad_rows
 
 
-def test_ids_of_a_page_are_unique(page):
-    ids = re.findall(r'\bid="([^"]+)"', page[1])
-    assert len(ids) == len(set(ids)) > 0
+def test_a_command_keeps_private_folders_to_itself(ran):
+    arguments = command_of(ran[0] / "works.html")
+    assert arguments[-2:] == ["--out", "FOLDER/out"]
 
 
-def test_numbers_of_pictures_are_handed_over_by_name(page):
-    assert picture_tables(page[0]) == {"dot": "x\n1\n"}
+def test_pages_and_pictures_stand_beside_the_notebook(costed):
+    out = costed / "out"
+    for name in ("first", "second"):
+        assert (out / f"{name}.pdf").read_bytes().startswith(b"%PDF-")
+        assert (out / "data" / f"{name}-dot.png").read_bytes().startswith(b"\x89PNG")
+        assert "</svg>" in (out / "data" / f"{name}-dot.svg").read_text(encoding="utf-8")
+        assert (out / "data" / f"{name}-dot.csv").read_text(encoding="utf-8") == "x,y\n1,3\n2,5\n"
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)
@@ -126,7 +140,8 @@ class TestNotebooks:
 
     def test_cells_are_short_and_define_nothing(self, notebook, name):
         code = [cell.source for cell in notebook.cells if cell.cell_type == "code"]
-        assert all(len(source.splitlines()) <= 10 for source in code)
+        parameters = [c.source for c in notebook.cells if c.metadata.get("tags") == ["parameters"]]
+        assert all(len(s.splitlines()) <= 10 for s in code if s not in parameters)
         assert not any(re.search(r"^\s*(def|class|lambda)\b", s, re.MULTILINE) for s in code)
 
     def test_one_cell_of_parameters_each_with_its_help(self, notebook, name):
@@ -154,13 +169,18 @@ class TestNotebooks:
         assert pictures
         assert all(len(o.metadata["image/png"]["alt"]) > 30 for o in pictures)
 
+    def test_every_kept_table_and_picture_can_be_exported(self, notebook, name):
+        page = notebook_page(notebook, {}, "")
+        assert not [part for part in page.blocks if isinstance(part, Plain)]
+        assert all(picture.svg for picture in images(page))
+
 
 def test_a_notebook_of_the_project_runs_on_given_records(tmp_path):
     records = str((ROOT / "data" / "demo").resolve())
     wanted = {"update_allowances": {"records": records, "quarter": "2024Q2"}}
     (page,) = run_quarter_notebooks(wanted, tmp_path, progress=False)
-    html = page.read_text(encoding="utf-8")
-    assert "<strong>2024Q2, " in html
-    assert "sha256:" in html
-    assert str(ROOT) not in html
+    text = page.read_text(encoding="utf-8")
+    assert "<strong>2024Q2, " in text
+    assert "sha256:" in text
+    assert str(ROOT) not in text
     assert (tmp_path / "data" / "update_allowances-allowances.csv").is_file()

@@ -1,6 +1,6 @@
 """Time and memory of a million openings, beside a plain row-by-row version on a sample.
 
-Run it from the folder of the project:  python tests/benchmark/openings_speed.py
+Run it from the folder of the project:  python -m tests.benchmark.openings_speed
 The row-by-row version is checked against the package before anything is printed.
 """
 
@@ -15,23 +15,12 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from airstats.openings import CUTS, opening_quantities
+from airstats.openings import Practice, opening_quantities
+from tests.invented import random_openings
 
 RETURN_MM = 20.0
 OFFCUT_MM = 100.0
-
-
-def invented_openings(count: int) -> pd.DataFrame:
-    pick = np.random.default_rng(1)
-    return pd.DataFrame(
-        {
-            "width_mm": pick.integers(400, 3000, count),
-            "height_mm": pick.integers(400, 2600, count),
-            "reveal_mm": pick.integers(50, 600, count),
-            "sides": pick.choice([3, 4], count),
-            "cut_pattern": pick.choice(CUTS, count),
-        }
-    )
+PLAIN = Practice(slit="upright", halves=False)
 
 
 def fresh_of_one(w: float, h: float, d: float, sides: int, cut: str) -> float:
@@ -109,14 +98,15 @@ def main() -> None:
     parser.add_argument("--openings", type=int, default=1_000_000)
     parser.add_argument("--sample", type=int, default=20_000)
     chosen = parser.parse_args()
-    many, sample = invented_openings(chosen.openings), invented_openings(chosen.sample)
+    many, sample = (random_openings(number, seed=1) for number in (chosen.openings, chosen.sample))
     np.testing.assert_allclose(
-        row_by_row(sample), opening_quantities(sample)["fresh_m2"], rtol=0, atol=1e-9
+        row_by_row(sample), opening_quantities(sample, PLAIN)["fresh_m2"], rtol=0, atol=1e-9
     )
     print(f"{'':34}{'openings':>10}{'seconds':>10}{'µs each':>10}{'peak MB':>10}")
     for name, frame, work in (
-        ("arrays, all columns", many, lambda: opening_quantities(many)),
-        ("arrays, all columns", sample, lambda: opening_quantities(sample)),
+        ("arrays, better slit, two parts", many, lambda: opening_quantities(many)),
+        ("arrays, slit upright, whole", many, lambda: opening_quantities(many, PLAIN)),
+        ("arrays, slit upright, whole", sample, lambda: opening_quantities(sample, PLAIN)),
         ("row by row, fresh sheet alone", sample, lambda: row_by_row(sample)),
     ):
         seconds, peak = measured(work)

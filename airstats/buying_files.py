@@ -1,0 +1,136 @@
+"""The buying list as files: CSV, a workbook, and a page to print."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pandas as pd
+
+from airstats.files import write_whole
+
+TEMPLATE = "buying_list.html.j2"
+HEADINGS = {
+    "material": ("material", "{}"),
+    "order_packs": ("buy, packs", "{:.0f}"),
+    "pack": ("a pack holds", "{:g}"),
+    "unit": ("unit", "{}"),
+    "expected": ("used on average, in the unit", "{:.0f}"),
+    "low_packs": ("low, packs (80 %)", "{:.0f}"),
+    "high_packs": ("high, packs (80 %)", "{:.0f}"),
+    "chance_short": ("chance short", "{:.0%}"),
+    "expected_left_over_packs": ("left over, packs", "{:.1f}"),
+    "pack_price": ("price a pack", "{:,.2f}"),
+    "order_money": ("money", "{:,.0f}"),
+    "left_over_money": ("of it left over", "{:,.0f}"),
+}
+"""Heading and number format of each column that the page and the workbook show."""
+MISSING = "–"
+
+
+def write_buying_list(
+    bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str, folder: str | Path
+) -> list[Path]:
+    """Write `buying_list.csv`, `.xlsx` and `.html` into a folder, each whole or not at all.
+
+    Parameters
+    ----------
+    bought : DataFrame
+        What `buying_list` returns.
+    jobs : list of str
+        The jobs that it is for.
+    quarter : str
+        The quarter of the allowances.
+    caution : str
+        The caution that stands under it.
+    folder : str or Path
+        Where to write.
+
+    Returns
+    -------
+    list of Path
+        The three files.
+    """
+    paths = [Path(folder) / f"buying_list.{kind}" for kind in ("csv", "xlsx", "html")]
+    write_whole(paths[0], bought.to_csv(index=False, lineterminator="\n"))
+    write_whole(paths[2], buying_page(bought, jobs, quarter, caution))
+    write_whole(paths[1], buying_workbook(bought, jobs, quarter, caution))
+    return paths
+
+
+def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
+    """Say in one sentence what to buy and what it costs, as far as prices are known."""
+    packs = [f"{row.order_packs} packs of {row.material}" for row in bought.itertuples()]
+    saved = int((bought["packs_job_by_job"] - bought["order_packs"]).sum())
+    for_jobs = f"For {len(jobs)} job{'s' * (len(jobs) != 1)} buy {', '.join(packs)}"
+    less = f": {saved} packs fewer than ordering job by job" if saved > 0 else ""
+    priced = bought["order_money"].notna()
+    if not priced.any():
+        return f"{for_jobs}{less}. No pack price is known."
+    money = f" They cost {bought['order_money'].sum():,.0f}"
+    left = f", of which {bought['left_over_money'].sum():,.0f} is likely left over"
+    missing = ", ".join(bought.loc[~priced, "material"].unique())
+    rest = f"; no price is known for {missing}" if missing else ""
+    return f"{for_jobs}{less}.{money}{left}{rest}."
+
+
+def unlearnt(bought: pd.DataFrame) -> str:
+    """Say which materials were priced from the starting belief alone; empty if none was."""
+    names = bought.loc[bought["jobs_counted"] == 0, "material"].unique()
+    if not len(names):
+        return ""
+    return (
+        f"No finished job has taught anything about {', '.join(names)} yet: priced from the"
+        " starting belief, which is wide."
+    )
+
+
+def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> str:
+    """Return the page to print: no script, nothing fetched from outside."""
+    from jinja2 import Environment, PackageLoader
+
+    loader = PackageLoader("airstats", ".")
+    pages = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    return pages.get_template(TEMPLATE).render(
+        headline=headline(bought, jobs),
+        unlearnt=unlearnt(bought),
+        headings=[heading for heading, _ in HEADINGS.values()],
+        rows=_texts(bought),
+        jobs=jobs,
+        quarter=quarter,
+        caution=caution,
+    )
+
+
+def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> bytes:
+    """Return the list as a workbook: a sheet to buy from, a sheet that says how it was made."""
+    from openpyxl import Workbook
+    from openpyxl.styles import Font
+
+    book = Workbook()
+    sheet = book.active
+    sheet.title = "buying list"
+    sheet.append([heading for heading, _ in HEADINGS.values()])
+    for row in bought[list(HEADINGS)].astype(object).itertuples(index=False):
+        sheet.append([None if pd.isna(cell) else cell for cell in row])
+    for heading in sheet[1]:
+        heading.font = Font(bold=True)
+        sheet.column_dimensions[heading.column_letter].width = max(len(heading.value) + 3, 12)
+    sheet.freeze_panes = "A2"
+    notes = book.create_sheet("notes")
+    notes.column_dimensions["A"].width = 110
+    told = [f"Jobs: {', '.join(jobs)}", f"Allowances of {quarter}"]
+    for line in [headline(bought, jobs), unlearnt(bought), *told, caution]:
+        if line:
+            notes.append([line])
+    book.save(written := io.BytesIO())
+    return written.getvalue()
+
+
+def _texts(bought: pd.DataFrame) -> list[list[str]]:
+    rows = bought[list(HEADINGS)].astype(object).itertuples(index=False)
+    formats = [form for _, form in HEADINGS.values()]
+    return [
+        [MISSING if pd.isna(c) else form.format(c) for c, form in zip(row, formats, strict=True)]
+        for row in rows
+    ]

@@ -1,0 +1,175 @@
+"""One order for several jobs served from one store.
+
+The jobs share what is not known of the allowances, so that their needs rise and fall together;
+the rest is each job's own. A job opens whole rolls, and what is left of an opened roll stays on
+that job; rolls that were not opened serve the next job. So the store must hold the sum of the
+rolls that the jobs open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from airstats.allowances import Allowances
+from airstats.calibration import Belief, admit_crews, design, job_sd, widen
+from airstats.pricing import critical_share, expected_cost, predict, price
+from airstats.takeoff import Takeoff
+
+Array = np.ndarray
+
+DRAWS = 50_000
+"""Cases drawn: a chance is good to a quarter of a point, a cost to about half a money unit."""
+SEED = 20
+
+
+def drawn_rolls(
+    jobs: Takeoff,
+    allowances: Allowances,
+    quarters_ahead: int = 1,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> Array:
+    """Draw cases of the whole rolls that n jobs open.
+
+    Returns
+    -------
+    (draws, n) array
+        Each row one case: what the jobs open if the allowances are so and the jobs go so.
+
+    Notes
+    -----
+    A candidate is drawn by its weight, the allowances from its normal belief, once for all jobs,
+    and each job's departure by itself. Jobs of one crew not met before share its departure. By
+    itself each job is distributed as `pricing.predict` says.
+    """
+    random = np.random.default_rng(seed)
+    belief = widen(allowances.belief, quarters_ahead)
+    known = admit_crews(belief, jobs.crews) if belief.crews else belief
+    counts = _shares(belief.weight, draws)
+    use = np.concatenate(list(_uses(known, jobs, counts, random)))
+    return np.maximum(np.ceil(use / jobs.columns(["roll_m2"])[:, 0] - 1e-9), 0).astype(int)
+
+
+def pooled_orders(
+    jobs: Takeoff, allowances: Allowances, leftover_cost: float, short_cost: float
+) -> pd.DataFrame:
+    """Return the pooled order of least cost for each size of roll, beside the single orders.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n jobs served from one store. Rolls of different sizes cannot stand in for each other.
+    leftover_cost, short_cost : float
+        Money for each roll left over and for each roll short, for all jobs together.
+
+    Returns
+    -------
+    DataFrame
+        One row a size of roll: `roll_size, jobs, single_rolls` (the sum of the single orders),
+        `pooled_rolls, saved_rolls, single_cost, pooled_cost, saved_cost` (expected, in money),
+        `from_rolls, to_rolls` (80 % interval of the rolls opened), `chance_short` of the store.
+
+    Raises
+    ------
+    AirstatsError
+        If a cost is not a positive number.
+
+    Notes
+    -----
+    The newsvendor rule on the sum: the least n with P(sum <= n) >= short / (short + left over).
+    Pooling lowers the cost the more, the less the needs rise and fall together (Eppen 1979,
+    Management Science 25).
+    """
+    wanted = critical_share(leftover_cost, short_cost)
+    orders = price(jobs, allowances, leftover_cost, short_cost)["order_rolls"].to_numpy()
+    use, roll_m2 = predict(jobs, allowances), jobs.columns(["roll_m2"])[:, 0]
+    costs = expected_cost(use, roll_m2, orders, leftover_cost, short_cost)
+    rolls = drawn_rolls(jobs, allowances)
+    rows = []
+    for size, chosen in roll_sizes(jobs):
+        total = rolls[:, chosen].sum(axis=1)
+        pooled = least_rolls(total, wanted)
+        cost = cost_of(total, pooled, leftover_cost, short_cost)
+        single, single_cost = int(orders[chosen].sum()), float(costs[chosen].sum())
+        rows.append(
+            {
+                "roll_size": size,
+                "jobs": int(chosen.sum()),
+                "single_rolls": single,
+                "pooled_rolls": pooled,
+                "saved_rolls": single - pooled,
+                "single_cost": single_cost,
+                "pooled_cost": cost,
+                "saved_cost": single_cost - cost,
+                "from_rolls": least_rolls(total, 0.1),
+                "to_rolls": least_rolls(total, 0.9),
+                "chance_short": float(np.mean(total > pooled)),
+            }
+        )
+    return pd.DataFrame(rows, columns=POOLED_COLUMNS)
+
+
+POOLED_COLUMNS = (
+    "roll_size", "jobs", "single_rolls", "pooled_rolls", "saved_rolls", "single_cost",
+    "pooled_cost", "saved_cost", "from_rolls", "to_rolls", "chance_short",
+)  # fmt: skip
+
+
+def pooled_chances(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+    """Return the chance of each sum of rolls: `roll_size, rolls, probability`."""
+    rolls = drawn_rolls(jobs, allowances)
+    parts = []
+    for size, chosen in roll_sizes(jobs):
+        totals, times = np.unique(rolls[:, chosen].sum(axis=1), return_counts=True)
+        part = {"roll_size": size, "rolls": totals, "probability": times / len(rolls)}
+        parts.append(pd.DataFrame(part))
+    if not parts:
+        return pd.DataFrame(columns=["roll_size", "rolls", "probability"])
+    return pd.concat(parts, ignore_index=True)
+
+
+def roll_sizes(jobs: Takeoff) -> Iterator[tuple[str, Array]]:
+    """Yield each size of roll in words, and which of the n jobs take it."""
+    sizes = jobs.columns(["roll_width_m", "roll_length_m"])
+    for width, length in np.unique(sizes, axis=0):
+        yield f"{width:g}\u00a0×\u00a0{length:g}\u00a0m", (sizes == (width, length)).all(axis=1)
+
+
+def least_rolls(total: Array, share: float) -> int:
+    """Return the least whole rolls that are enough in this share of the (draws,) cases."""
+    return int(np.quantile(total, share, method="inverted_cdf"))
+
+
+def cost_of(total: Array, order: int, leftover_cost: float, short_cost: float) -> float:
+    """Return the mean cost of an order over the (draws,) cases, in the currency of the costs."""
+    left = np.maximum(order - total, 0)
+    return float(np.mean(leftover_cost * left + short_cost * (total - order + left)))
+
+
+def _shares(weight: Array, draws: int) -> Array:
+    """How many cases each candidate gets: its weight, and the odd ones to the largest rests."""
+    exact = weight * draws
+    counts = np.floor(exact).astype(int)
+    rest = draws - counts.sum()
+    counts[np.argsort(counts - exact, kind="stable")[:rest]] += 1
+    return counts
+
+
+def _uses(
+    belief: Belief, jobs: Takeoff, counts: Array, random: np.random.Generator
+) -> Iterator[Array]:
+    """Yield the sheet that the jobs use, m², for the cases of each candidate: (cases, n)."""
+    laid = jobs.columns(["laid_m2"])[:, 0]
+    unknown = (jobs.crews == "") if belief.crews else np.zeros(len(jobs), bool)
+    own = np.hypot(job_sd(belief, laid), belief.crew_sd[:, None] * laid * unknown)
+    for form in np.unique(belief.form):
+        columns, certain = design(jobs, int(form), belief.crews)
+        for g in np.flatnonzero((belief.form == form) & (counts > 0)):
+            # The square root of the covariance turns independent draws into those of the belief.
+            root = np.linalg.cholesky(belief.covariance[g])
+            steps = random.standard_normal((counts[g], len(root)))
+            shared = (belief.mean[g] + steps @ root.T) @ columns.T + certain
+            yield shared + own[g] * random.standard_normal((counts[g], len(jobs)))

@@ -1,0 +1,46 @@
+"""The quarterly update of everything: the sheet, then the other materials."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from airstats import chain
+from airstats.allowances import Allowances, load_allowances
+from airstats.chain import finished_jobs, quarters_to_do
+from airstats.material_calibration import calibrate_materials
+from airstats.prior import Prior
+from airstats.quarters import quarters_between
+from airstats.records import Records
+
+
+def calibrate(
+    records: Records,
+    previous: Allowances | str | Path | None = None,
+    quarter: str | None = None,
+    *,
+    prior: Prior | None = None,
+    drift: float | None = None,
+    depth_error_mm: float = 0.0,
+) -> Allowances:
+    """Update the allowances with finished jobs: see `airstats.chain.calibrate`.
+
+    The records' table of materials, if there is one, updates the other materials as well.
+    """
+    if isinstance(previous, (str, Path)):
+        previous = load_allowances(previous)
+    now = chain.calibrate(
+        records, previous, quarter, prior=prior, drift=drift, depth_error_mm=depth_error_mm
+    )
+    steps = [quarter] if quarter else quarters_to_do(finished_jobs(records), previous)
+    return replace(now, materials=calibrate_materials(records, steps, previous))
+
+
+def with_materials(
+    now: Allowances, records: Records, previous: Allowances | None = None
+) -> Allowances:
+    """Return allowances that went quarter by quarter up to theirs, with the materials too."""
+    jobs = finished_jobs(records)
+    steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, now.quarter) > 0]
+    blocks = calibrate_materials(records, [*steps, now.quarter], previous)
+    return replace(now, materials=blocks)

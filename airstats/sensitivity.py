@@ -1,0 +1,154 @@
+"""Which single jobs move the allowances, and what would change the conclusion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from airstats.allowances import Allowances, unchanged
+from airstats.calibration import ALLOWANCES, starting_belief, update
+from airstats.influence import pulls
+from airstats.overrun import MAIN, split_overrun
+from airstats.pricing import LEFTOVER_COST, SHORT_COST, price
+from airstats.prior import Prior
+from airstats.takeoff import Takeoff
+
+REFITTED = 5
+"""So many of the most influential jobs are left out in truth, to check the quick way."""
+REMOVED = 3
+"""So many of the most influential jobs are taken out at once, to try the conclusion."""
+GROUPS = {"crews": MAIN["crew"]} | {name: MAIN[name] for name in ("reveals", "laps", "waste")}
+"""Causes that the conclusion names: those that a price can hold, whole rolls apart."""
+REACH = 1.6449
+"""Standard normal value that 5 % lie beyond."""
+
+
+def fit_at_once(jobs: Takeoff, prior: Prior = Prior()) -> Allowances:
+    """Fit all jobs at once, without drift, from a starting belief."""
+    last = max(jobs.table["quarter"])
+    ids = tuple(jobs.table["job_id"])
+    belief = update(starting_belief(prior), jobs)
+    return replace(unchanged(last, prior), belief=belief, job_ids=ids, new_jobs=ids)
+
+
+def leave_each_out(jobs: Takeoff, fitted: Allowances | None = None) -> pd.DataFrame:
+    """Return how each allowance would move if a job had not been there.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n finished jobs.
+    fitted : Allowances, optional
+        `fit_at_once` of the same jobs, if it is at hand.
+
+    Returns
+    -------
+    DataFrame
+        n rows, the most influential first: `job_id, quarter, used_rolls`, the move of the four
+        allowances (in their units), `moves_most`, `move, move_sd` (that move, and as a share of
+        the allowance's sd).
+
+    Notes
+    -----
+    One Newton step from the fitted top without the job, in every candidate, and the candidates
+    weighed anew; see `influence.pulls`, of which this is the negative.
+    """
+    known = fitted or fit_at_once(jobs)
+    pull = pulls(jobs, None, known)
+    wide = pull.pivot_table(index="job_id", columns="allowance", values="pull", sort=False)
+    shift = -wide.loc[jobs.table["job_id"], list(ALLOWANCES)].to_numpy()
+    in_sd = shift / known.table()["sd"].to_numpy()
+    most = np.abs(in_sd).argmax(axis=1)
+    row = np.arange(len(jobs))
+    named = jobs.table[["job_id", "quarter", "used_rolls"]]
+    return (
+        named.assign(**dict(zip(ALLOWANCES, shift.T, strict=True)))
+        .assign(moves_most=np.array(ALLOWANCES)[most], move=shift[row, most])
+        .assign(move_sd=in_sd[row, most])
+        .sort_values("move_sd", key=np.abs, ascending=False, ignore_index=True, kind="stable")
+    )
+
+
+def refit_without(jobs: Takeoff, influence: pd.DataFrame, most: int = REFITTED) -> pd.DataFrame:
+    """Return the first rows of `leave_each_out` with `move_refit`: the move by a true refit."""
+    whole = fit_at_once(jobs).table()["mean"]
+    rows = influence.head(most if len(jobs) > 1 else 0)
+    moves = []
+    for job_id, allowance in zip(rows["job_id"], rows["moves_most"], strict=True):
+        rest = jobs.where(jobs.table["job_id"].ne(job_id))
+        moves.append(fit_at_once(rest).table()["mean"][allowance] - whole[allowance])
+    return rows.assign(move_refit=moves)
+
+
+def try_conclusion(
+    jobs: Takeoff,
+    to_price: Takeoff,
+    influence: pd.DataFrame,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+) -> pd.DataFrame:
+    """Return what is concluded under other assumptions, the documented ones first.
+
+    Returns
+    -------
+    DataFrame
+        `assumption, order_rolls` (all jobs of `to_price`), `orders_changed` (jobs with another
+        order), `cause` (the largest), `cause_rolls`, `next_cause, next_rolls`, `close` (whether
+        the two are nearer than 1.64 times their sds together, the most that the sd of their
+        difference can be), `waste` (the mean).
+    """
+    rows, usual = [], None
+    for name, known in _assumptions(jobs, influence):
+        orders = price(to_price, known, leftover_cost, short_cost, 0)["order_rolls"].to_numpy()
+        usual = orders if usual is None else usual
+        causes = _causes(jobs, known)
+        first, second = causes.iloc[0], causes.iloc[1]
+        rows.append(
+            {
+                "assumption": name,
+                "order_rolls": int(orders.sum()),
+                "orders_changed": int((orders != usual).sum()),
+                "cause": str(causes.index[0]),
+                "cause_rolls": float(first["mean"]),
+                "next_cause": str(causes.index[1]),
+                "next_rolls": float(second["mean"]),
+                "close": bool(
+                    first["mean"] - second["mean"] < REACH * (first["sd"] + second["sd"])
+                ),
+                "waste": known.table()["mean"]["waste"],
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _assumptions(jobs: Takeoff, influence: pd.DataFrame) -> Iterator[tuple[str, Allowances]]:
+    usual = Prior()
+    yield "as documented", fit_at_once(jobs)
+    yield "starting belief twice as wide", fit_at_once(jobs, _twice_as_wide(usual))
+    if len(jobs) > REMOVED:
+        gone = jobs.table["job_id"].isin(influence["job_id"].head(REMOVED))
+        yield f"without the {REMOVED} most influential jobs", fit_at_once(jobs.where(~gone))
+    yield "flat factors only", fit_at_once(jobs, replace(usual, reuse_weight=1e-9))
+    yield "re-use of off-cuts only", fit_at_once(jobs, replace(usual, reuse_weight=1 - 1e-9))
+    yield "no record grossly wrong", fit_at_once(jobs, replace(usual, gross_share=0.0))
+
+
+def _twice_as_wide(prior: Prior) -> Prior:
+    def wide(pairs: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+        return tuple((mean, 2 * sd) for mean, sd in pairs)
+
+    return replace(
+        prior,
+        waste=wide((prior.waste,))[0],
+        reveal_factors=wide(prior.reveal_factors),
+        reuse_shares=wide(prior.reuse_shares),
+    )
+
+
+def _causes(jobs: Takeoff, known: Allowances) -> pd.DataFrame:
+    """Rolls that each group of causes took, `mean, sd`, the largest first."""
+    split = split_overrun(jobs, known, causes=GROUPS).set_index("cause")
+    return split[["mean", "sd"]].sort_values("mean", ascending=False)

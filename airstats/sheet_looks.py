@@ -1,0 +1,63 @@
+"""How the price sheet looks, and the small parts that openpyxl needs several lines for."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from datetime import datetime
+
+from openpyxl.styles import Border, Font, PatternFill, Side
+from openpyxl.utils import quote_sheetname
+from openpyxl.workbook import Workbook
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+INPUT, RESULT, HEAD = (PatternFill("solid", fgColor=c) for c in ("FFF2CC", "DDEBF7", "D9D9D9"))
+BOLD = Font("Calibri", bold=True)
+_THIN = Side(style="thin", color="7F7F7F")
+FRAME = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
+_MADE = datetime(2000, 1, 1)
+
+
+def heading(sheet: Worksheet, place: str, words: str) -> None:
+    """Write a heading in bold."""
+    sheet[place], sheet[place].font = words, Font("Calibri", bold=True, size=12)
+
+
+def name_cell(book: Workbook, name: str, sheet: str, cell: str) -> None:
+    """Give a cell the name by which formulas call it."""
+    where = f"{quote_sheetname(sheet)}!{cell}"
+    book.defined_names[name] = DefinedName(name, attr_text=where)
+
+
+def allow_numbers(sheet: Worksheet, cells: str, low: float, high: float) -> None:
+    """Let the cells take numbers of a range only."""
+    rule = DataValidation("decimal", operator="between", formula1=f"{low:g}", formula2=f"{high:g}")
+    rule.error = f"Write a number from {low:g} to {high:g}."
+    rule.add(cells)
+    sheet.add_data_validation(rule)
+
+
+def allow_list(sheet: Worksheet, cells: str, words: str, strict: bool = True) -> None:
+    """Offer a list in the cells; unless strict, other words are taken too."""
+    rule = DataValidation("list", formula1=words, allow_blank=True, showErrorMessage=strict)
+    rule.add(cells)
+    sheet.add_data_validation(rule)
+
+
+def same_bytes(book: Workbook) -> bytes:
+    """Return the file without the time of its making: the same content, the same bytes."""
+    made, fixed = io.BytesIO(), io.BytesIO()
+    book.save(made)
+    stamp = _MADE.strftime("%Y-%m-%dT%H:%M:%SZ")
+    with zipfile.ZipFile(made) as old, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                content = re.sub(rb"\d{4}-\d\d-\d\dT[\d:.]+Z", stamp.encode(), content)
+            new.writestr(
+                zipfile.ZipInfo(name, _MADE.timetuple()[:6]), content, zipfile.ZIP_DEFLATED
+            )
+    return fixed.getvalue()

@@ -1,0 +1,59 @@
+"""What the command line says of materials besides the sheet. Imports wait until they are needed."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from airstats.allowances import Allowances
+    from airstats.records import Records
+
+
+def print_material_allowances(now: Allowances) -> None:
+    """Print each material's allowance; nothing for a firm that keeps none."""
+    from airstats.material_calibration import material_suspects, material_table
+
+    for name, row in material_table(now).iterrows():
+        print(
+            f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
+            f" (90 %: {row['low']:.3f} to {row['high']:.3f}), {row['jobs_used']} jobs"
+        )
+    for name, job, probability in material_suspects(now):
+        print(
+            f"look at {name} of job {job}: its record is wrong with probability {probability:.0%}"
+        )
+
+
+def price_all(asked: argparse.Namespace, takeoff: Records, known: Allowances) -> pd.DataFrame:
+    """Price the sheet and the other materials, and print the orders."""
+    from airstats.material_pricing import price_materials
+    from airstats.materials import plural
+
+    orders = price_materials(takeoff, known, asked.leftover_cost, asked.short_cost)
+    for row in orders.itertuples():
+        unit = plural(str(row.unit))
+        prior = "; priced from the starting belief, no records yet" if not row.jobs_counted else ""
+        print(
+            f"{row.job_id}, {row.material}: order {row.order_packs} packs of {row.pack:g}"
+            f" {unit}; {row.expected:.0f} {unit} (80 %: {row.low:.0f} to {row.high:.0f}"
+            f" {unit}); chance of being short {row.chance_short:.1%}; on average"
+            f" {row.expected_left_over_packs:.1f} packs left over{prior}"
+        )
+    return orders
+
+
+def write_list(
+    asked: argparse.Namespace, takeoff: Records, known: Allowances, caution: str
+) -> list[Path]:
+    """Write the buying list of all jobs together, and print its headline."""
+    from airstats.buying import buying_list
+    from airstats.buying_files import headline, unlearnt, write_buying_list
+
+    bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
+    jobs = takeoff.jobs["job_id"].tolist()
+    print(" ".join(filter(None, [headline(bought, jobs), unlearnt(bought)])))
+    return write_buying_list(bought, jobs, known.quarter, caution, asked.buying_list)

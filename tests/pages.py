@@ -1,0 +1,39 @@
+"""A page to export, with names that try to be more than names."""
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from airstats.screen import Picture, Table, Words
+
+SCRIPT = "<script>document.title='gone'</script>"
+TYPST = '#panic("run") $x$ \\ *not bold* @ref'
+RIGHT_TO_LEFT = "צוות א"
+MADE = {"quarter": "2026Q3", "records": "demo", "records' digest": "sha256:0123456789abcdef"}
+COMMAND = "airstats quarter FOLDER/demo --quarter 2026Q3 --out FOLDER/reports"
+
+
+def dot(name="dot", alt='A "small" dot & a <line>'):
+    figure = Figure(figsize=(4, 2), layout="constrained")
+    axes = figure.add_subplot()
+    axes.plot([1, 2], [3, 5], "o")
+    axes.set_xlabel("rolls used")
+    return Picture(name, figure, alt, pd.DataFrame({"x": [1, 2], "y": [3, 5]}))
+
+
+def jobs(**more):
+    frame = {"job_id": ["A", SCRIPT], "crew": [TYPST, RIGHT_TO_LEFT], "saving": [1.0, 1234.0]}
+    return Table(pd.DataFrame(frame | more), "Jobs & <crews>")
+
+
+def shown():
+    """Return what a notebook of three sections would show."""
+    return [
+        Words(f"**Two jobs** of crew {SCRIPT} and {RIGHT_TO_LEFT}"),
+        Words("## The picture"),
+        dot(),
+        Words(
+            "### Its table\n\n- [a link](https://example.org/x) and `code`\n- ![x](https://example.org/y.png)"
+        ),
+        jobs(),
+        jobs(),
+    ]

@@ -1,0 +1,116 @@
+"""The card: its numbers, its hand rule, and that it prints on one sheet of A4."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats.allowances import unchanged
+from airstats.card import EXAMPLE, allowance_card, hand_rule, printed_means
+from airstats.chain import calibrate
+from airstats.one_job import OneJob
+from tests.invented import invent
+
+RECORDS = invent(jobs=24, crew_extra=0.2)
+LEARNT = calibrate(RECORDS)
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def text_of(page):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
+
+
+def test_the_factors_stand_with_their_intervals():
+    said = text_of(allowance_card(LEARNT))
+    for name, row in LEARNT.table().iterrows():
+        digits = 3 if name == "waste" else 2
+        numbers = [f"{row[key]:.{digits}f}".replace("-", "−") for key in ("mean", "low", "high")]
+        assert f"{numbers[0]} {numbers[1]} to {numbers[2]}" in said
+    assert f"Allowances of {LEARNT.quarter}" in said
+    assert "24 finished jobs" in said
+    assert "We count material" in said
+
+
+def test_crews_stand_with_their_points():
+    said = text_of(allowance_card(LEARNT))
+    damson = LEARNT.crew_table().loc["Damson"]
+    assert f"Damson {damson['mean'] * 100:+.1f}" in said
+    assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
+
+
+def test_the_worked_line_agrees_with_a_pencil():
+    means, rule = printed_means(LEARNT), hand_rule(EXAMPLE, LEARNT)
+    laid = 200 * 1.5 / 1.4
+    reveals = 12 * 2 * (1.2 + 1.4) * 0.35 * means["reveal.centre"]
+    sheet = laid * (1 + means["waste"]) + reveals
+    assert rule.sheet_m2 == pytest.approx(sheet)
+    assert rule.rolls == int(np.ceil((sheet + rule.margin_share * laid) / 75))
+    said = text_of(allowance_card(LEARNT))
+    assert f"laid + waste + reveals {sheet:.1f} m²" in said
+    assert f"rounded up {rule.rolls} rolls" in said
+
+
+def test_the_hand_rule_orders_as_the_full_model_or_one_roll_beside_it():
+    rng, apart = np.random.default_rng(2), []
+    margin = hand_rule(EXAMPLE, LEARNT).margin_share
+    for _ in range(40):
+        job = OneJob(
+            surface_m2=rng.uniform(150, 450),
+            count=int(rng.integers(6, 20)),
+            reveal_mm=rng.uniform(150, 450),
+            cut_pattern=str(rng.choice(["diagonal", "centre"])),
+        )
+        rule = hand_rule(job, LEARNT, margin_share=margin)
+        apart.append(rule.rolls - rule.order_rolls)
+    assert max(map(abs, apart)) <= 1
+    assert np.mean(np.array(apart) == 0) > 0.75
+
+
+def test_the_margin_follows_the_costs():
+    dear, cheap = (hand_rule(EXAMPLE, LEARNT, 60, short) for short in (2400, 90))
+    assert dear.margin_m2 > cheap.margin_m2 >= 0
+    assert "98 of 100 jobs" in text_of(allowance_card(LEARNT, 60, 2400))
+
+
+def test_a_decision_is_told_with_reason_and_initials():
+    noted = {"decision": "keep", "reason": "a <b>roll</b> was lent", "by": "AB"}
+    page = allowance_card(replace(LEARNT, decision=noted))
+    assert "The values before were kept (AB): a &lt;b&gt;roll&lt;/b&gt; was lent." in page
+    assert "No decision is noted" in allowance_card(replace(LEARNT, decision={}))
+
+
+def test_the_page_stands_alone():
+    page = allowance_card(LEARNT)
+    assert not re.search(r"<script|https?://|url\(|@import|src=|<link", page)
+    assert '<html lang="en">' in page
+    assert all("scope=" in cell for cell in re.findall(r"<th\b[^>]*>", page))
+
+
+def crowded():
+    """A firm with more crews than the card can hold, with long names, and a long reason."""
+    records = invent(jobs=48)
+    names = [f"Crew of the long name number {n} {'x' * 40}" for n in range(12)]
+    records.jobs["crew"] = np.array(names)[np.arange(48) % 12]
+    noted = {"decision": "accept", "reason": "word " * 100, "by": "AB"}
+    return replace(calibrate(records), decision=noted)
+
+
+@pytest.mark.skipif(not CHROMIUM, reason="no chromium is installed (apt-get install chromium)")
+def test_it_prints_on_one_sheet_of_a4(tmp_path):
+    pypdf = pytest.importorskip("pypdf")
+    for name, allowances in (("usual", LEARNT), ("crowded", crowded())):
+        (tmp_path / f"{name}.html").write_text(allowance_card(allowances), encoding="utf-8")
+        command = [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu",
+                   f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer",
+                   f"--print-to-pdf={tmp_path / name}.pdf",
+                   (tmp_path / f"{name}.html").as_uri()]  # fmt: skip
+        subprocess.run(command, check=True, capture_output=True, timeout=60)
+        pages = pypdf.PdfReader(tmp_path / f"{name}.pdf").pages
+        assert len(pages) == 1
+        size = [float(side) / 72 * 25.4 for side in pages[0].mediabox[2:]]
+        assert size == pytest.approx([210, 297], abs=1)

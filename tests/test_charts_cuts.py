@@ -1,0 +1,121 @@
+"""Pictures of the openings: what they show, and that they change with the data."""
+
+import io
+
+import matplotlib.image
+import numpy as np
+import pytest
+from matplotlib.collections import PathCollection
+from matplotlib.colors import to_rgb
+
+from airstats import charts_cuts
+from airstats.cut_terms import CutCosts, CutTerms
+from airstats.cutting import cut_map, cut_terms, opening_plan
+from airstats.desk import lay_out
+from tests.invented import invent
+
+# Nothing costs but the flaps, so that the cut without any is cheapest everywhere.
+FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
+
+
+@pytest.fixture(scope="module")
+def records():
+    return invent(jobs=12)
+
+
+@pytest.fixture(scope="module")
+def terms(records):
+    desk = lay_out(records)
+    return cut_terms(desk.records, desk.now)
+
+
+@pytest.fixture(scope="module")
+def plan(records, terms):
+    return opening_plan(records, terms)
+
+
+@pytest.fixture(scope="module")
+def pictures(records, terms, plan):
+    made = [
+        charts_cuts.opening(plan.iloc[0]),
+        charts_cuts.cut_sheet(plan),
+        charts_cuts.cut_map(cut_map(records, terms), records.openings),
+    ]
+    return {picture.name: picture for picture in made}
+
+
+def words_on(figure):
+    return [text.get_text() for axes in figure.axes for text in axes.texts]
+
+
+def test_every_picture_has_words_and_numbers_and_is_not_blank(pictures):
+    assert sorted(pictures) == ["cut_map", "cut_sheet", "opening"]
+    for picture in pictures.values():
+        assert len(picture.alt) > 30
+        assert not picture.data.empty
+        pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
+        assert pixels.shape[1] > 800
+        assert pixels[:, :, :3].std() > 0.05
+
+
+def test_an_opening_is_drawn_as_recommended_or_as_asked(plan):
+    row = plan.iloc[0]
+    assert row["recommended_cut"] == "centre"
+    assert f"slit {row['slit']}" in charts_cuts.opening(row).alt
+    assert "stopped and lined" in charts_cuts.opening(row, "lined").alt
+    assert "in two parts" not in charts_cuts.opening(row).alt
+    square = row.copy()
+    square[["width_mm", "height_mm", "reveal_mm", "halves"]] = 1200.0, 1200.0, 200.0, True
+    assert "in two parts" in charts_cuts.opening(square).alt
+
+
+def test_the_map_names_each_part_and_draws_its_break_even(records, terms):
+    grid = cut_map(records, terms)
+    figure = charts_cuts.cut_map(grid, records.openings).figure
+    texts = [text.replace("\n", " ") for text in words_on(figure)]
+    for name in ("slit down the middle", "corner to corner", "stopped and lined"):
+        assert f"{name} is cheapest" in texts
+    heavy = [c for c in figure.axes[0].collections if 2.6 in np.ravel(c.get_linewidth())]
+    assert len(heavy) == 3
+    share = (grid["cheapest_cut"] == "centre").mean()
+    assert f"slit down the middle in {share:.0%}" in charts_cuts.describe_cut_map(grid)
+
+
+def test_a_map_with_one_cut_all_over_has_no_break_even(records):
+    grid = cut_map(records, FLAPS_ONLY)
+    assert set(grid["cheapest_cut"]) == {"lined"}
+    figure = charts_cuts.cut_map(grid, records.openings).figure
+    assert "stopped\nand lined\nis cheapest" in words_on(figure)
+    assert not [c for c in figure.axes[0].collections if 2.6 in np.ravel(c.get_linewidth())]
+
+
+def test_the_map_shows_where_the_firms_openings_lie(records, terms):
+    grid = cut_map(records, terms)
+    axes = charts_cuts.cut_map(grid, records.openings).figure.axes[0]
+    assert dots_on(axes) == [[pytest.approx(1.7), 350]]
+    bare = charts_cuts.cut_map(grid, records.openings.iloc[:0]).figure.axes[0]
+    assert dots_on(bare) == []
+
+
+def dots_on(axes):
+    dots = [part for part in axes.collections if isinstance(part, PathCollection)]
+    return [place for part in dots for place in part.get_offsets().tolist()]
+
+
+def test_parts_of_the_map_differ_in_grey_and_by_hatch():
+    # Rec. 709 luma, the usual conversion to grey (value from memory).
+    greys = [np.dot(to_rgb(c), [0.2126, 0.7152, 0.0722]) for c, _ in charts_cuts.REGIONS.values()]
+    assert np.diff(np.sort(greys)).min() > 0.1
+    assert len({hatch for _, hatch in charts_cuts.REGIONS.values()}) == 3
+
+
+def test_the_cut_sheet_draws_each_kind_and_says_what_it_leaves_out(plan, pictures):
+    axes = [a for a in pictures["cut_sheet"].figure.axes if a.patches]
+    assert len(axes) == len(plan) == 12
+    assert axes[0].get_title(loc="left").splitlines() == [
+        f"J000 W1: {plan['count'].iloc[0]} off",
+        plan["cut_way"].iloc[0],
+        "1200 × 1400, reveal 350",
+    ]
+    many = charts_cuts.cut_sheet(plan.sample(30, replace=True, random_state=1))
+    assert "First 24 of 30 kinds." in many.alt

@@ -1,0 +1,73 @@
+import numpy as np
+import pytest
+
+from airstats import charts_owner
+from airstats.breakdown import by_quarter, usual_split
+from airstats.comparison import crew_comparison
+from airstats.desk import lay_out
+from airstats.hindsight import look_back
+from airstats.words_owner import job_split
+from tests.invented import invent
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return lay_out(invent())
+
+
+@pytest.fixture(scope="module")
+def pictures(desk):
+    made = [
+        charts_owner.cascade(usual_split(desk.jobs, desk.now), desk.jobs),
+        charts_owner.job_cascade(job_split(desk, "J007"), desk.jobs),
+        charts_owner.crews(crew_comparison(desk.jobs, desk.now)),
+        charts_owner.quarters(by_quarter(desk.jobs, desk.now)),
+        charts_owner.hindsight(look_back(desk.records)),
+    ]
+    return {picture.name: picture for picture in made}
+
+
+def test_every_picture_has_a_name_words_and_numbers(pictures):
+    assert list(pictures) == ["causes", "job_causes", "crews", "quarters", "hindsight"]
+    for picture in pictures.values():
+        assert len(picture.alt) > 60
+        assert picture._repr_mimebundle_()[1]["image/png"]["csv"].count("\n") > 2
+
+
+@pytest.mark.parametrize(("name", "job"), [("causes", None), ("job_causes", "J007")])
+def test_cascade_goes_from_priced_to_used(desk, pictures, name, job):
+    table = desk.jobs.table
+    own = table if job is None else table[table["job_id"].eq(job)]
+    over = own["used_rolls"].sum() - own["estimated_rolls"].sum()
+    *causes, whole = pictures[name].figure.axes[0].patches
+    assert causes[-1].get_x() + causes[-1].get_width() == pytest.approx(over, abs=1e-9)
+    assert whole.get_width() == pytest.approx(over, abs=1e-9)
+    assert f"used: {round(own['used_rolls'].sum(), 1):g} rolls" in pictures[name].alt
+
+
+def test_takers_and_givers_differ_in_colour_and_sign(pictures):
+    colours = {bar.get_facecolor() for bar in pictures["causes"].figure.axes[0].patches}
+    assert len(colours) == 3
+    assert "bare surface −" in pictures["causes"].alt
+    assert "reveals +" in pictures["causes"].alt
+
+
+def test_no_job_and_no_crew_draw_nothing(desk):
+    assert charts_owner.job_cascade(job_split(desk, "zzzz"), desk.jobs) is None
+    assert charts_owner.crews(crew_comparison(desk.jobs, desk.now).iloc[:0]) is None
+    assert charts_owner.hindsight(look_back(lay_out(invent(), "2025Q1").records)) is None
+
+
+def test_a_quarter_of_one_job_has_no_whisker_and_is_drawn():
+    desk = lay_out(invent(jobs=4))
+    table = by_quarter(desk.jobs, desk.now)
+    assert np.isinf(table.loc[table["cause"].eq("overrun"), "high"]).all()
+    assert charts_owner.quarters(table).png()
+
+
+def test_bars_of_hindsight_add_up(desk, pictures):
+    table = look_back(desk.records).table
+    heights = [bar.get_height() for bar in pictures["hindsight"].figure.axes[0].patches]
+    rolls = table.iloc[1:3][["really", "foretold"]].to_numpy().sum()
+    assert np.abs(heights).sum() == pytest.approx(rolls)
+    assert f"{table['really'].iloc[1]:g} short" in pictures["hindsight"].alt

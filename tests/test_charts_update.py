@@ -1,0 +1,86 @@
+import io
+
+import matplotlib.image
+import pytest
+
+from airstats import charts_update
+from airstats.comparison import compare_allowances
+from airstats.desk import lay_out
+from airstats.influence import pulls
+from airstats.prior_check import prior_check
+from airstats.watch import drift_watch
+from tests.invented import invent
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return lay_out(invent())
+
+
+@pytest.fixture(scope="module")
+def pictures(desk):
+    made = [
+        charts_update.allowance_paths(desk.chain),
+        charts_update.side_by_side(compare_allowances(desk.jobs, desk.before, desk.now)),
+        charts_update.pulls(pulls(desk.jobs, desk.before, desk.now)),
+        charts_update.drift(drift_watch(desk.jobs, desk.chain)),
+        charts_update.prior_prediction(prior_check(desk.jobs)),
+    ]
+    return {picture.name: picture for picture in made}
+
+
+def test_every_picture_has_words_numbers_and_is_not_blank(pictures):
+    assert len(pictures) == 5
+    for picture in pictures.values():
+        assert len(picture.alt) > 60
+        assert not picture.data.empty
+        pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
+        assert pixels.shape[1] > 800
+        assert pixels[:, :, :3].std() > 0.05
+
+
+def test_side_by_side_draws_the_three_values_of_each_allowance(desk, pictures):
+    axes = pictures["side_by_side"].figure.axes
+    assert len(axes) == 4
+    titles = [a.get_title(loc="left") for a in axes]
+    table = pictures["side_by_side"].data
+    assert titles == [f"{r.allowance}: {r.verdict}" for r in table.itertuples()]
+    drawn = [line.get_xdata()[0] for line in axes[0].lines if line.get_marker() in "osD"]
+    assert drawn == pytest.approx(table.loc[0, ["old", "alone", "new"]].tolist())
+
+
+def test_pulls_are_bars_of_the_right_length(pictures):
+    panel = pictures["pulls"].figure.axes[0]
+    jobs = [label.get_text() for label in panel.get_yticklabels()]
+    waste = pictures["pulls"].data.query("allowance == 'waste'").set_index("job_id")["pull_sds"]
+    assert [bar.get_width() for bar in panel.patches] == pytest.approx(waste[jobs].tolist())
+    strongest = pictures["pulls"].data["pull_sds"].abs().idxmax()
+    assert pictures["pulls"].data["job_id"][strongest] == jobs[0]
+    assert jobs[0] in pictures["pulls"].alt
+
+
+def test_many_jobs_are_cut_short_and_said():
+    desk = lay_out(invent(jobs=60))
+    picture = charts_update.pulls(pulls(desk.jobs, desk.before, desk.now))
+    assert "The 12 jobs that pull most of 15." in picture.alt
+    assert len(picture.figure.axes[0].patches) == 12
+
+
+def test_jobs_outside_are_marked_and_named(desk):
+    watch = drift_watch(desk.jobs, desk.chain)
+    calm = charts_update.drift(watch.assign(outside=False))
+    assert calm.alt.endswith("None is outside.")
+    place = watch.index[watch["line"].eq("Birch")][4]
+    out = charts_update.drift(watch.assign(outside=watch.index == place))
+    assert f"Outside: Birch 1 job from {watch['job_id'][place]}." in out.alt
+    marks = [sum(len(line.get_xdata()) for line in a.lines if line.get_marker() == "D")
+             for a in out.figure.axes]  # fmt: skip
+    assert sum(marks) == 1
+
+
+def test_prior_prediction_with_and_without_jobs(pictures):
+    assert len(pictures["prior_prediction"].figure.axes[0].containers) == 2
+    bare = charts_update.prior_prediction(prior_check())
+    assert len(bare.figure.axes[0].containers) == 1
+    assert "The jobs showed" in pictures["prior_prediction"].alt
+    assert "The jobs showed" not in bare.alt

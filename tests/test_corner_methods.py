@@ -1,0 +1,30 @@
+"""Corners: all lengths are common practice, no source."""
+
+import pytest
+
+from airstats.corner_methods import CORNER_METHODS, CORNERS, PAST_CORNER_MM, USUAL_METHOD
+from airstats.material_quantities import corner_choice
+
+
+def test_two_tapes_overlap_by_six_to_eight_millimetres():
+    least, most = PAST_CORNER_MM
+    assert (2 * least, 2 * most) == (6, 8)
+    assert 2 * least <= CORNER_METHODS["two_tapes"].extra_tape_mm <= 2 * most
+
+
+def test_an_opening_has_four_corners_and_a_door_two():
+    assert CORNERS == {4: 4, 3: 2}
+
+
+def test_only_bought_pieces_cost_pieces():
+    assert {name for name, method in CORNER_METHODS.items() if method.pieces} == {"pieces"}
+    assert USUAL_METHOD in CORNER_METHODS
+
+
+def test_choice_grows_with_the_corners():
+    forty, twenty = corner_choice(40), corner_choice(20)
+    assert list(forty.index) == list(CORNER_METHODS)
+    assert forty.loc["two_tapes", "tape_m"] == pytest.approx(40 * 0.007)
+    assert forty.loc["pieces", "pieces"] == 40
+    assert forty.loc["folded", "tape_m"] == 0
+    assert (forty["minutes"] == 2 * twenty["minutes"]).all()

@@ -1,0 +1,123 @@
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from airstats.__main__ import main
+from airstats.allowances import load_allowances
+from airstats.calibration import update, widen
+from airstats.chain import calibrate
+from airstats.decisions import after_decision, check_decision, decide, waiting_jobs
+from airstats.desk import lay_out
+from airstats.errors import AllowancesError
+from tests.invented import invent
+
+DEMO = Path(__file__).parents[1] / "data" / "demo"
+WHY = ("keep", "two records to look at", "AB")
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return lay_out(invent(), "2025Q3")
+
+
+def test_accept_needs_nothing_and_changes_no_value(desk):
+    accepted = decide(desk.before, desk.now)
+    assert accepted.decision == {"decision": "accept"}
+    assert replace(accepted, decision={}).to_text() == desk.now.to_text()
+    signed = decide(desk.before, desk.now, "accept", "looks right", "CD").decision
+    assert signed == {"decision": "accept", "reason": "looks right", "by": "CD"}
+
+
+def test_keep_carries_the_values_before_forward_with_their_drift(desk):
+    kept = decide(desk.before, desk.now, *WHY)
+    assert kept.quarter == "2025Q3"
+    assert np.array_equal(kept.belief.mean, desk.before.belief.mean)
+    assert np.array_equal(kept.belief.covariance, widen(desk.before.belief, 1).covariance)
+    assert kept.table()["sd"]["waste"] > desk.before.table()["sd"]["waste"]
+    fixed = decide(desk.before, desk.now, *WHY, drift=0.0)
+    assert np.array_equal(fixed.belief.covariance, desk.before.belief.covariance)
+
+
+def test_keep_is_what_an_update_without_jobs_gives(desk):
+    kept = decide(desk.before, desk.now, *WHY)
+    none = desk.jobs.where(np.zeros(len(desk.jobs), bool))
+    idle = update(widen(desk.before.belief, 1), none)
+    assert kept.belief.mean == pytest.approx(idle.mean)
+    assert kept.belief.weight == pytest.approx(idle.weight)
+
+
+def test_kept_jobs_wait_and_are_not_counted(desk):
+    kept = decide(desk.before, desk.now, *WHY)
+    assert kept.job_ids == desk.before.job_ids
+    assert kept.crew_jobs == desk.before.crew_jobs
+    assert (kept.new_jobs, kept.late_jobs, kept.suspects) == ((), (), {})
+    assert waiting_jobs(kept) == list(desk.now.new_jobs)
+    assert (kept.decision["reason"], kept.decision["by"]) == WHY[1:]
+
+
+def test_jobs_that_waited_count_as_late_at_the_next_accept(desk, tmp_path):
+    file = tmp_path / "kept.json"
+    decide(desk.before, desk.now, *WHY).save(file)
+    kept = load_allowances(file)
+    assert waiting_jobs(kept) == list(desk.now.new_jobs)
+    records = invent()
+    then = decide(kept, calibrate(records, kept, "2025Q4"))
+    assert set(then.late_jobs) == set(desk.now.new_jobs)
+    assert len(then.new_jobs) == 24
+    assert len(then.job_ids) == len(set(then.job_ids)) == 48
+    assert waiting_jobs(then) == []
+
+
+def test_keeping_twice_lets_both_quarters_wait(desk):
+    records = invent()
+    kept = decide(desk.before, desk.now, *WHY)
+    again = decide(kept, calibrate(records, kept, "2025Q4"), *WHY)
+    assert len(waiting_jobs(again)) == 24
+    assert again.job_ids == desk.before.job_ids
+
+
+def test_the_desk_prices_with_what_stands(desk):
+    standing = after_decision(desk, *WHY)
+    assert standing.now.job_ids == desk.before.job_ids
+    assert standing.before is desk.before
+    assert after_decision(desk, "accept").now.job_ids == desk.now.job_ids
+
+
+def test_keep_without_anything_to_keep_is_refused():
+    first = lay_out(invent(), "2025Q1")
+    with pytest.raises(AllowancesError, match=r"no values before 2025Q1 to keep\. Give the"):
+        decide(first.before, first.now, *WHY)
+
+
+@pytest.mark.parametrize(
+    ("reason", "by", "missing"),
+    [
+        ("", "AB", r"the reason \(decision_reason\) must be given"),
+        ("why", " ", r"the initials \(decided_by\) must be given"),
+        ("", "", r"the reason \(decision_reason\) and the initials \(decided_by\) must be given"),
+    ],
+)
+def test_keep_without_reason_or_initials_is_refused(desk, reason, by, missing):
+    with pytest.raises(AllowancesError, match=f"decision keep: {missing}"):
+        decide(desk.before, desk.now, "keep", reason, by)
+
+
+def test_an_unknown_decision_is_refused():
+    with pytest.raises(AllowancesError, match='decision "maybe" is not understood: write accept'):
+        check_decision("maybe")
+
+
+def test_the_command_line_keeps_and_refuses(tmp_path, capsys):
+    before, kept = tmp_path / "2026Q2.json", tmp_path / "2026Q3.json"
+    call = ["calibrate", str(DEMO), "--quarter"]
+    assert main([*call, "2026Q2", "--out", str(before)]) == 0
+    update = [*call, "2026Q3", "--previous", str(before), "--out", str(kept), "--decision", "keep"]
+    assert main(update) == 1
+    assert "decision keep: the reason" in capsys.readouterr().err
+    assert not kept.exists()
+    assert main([*update, "--decision-reason", "late invoices", "--decided-by", "AB"]) == 0
+    assert "kept: the previous values stand; waiting jobs: H160, H161" in capsys.readouterr().out
+    assert load_allowances(kept).decision["reason"] == "late invoices"
+    assert load_allowances(kept).job_ids == load_allowances(before).job_ids

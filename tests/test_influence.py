@@ -1,0 +1,87 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats.calibration import update, widen
+from airstats.desk import lay_out
+from airstats.influence import pulls, strongest
+from tests.invented import invent
+
+WORLDS = {
+    "reveals": {"factor": 0.6},
+    "one crew": {"factor": 0.2, "reveal_mm": 100.0, "crew_extra": 0.25},
+    "few jobs": {"jobs": 16, "seed": 11},
+}
+
+
+def counted_whole(records):
+    """Return the records as an office keeps them that counts every opened roll whole."""
+    jobs = records.jobs.assign(used_rolls=np.ceil(records.jobs["used_rolls"]), counted="opened")
+    return replace(records, jobs=jobs)
+
+
+def pulls_by_refitting(desk):
+    new = desk.jobs.where(desk.jobs.table["job_id"].isin(desk.now.new_jobs))
+    start = widen(desk.before.belief, 1)
+    with_all = desk.now.table()["mean"]
+    found = {}
+    for job in new.table["job_id"]:
+        rest = new.where(new.table["job_id"].ne(job))
+        without = replace(desk.now, belief=update(start, rest)).table()["mean"]
+        found[job] = (with_all - without) / desk.now.table()["sd"]
+    return found
+
+
+@pytest.mark.parametrize("whole", [False, True])
+@pytest.mark.parametrize("world", WORLDS)
+def test_one_step_agrees_with_fitting_again_without_the_job(world, whole):
+    records = invent(**WORLDS[world])
+    desk = lay_out(counted_whole(records) if whole else records)
+    table = pulls(desk.jobs, desk.before, desk.now)
+    wide = table.pivot_table("pull_sds", "job_id", "allowance")
+    refitted = pulls_by_refitting(desk)
+    assert set(wide.index) == set(refitted) == set(desk.now.new_jobs)
+    for job, again in refitted.items():
+        assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=0.06)
+    assert np.abs(wide.to_numpy()).max() > 0.1
+
+
+def test_units_and_sds_are_those_of_the_allowance():
+    desk = lay_out(invent())
+    table = pulls(desk.jobs, desk.before, desk.now).set_index("allowance")
+    sd = desk.now.table()["sd"]
+    assert (table["pull"] / table["pull_sds"]).groupby("allowance").mean().to_dict() == (
+        pytest.approx(sd.to_dict())
+    )
+    assert table.loc["waste", "unit"].iloc[0] == "m² a m² laid"
+
+
+def test_the_job_that_used_far_more_pulls_waste_or_reveals_up_most():
+    records = invent(factor=0.4, seed=5)
+    last = records.jobs.index[records.jobs["quarter"].eq("2025Q4")][3]
+    records.jobs.loc[last, "used_rolls"] += 0.15
+    desk = lay_out(records)
+    assert records.jobs.loc[last, "job_id"] not in desk.now.suspects
+    top = strongest(pulls(desk.jobs, desk.before, desk.now), 1).iloc[0]
+    assert top["job_id"] == records.jobs.loc[last, "job_id"]
+    assert top["pull"] > 0
+
+
+def test_first_quarter_is_measured_from_the_starting_belief():
+    desk = lay_out(invent(), "2025Q1")
+    assert desk.before is None
+    assert len(pulls(desk.jobs, None, desk.now)) == 4 * len(desk.now.new_jobs)
+
+
+def test_many_jobs_in_parts_are_the_same_as_at_once(monkeypatch):
+    desk = lay_out(invent())
+    whole = pulls(desk.jobs, desk.before, desk.now)
+    monkeypatch.setattr("airstats.influence.AT_A_TIME", 5)
+    assert pulls(desk.jobs, desk.before, desk.now).equals(whole)
+
+
+def test_no_new_job_pulls_nothing():
+    desk = lay_out(invent())
+    idle = replace(desk.now, new_jobs=())
+    assert pulls(desk.jobs, desk.before, idle).empty

@@ -1,0 +1,173 @@
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from airstats import material_table
+from airstats.allowances import load_allowances
+from airstats.calibration import update
+from airstats.chain import finished_jobs
+from airstats.errors import AllowancesError
+from airstats.material_calibration import (
+    calibrate_materials,
+    engine_takeoff,
+    learnt,
+    material_suspects,
+    without_records,
+)
+from airstats.materials import MATERIALS
+from airstats.quarterly import calibrate, with_materials
+from tests.material_firm import firm
+
+TAPE = firm(frame_tape=0.25)
+NUMBERS = ["mean", "sd", "low", "high"]
+
+
+@pytest.fixture(scope="module")
+def known():
+    return calibrate(TAPE)
+
+
+def test_allowance_goes_from_the_prior_to_the_truth(known):
+    row = material_table(known).loc["frame tape"]
+    start = without_records("frame tape", "2025Q1").table().loc["waste"]
+    assert start["mean"] == pytest.approx(MATERIALS["frame tape"].allowance[0])
+    assert row["low"] < 0.25 < row["high"]
+    assert row["sd"] < start["sd"] / 2
+    assert row[["unit", "driver", "pack", "pack_price", "jobs_used"]].tolist() == [
+        "m a m counted",
+        "frame_tape_m",
+        25,
+        12,
+        24,
+    ]
+
+
+def test_engine_is_the_sheet_s_own():
+    # One material, one quarter: the same numbers as `update` on the same interval data.
+    records = firm(6, frame_tape=0.1)
+    records = replace(records, jobs=records.jobs.assign(quarter="2025Q1"))
+    block = calibrate_materials(records, ["2025Q1"])["frame tape"]
+    jobs = finished_jobs(records)
+    start = without_records("frame tape", "2025Q1").belief
+    rows = records.materials
+    from airstats.material_quantities import material_quantities
+
+    amount = material_quantities(jobs, records.openings)["frame_tape_m"].to_numpy()
+    packs = rows["used"].to_numpy()
+    engine = engine_takeoff(jobs, amount, 25.0 + 0 * packs, (packs - 1) * 25, packs * 25)
+    by_hand = update(start, engine)
+    assert block["shown"]["mean"] == pytest.approx(by_hand.weight @ by_hand.mean[:, 0], abs=1e-9)
+
+
+def test_a_firm_without_materials_has_none_and_its_file_says_nothing():
+    now = calibrate(firm(8))
+    assert now.materials == {}
+    assert material_table(now).empty
+    assert "material" not in now.to_text()
+
+
+def test_sheet_is_the_same_with_materials_and_without(known):
+    alone = calibrate(replace(TAPE, materials=TAPE.materials.iloc[:0]))
+    pd.testing.assert_frame_equal(known.table(), alone.table())
+
+
+def test_file_carries_the_materials(known, tmp_path):
+    known.save(tmp_path / "a.json")
+    again = load_allowances(tmp_path / "a.json")
+    pd.testing.assert_frame_equal(
+        material_table(again)[NUMBERS].astype(float),
+        material_table(known)[NUMBERS].astype(float),
+        rtol=1e-8,
+    )
+    assert again.materials["frame tape"]["chain"]["job_ids"] == list(TAPE.jobs["job_id"])
+    text = (tmp_path / "a.json").read_text(encoding="utf-8")
+    assert text.index('"materials"') < text.index('"candidates"') < text.index('"material_cand')
+
+
+def test_damaged_block_is_refused(known, tmp_path):
+    text = known.to_text()
+    for broken in (
+        text.replace('"frame tape": {"mean": 0.', '"frame tape": {"mean": 1.'),
+        text.replace('"driver": "frame_tape_m"', '"x": 0').replace('"material_chains"', '"y"'),
+    ):
+        assert broken != text
+        (tmp_path / "a.json").write_text(broken, encoding="utf-8")
+        with pytest.raises(AllowancesError, match=r"a\.json: damaged or edited by hand"):
+            load_allowances(tmp_path / "a.json")
+
+
+def test_quarter_by_quarter_through_files_is_all_at_once(known, tmp_path):
+    previous = None
+    for quarter in ("2025Q1", "2025Q2", "2025Q3", "2025Q4"):
+        step = calibrate(TAPE, previous, quarter)
+        step.save(tmp_path / "step.json")
+        previous = tmp_path / "step.json"
+    found, expected = (material_table(a).loc["frame tape"] for a in (step, known))
+    for name in NUMBERS:
+        assert found[name] == pytest.approx(expected[name], abs=1e-6)
+    assert found["jobs_used"] == expected["jobs_used"] == 24
+
+
+def test_jobs_count_once_for_each_material(known):
+    again = calibrate(TAPE, known, "2025Q4")
+    assert again.materials["frame tape"]["chain"]["new_jobs"] == []
+    assert material_table(again).loc["frame tape", NUMBERS].tolist() == pytest.approx(
+        material_table(known).loc["frame tape", NUMBERS].tolist()
+    )
+
+
+def test_late_rows_of_a_material_are_used_though_their_jobs_are_counted():
+    sheet_only = calibrate(replace(TAPE, materials=TAPE.materials.iloc[:0]))
+    now = calibrate(TAPE, sheet_only, "2025Q4")
+    assert now.new_jobs == ()
+    assert material_table(now).loc["frame tape", "jobs_used"] == 24
+
+
+def test_quarter_without_rows_only_widens_a_material(known):
+    later = TAPE.jobs.assign(job_id="K" + TAPE.jobs["job_id"], quarter="2026Q1")
+    openings = TAPE.openings.assign(job_id="K" + TAPE.openings["job_id"])
+    records = replace(TAPE, jobs=later, openings=openings, materials=TAPE.materials.iloc[:0])
+    now = calibrate(records, known, "2026Q1")
+    before, after = (material_table(a).loc["frame tape"] for a in (known, now))
+    assert after["mean"] == pytest.approx(before["mean"])
+    assert after["sd"] > before["sd"]
+    assert after["jobs_used"] == before["jobs_used"]
+
+
+def test_materials_no_longer_in_the_table_are_carried_on(known, monkeypatch):
+    others = {name: MATERIALS[name] for name in MATERIALS if name != "frame tape"}
+    monkeypatch.setattr("airstats.material_calibration.MATERIALS", others)
+    now = calibrate(TAPE, known, "2025Q4")
+    assert material_table(now).loc["frame tape", "jobs_used"] == 24
+
+
+def test_wrong_count_is_named():
+    rows = TAPE.materials.copy()
+    rows.loc[20, "used"] += 12
+    named = list(material_suspects(calibrate(replace(TAPE, materials=rows))))
+    assert [(name, job) for name, job, _ in named] == [("frame tape", "J020")]
+    assert named[0][2] > 0.9
+
+
+def test_excluded_and_unfinished_jobs_teach_nothing():
+    jobs = TAPE.jobs.copy()
+    jobs.loc[0, "exclude"] = "half a roll lent"
+    now = calibrate(replace(TAPE, jobs=jobs))
+    assert "J000" not in learnt(now.materials["frame tape"]).job_ids
+    assert material_table(now).loc["frame tape", "jobs_used"] == 23
+
+
+def test_pack_and_price_of_the_last_row_are_kept():
+    rows = TAPE.materials.copy()
+    rows["pack"] = 30.0
+    rows.loc[23, "pack_price"] = 14.5
+    row = material_table(calibrate(replace(TAPE, materials=rows))).loc["frame tape"]
+    assert (row["pack"], row["pack_price"]) == (30, 14.5)
+
+
+def test_the_quarter_verb_s_way_gives_the_same(known):
+    again = with_materials(replace(known, materials={}), TAPE)
+    assert material_table(again).loc["frame tape", NUMBERS].tolist() == pytest.approx(
+        material_table(known).loc["frame tape", NUMBERS].tolist()
+    )

@@ -1,0 +1,177 @@
+"""One order for several jobs: against convolution, a published example and Eppen's square root."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from airstats.allowances import unchanged
+from airstats.calibration import design, job_sd, widen
+from airstats.chain import calibrate
+from airstats.errors import AirstatsError
+from airstats.orders import roll_chances
+from airstats.pooling import (
+    DRAWS,
+    cost_of,
+    drawn_rolls,
+    least_rolls,
+    pooled_chances,
+    pooled_orders,
+)
+from airstats.pricing import predict, price
+from airstats.takeoff import Takeoff, take_off
+from tests.invented import invent
+
+RECORDS = invent(jobs=12, seed=5)
+JOBS = take_off(RECORDS)
+LEARNT = calibrate(RECORDS)
+COSTS = (60.0, 240.0)
+
+
+def sure(allowances):
+    """The same allowances, known exactly: nothing is left that the jobs could share."""
+    belief = allowances.belief
+    tiny = np.eye(belief.mean.shape[1]) * 1e-18
+    covariance = np.broadcast_to(tiny, belief.covariance.shape)
+    certain = replace(belief, covariance=covariance, drift=0 * belief.drift)
+    best = certain.pick(np.array([belief.weight.argmax()]))
+    return replace(allowances, belief=replace(best, weight=np.ones(1)))
+
+
+def equal_jobs(count, laid_m2=300.0, roll_m2=0.5):
+    """Jobs without openings, all alike, with rolls so small that rounding does not matter."""
+    row = JOBS.table.iloc[[0]].copy()
+    for name in row.columns[row.columns.str.contains("reveal_|needed_|fillable_")]:
+        row[name] = 0.0
+    row = row.assign(laid_m2=laid_m2, roll_m2=roll_m2, crew="")
+    return Takeoff(pd.concat([row] * count, ignore_index=True))
+
+
+def only_spread(mean_m2, sd_m2, laid_m2):
+    """Allowances under which a job without openings uses normal(mean, sd), nothing shared."""
+    start = sure(unchanged("2026Q1"))
+    mean = start.belief.mean.copy()
+    mean[:, 0] = mean_m2 / laid_m2 - 1
+    spread = np.array([np.sqrt(sd_m2**2 - start.belief.prior.floor_m2**2) / laid_m2])
+    return replace(start, belief=replace(start.belief, mean=mean, spread=spread))
+
+
+def test_independent_jobs_are_the_convolution_of_their_single_distributions():
+    known = sure(LEARNT)
+    jobs = JOBS.where(np.arange(5))
+    total = np.ones(1)
+    for _, part in roll_chances(jobs, known, negligible=0).groupby("job_id", sort=False):
+        own = np.zeros(part["rolls"].max() + 1)
+        own[part["rolls"]] = part["probability"]
+        total = np.convolve(total, own)
+    drawn = pooled_chances(jobs, known).set_index("rolls")["probability"]
+    far = np.abs(drawn.reindex(range(len(total)), fill_value=0) - total).max()
+    # Four standard errors of the largest chance that 50,000 draws can miss by.
+    assert far < 4 * 0.5 / np.sqrt(DRAWS)
+    assert drawn.sum() == pytest.approx(1)
+
+
+def test_each_job_by_itself_is_distributed_as_when_priced_alone():
+    rolls, use = drawn_rolls(JOBS, LEARNT), predict(JOBS, LEARNT)
+    roll_m2 = JOBS.columns(["roll_m2"])[:, 0]
+    for n in range(2, 9):
+        assert (rolls <= n).mean(axis=0) == pytest.approx(use.below(n * roll_m2), abs=0.009)
+
+
+def test_a_crew_not_met_before_is_as_uncertain_as_when_priced_alone():
+    crews = ["Fir", "Fir", "", "", "Alder", "Fir"] * 2
+    jobs = Takeoff(JOBS.table.assign(crew=crews, roll_m2=1.0))
+    rolls, use = drawn_rolls(jobs, LEARNT), predict(jobs, LEARNT)
+    assert rolls.std(axis=0) == pytest.approx(use.sd(), rel=0.02)
+    apart = np.corrcoef(rolls.T)
+    assert apart[0, 1] > apart[0, 2] + 0.02
+
+
+def test_shared_doubt_widens_the_sum_by_the_law_of_total_variance():
+    jobs = Takeoff(JOBS.table.assign(roll_m2=1.0))
+    belief = widen(LEARNT.belief, 1)
+    laid = jobs.columns(["laid_m2"])[:, 0]
+    means, within = np.empty((2, len(belief.form)))
+    for g, form in enumerate(belief.form):
+        columns, certain = design(jobs, int(form), belief.crews)
+        total = columns.sum(axis=0)
+        means[g] = belief.mean[g] @ total + certain.sum()
+        within[g] = total @ belief.covariance[g] @ total
+    within += (job_sd(belief, laid) ** 2).sum(axis=1)
+    between = belief.weight @ (means - belief.weight @ means) ** 2
+    expected = np.sqrt(belief.weight @ within + between)
+    assert drawn_rolls(jobs, LEARNT).sum(axis=1).std() == pytest.approx(expected, rel=0.015)
+    assert expected > 1.15 * np.sqrt((predict(jobs, LEARNT).sd() ** 2).sum())
+
+
+def test_a_published_newsvendor_example():
+    # Left over 2, short 18, need normal(120, 10²): order 132.8155, cost 35.09967 (documentation of
+    # the library stockpyl 1.0, first example; model of Snyder & Shen, Fundamentals of Supply Chain
+    # Theory, 2nd ed., 4.3.2). Here the need is the sum of four jobs of normal(30, 5²).
+    known, unit = only_spread(30, 5, 100.0), 0.05
+    jobs = equal_jobs(4, 100.0, roll_m2=unit)
+    total = drawn_rolls(jobs, known, quarters_ahead=0).sum(axis=1)
+    order = least_rolls(total, 18 / 20)
+    # A roll is 0.05 of the example's units, and each job rounds up by half a roll on average.
+    assert (order - 4 * 0.5) * unit == pytest.approx(132.8155, abs=0.2)
+    assert cost_of(total, order, 2 * unit, 18 * unit) == pytest.approx(35.09967, rel=0.02)
+
+
+def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
+    # Eppen, Effects of centralization on expected costs in a multi-location newsboy problem,
+    # Management Science 25 (1979): n independent equal needs, pooled cost = single / sqrt(n).
+    table = pooled_orders(equal_jobs(9), only_spread(300, 15, 300.0), *COSTS)
+    ratio = table.loc[0, "pooled_cost"] / table.loc[0, "single_cost"]
+    assert ratio == pytest.approx(1 / 3, rel=0.03)
+
+
+def test_the_pooled_order_costs_least_of_all_orders():
+    table = pooled_orders(JOBS, LEARNT, *COSTS)
+    total = drawn_rolls(JOBS, LEARNT).sum(axis=1)
+    row = table.iloc[0]
+    costs = {n: cost_of(total, n, *COSTS) for n in range(total.min(), total.max() + 1)}
+    assert costs[row["pooled_rolls"]] == min(costs.values()) == pytest.approx(row["pooled_cost"])
+    assert row["chance_short"] <= 0.2
+
+
+def test_the_pooled_order_is_set_beside_the_single_ones():
+    table, single = pooled_orders(JOBS, LEARNT, *COSTS), price(JOBS, LEARNT, *COSTS)
+    row = table.iloc[0]
+    assert row["single_rolls"] == single["order_rolls"].sum()
+    assert row["saved_rolls"] == row["single_rolls"] - row["pooled_rolls"] > 0
+    assert row["saved_cost"] == row["single_cost"] - row["pooled_cost"] > 0
+    assert row["from_rolls"] <= row["to_rolls"] <= row["single_rolls"]
+
+
+def test_one_job_pooled_is_its_single_order():
+    for place in range(4):
+        jobs = JOBS.where(np.array([place]))
+        row = pooled_orders(jobs, LEARNT, *COSTS).iloc[0]
+        assert row["pooled_rolls"] == price(jobs, LEARNT, *COSTS)["order_rolls"].iloc[0]
+        assert row["saved_cost"] == pytest.approx(0, abs=2)
+
+
+def test_rolls_of_different_sizes_are_not_pooled():
+    widths = np.where(np.arange(len(JOBS)) < 5, 1.5, 3.0)
+    jobs = Takeoff(JOBS.table.assign(roll_width_m=widths, roll_m2=widths * 50))
+    table = pooled_orders(jobs, LEARNT, *COSTS)
+    assert table["roll_size"].tolist() == ["1.5\u00a0×\u00a050\u00a0m", "3\u00a0×\u00a050\u00a0m"]
+    assert table["jobs"].tolist() == [5, 7]
+
+
+def test_the_same_jobs_give_the_same_draws():
+    assert (drawn_rolls(JOBS, LEARNT) == drawn_rolls(JOBS, LEARNT)).all()
+
+
+def test_no_jobs_no_order():
+    nothing = JOBS.where(np.zeros(len(JOBS), bool))
+    assert pooled_orders(nothing, LEARNT, *COSTS).empty
+    assert pooled_chances(nothing, LEARNT).empty
+
+
+def test_costs_must_be_above_0():
+    with pytest.raises(AirstatsError, match="short cost is 0: give a number above 0"):
+        pooled_orders(JOBS, LEARNT, 60, 0)

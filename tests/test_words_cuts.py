@@ -1,0 +1,129 @@
+"""Sentences about cuts follow the prices, the openings and the records."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats import words_cuts
+from airstats.cut_terms import CutCosts, CutTerms
+from airstats.cutting import (
+    cut_map,
+    cut_terms,
+    opening_plan,
+    past_savings,
+    past_turns,
+    saving_range,
+    usual_shape,
+)
+from airstats.desk import lay_out
+from tests.invented import invent
+
+FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return lay_out(invent(jobs=12))
+
+
+@pytest.fixture(scope="module")
+def records(desk):
+    return desk.records
+
+
+@pytest.fixture(scope="module")
+def terms(desk):
+    return cut_terms(desk.records, desk.now)
+
+
+def without_openings(records):
+    return replace(records, openings=records.openings.iloc[:0])
+
+
+def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
+    savings = past_savings(records, terms)
+    low, high = saving_range(records, terms)
+    assert low < savings["saving"].sum() < high
+    said = words_cuts.cut_words(terms, savings, (low, high)).text
+    assert f"({low:,.0f} to {high:,.0f} if the times are half to double those assumed)" in said
+    assert f"{savings['saving'].sum():,.0f} of your money in sheet, tape and time" in said
+    assert "over 12 jobs" in said
+    assert "2.00 a m² of sheet, from your roll price; assumed: 0.90 a m of tape" in said
+    assert f"{terms.reuse_share:.0%} of usable off-cuts" in said
+    none = words_cuts.cut_words(terms, savings.assign(saving=0.0), (0, 0)).text
+    assert none.startswith("On the past jobs no other cut would have been cheaper.")
+
+
+def test_a_price_of_the_sheet_that_is_assumed_is_called_so(desk, records):
+    assert "Reckoned with assumed 2.00 a m² of sheet, 0.90" in (
+        words_cuts.cut_words(CutTerms(), past_savings(records, CutTerms()), (0, 0)).text
+    )
+    assert not cut_terms(invent(jobs=12, price=float("nan")), desk.now).own_price
+    own = invent(jobs=12, price=300.0)
+    assert cut_terms(own, desk.now).costs.sheet_price_m2 == pytest.approx(300 / 75)
+
+
+def test_laps_and_roll_widths_are_those_of_the_job(records, terms):
+    wide_lap = replace(records, jobs=records.jobs.assign(lap_mm=300.0))
+    more = opening_plan(wide_lap, terms)["cost_as_cut"]
+    less = opening_plan(records, terms)["cost_as_cut"]
+    sheet = 1.2 * 1.4 * (1.5 / 1.2 - 1.5 / 1.4) * terms.costs.sheet_price_m2
+    np.testing.assert_allclose(more - less, sheet)
+
+
+def test_the_plan_counts_what_is_cheaper_otherwise(records, terms):
+    plan = opening_plan(records, terms)
+    other = plan[plan["saving_all"] > 0]
+    said = words_cuts.plan_words(plan, terms, saving_range(records, terms)).text
+    assert said.startswith(f"{other['count'].sum():,.0f} of {plan['count'].sum():,.0f} openings")
+    assert set(plan["cut_way"]) == {"slit upright"}
+    settled = words_cuts.plan_words(plan.assign(saving_all=0.0), terms, (0, 0)).text
+    assert settled == "Every opening is cheapest as it is noted."
+
+
+def test_the_map_in_words_names_the_sizes_where_the_cut_changes(records, terms):
+    grid = cut_map(records, terms)
+    said = words_cuts.map_words(grid, records.openings).text
+    assert said.startswith("At a reveal of 350 mm, by size of opening, the cheapest cut is ")
+    assert "slit down the middle up to" in said
+    assert said.endswith("beyond.")
+    everywhere = words_cuts.map_words(cut_map(records, FLAPS_ONLY), records.openings).text
+    assert everywhere == (
+        "At a reveal of 350 mm, stopped and lined is cheapest for every size of opening on the map."
+    )
+
+
+def test_turning_prices_are_named_and_the_far_ones_called_unlikely(records, terms):
+    turns = past_turns(records, terms)
+    said = words_cuts.turn_words(turns).text
+    assert said.startswith("If all openings were cut alike, slit down the middle would be cheapest")
+    assert "Corner to corner would cost" in said
+    near = turns.assign(turns_at=turns["now"] * 1.5)
+    assert "unlikely" not in words_cuts.turn_words(near).text
+    far = turns.assign(turns_at=turns["now"] * 9)
+    assert words_cuts.turn_words(far).text.count("which is unlikely") == 2
+    never = turns.assign(turns_at=np.nan)
+    assert words_cuts.turn_words(never).text.count("no price or time alone would turn that") == 2
+
+
+def test_the_table_of_turning_prices_is_in_words(records, terms):
+    turns = past_turns(records, terms)
+    table = words_cuts.turn_table(turns)
+    assert len(table) == turns["turns_at"].notna().sum() > 0
+    assert table["condition"].str.contains(r" \d").all()
+    assert table["cut"].isin(["corner to corner", "stopped and lined"]).all()
+
+
+def test_a_firm_without_openings_gets_sentences_too(records, terms):
+    bare = without_openings(records)
+    assert usual_shape(bare.openings) == 0.9
+    assert past_turns(bare, terms).empty
+    assert words_cuts.turn_words(past_turns(bare, terms)).text.startswith("There is no opening")
+    assert words_cuts.turn_table(past_turns(bare, terms)).empty
+    assert words_cuts.cut_words(terms, past_savings(bare, terms), (0, 0)).text.startswith(
+        "On the past"
+    )
+    plan = opening_plan(bare, terms)
+    assert "as it is noted" in words_cuts.plan_words(plan, terms, saving_range(bare, terms)).text
+    assert "300 mm" in words_cuts.map_words(cut_map(bare, terms), bare.openings).text

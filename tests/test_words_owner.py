@@ -1,0 +1,201 @@
+"""The owner's sentences on firms whose truth is known: they must say it, and change with it."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats import words_owner
+from airstats.breakdown import usual_split
+from airstats.desk import lay_out
+from tests.invented import invent
+
+
+@pytest.fixture(scope="module")
+def reveals():
+    return lay_out(invent(factor=0.6))
+
+
+@pytest.fixture(scope="module")
+def crew():
+    return lay_out(invent(factor=0.2, reveal_mm=100.0, crew_extra=0.25))
+
+
+@pytest.fixture(scope="module")
+def nothing():
+    return lay_out(invent(priced_reveals=True))
+
+
+def over(desk):
+    return desk.jobs.table["used_rolls"] - desk.jobs.table["estimated_rolls"]
+
+
+def whole_rolls(records):
+    """The same firm, that rounds prices up and counts every roll it opens."""
+    rounded = {name: np.ceil(records.jobs[name]) for name in ("estimated_rolls", "used_rolls")}
+    return replace(records, jobs=records.jobs.assign(**rounded, counted="opened"))
+
+
+def test_headline_where_reveals_dominate(reveals):
+    said = words_owner.headline(reveals).text
+    total = over(reveals).sum()
+    assert said.startswith(f"**You used {total:.1f} rolls more than priced over 48 jobs, about ")
+    assert f"about {total * 150:,.0f} of your money at your roll prices; reveals account" in said
+
+
+def test_many_jobs_bring_the_reveals_near_the_truth():
+    # The truth: prices held laps and waste, so reveals are the whole of it.
+    desk = lay_out(invent(jobs=192, factor=0.6))
+    found = re.search(
+        r"reveals account for ([\d.]+) ± ([\d.]+) rolls", words_owner.headline(desk).text
+    )
+    assert abs(float(found[1]) - over(desk).sum()) < float(found[2]) < 10
+
+
+def test_headline_where_a_crew_dominates(crew):
+    said = words_owner.headline(crew).text
+    found = re.search(r"; crew Damson accounts for ([\d.]+) ± ([\d.]+) rolls\.\*\*$", said)
+    damson = crew.jobs.table["crew"].eq("Damson")
+    truth = 0.25 * crew.jobs.table.loc[damson, "laid_m2"].sum() / 75
+    assert abs(float(found[1]) - truth) < 1.2 * float(found[2])
+    assert "reveals account" not in said
+
+
+def test_headline_where_there_is_nothing_to_find(nothing):
+    said = words_owner.headline(nothing).text
+    assert said.startswith("**Nothing to find: you used 0.1 rolls more than priced over 48 jobs")
+    assert said.endswith("no more than chance makes.**")
+    assert "account" not in said
+
+
+def test_headline_where_prices_held_too_much():
+    records = invent(jobs=12, priced_reveals=True)
+    ample = records.jobs["estimated_rolls"] + 1
+    desk = lay_out(replace(records, jobs=records.jobs.assign(estimated_rolls=ample)))
+    said = words_owner.headline(desk).text
+    assert "rolls fewer than priced" in said
+    assert "your prices held more than the jobs took" in said
+
+
+def test_one_job_is_no_evidence():
+    assert words_owner.headline(lay_out(invent(jobs=1))).text.startswith("**Nothing to find: ")
+
+
+def test_without_a_price_there_is_no_money():
+    desk = lay_out(invent(jobs=12, price=float("nan")))
+    said = words_owner.headline(desk).text + words_owner.quarter_money(desk).text
+    assert "no roll_price in the records, so no money" in said
+    assert "nan" not in said
+    assert "worth" not in said
+    assert "overrun_money" not in words_owner.worst_table(desk)
+
+
+def test_money_of_some_jobs_says_of_which():
+    records = invent(jobs=12)
+    records.jobs.loc[:5, "roll_price"] = np.nan
+    assert "in the 6 jobs with a price" in words_owner.headline(lay_out(records)).text
+
+
+def test_shares_name_every_cause_with_its_interval(reveals, crew):
+    said = words_owner.shares(reveals).text
+    split = usual_split(reveals.jobs, reveals.now).set_index("cause")["mean"]
+    for name in ("reveals", "laps", "waste", "crews", "whole-roll rounding", "unexplained"):
+        assert name in said
+    assert f"reveals {split['reveals']:.1f} ± " in said
+    assert f"less {-split['already_priced']:.0f} that was priced beyond the bare surface" in said
+    assert said != words_owner.shares(crew).text
+
+
+def test_whole_rolls_have_a_part_where_rolls_are_counted_whole():
+    desk = lay_out(whole_rolls(invent(factor=0.6)))
+    split = usual_split(desk.jobs, desk.now).set_index("cause")
+    assert split["mean"].sum() == pytest.approx(over(desk).sum())
+    assert split.loc["whole_rolls", "high"] - split.loc["whole_rolls", "low"] > 2
+    assert re.search(r"whole-roll rounding −?[\d.]+ ± [\d.]+", words_owner.shares(desk).text)
+
+
+def test_a_price_below_the_bare_surface_is_said():
+    records = invent(jobs=12)
+    short = records.jobs["estimated_rolls"] - 1.5
+    desk = lay_out(replace(records, jobs=records.jobs.assign(estimated_rolls=short)))
+    assert "of the bare surface that was not priced" in words_owner.shares(desk).text
+
+
+def test_a_quarter_over_and_a_quarter_under(reveals):
+    said = words_owner.quarter_money(reveals).text
+    assert re.fullmatch(r"In 2025Q4 alone: [\d.]+ rolls over in 12 jobs, worth \d+\.", said)
+    less = replace(reveals.records, jobs=reveals.records.jobs.assign(used_rolls=1.0))
+    assert "rolls under in 12 jobs" in words_owner.quarter_money(lay_out(less)).text
+
+
+def test_advice_names_its_units_and_follows_the_finding(reveals, nothing):
+    said = words_owner.advice(reveals).text
+    assert said.startswith("**What to change:** price laid sheet")
+    assert "m² of sheet for each m² of reveal" in said
+    assert words_owner.advice(nothing).text.startswith("**Nothing need change.**")
+
+
+def test_one_crew_cannot_be_told_from_waste(reveals):
+    assert "cannot be told from the crews' part" not in words_owner.cannot_separate(reveals).text
+    for name, reason in (("Elm", "as crew Elm did every job"), ("", "as no crew is named")):
+        records = invent(jobs=12)
+        desk = lay_out(replace(records, jobs=records.jobs.assign(crew=name)))
+        assert f"waste cannot be told from the crews' part, {reason}" in (
+            words_owner.cannot_separate(desk).text
+        )
+
+
+def test_what_cannot_be_separated_follows_the_records(reveals, crew):
+    # Few m² of reveal: each cut is hardly learnt. Many: learnt, but traded against waste.
+    said = words_owner.cannot_separate(crew).text
+    assert "those cut corner to corner (24 jobs) and those cut down the middle (24 jobs)" in said
+    assert "reveals and waste took" not in said
+    said = words_owner.cannot_separate(reveals).text
+    assert re.search(r"reveals and waste took \d+ ± \d+ rolls together", said)
+    assert "rest mostly on the starting belief" not in said
+
+
+def test_any_job_is_taken_apart(reveals):
+    row = reveals.jobs.table.set_index("job_id").loc["J007"]
+    said = words_owner.job_words(reveals, "j007").text
+    assert said.startswith(f"**J007** ({row['quarter']}) was priced at")
+    assert f"used {row['used_rolls']:g}: " in said
+    split = words_owner.job_split(reveals, "J007")
+    assert split["mean"].sum() == pytest.approx(row["used_rolls"] - row["estimated_rolls"])
+
+
+def test_without_a_name_the_worst_job_is_taken_apart(reveals, crew):
+    worst = reveals.jobs.table["job_id"][over(reveals).idxmax()]
+    said = words_owner.job_words(reveals).text
+    assert said.startswith(f"**{worst}** (")
+    assert "the job that ran over most," in said
+    assert said != words_owner.job_words(crew).text
+
+
+def test_an_unknown_job_is_a_plain_message(reveals):
+    assert "near it are" in words_owner.job_words(reveals, "J0077").text
+    assert words_owner.job_split(reveals, "J0077").empty
+
+
+def test_a_job_whose_record_looks_wrong_is_said_to():
+    records = invent(priced_reveals=True)
+    records.jobs.loc[5, "used_rolls"] += 3
+    said = words_owner.job_words(lay_out(records)).text
+    assert re.search(r"\*\*J005\*\*.* Look at this record first: it is likely wrong \(\d+%\)", said)
+
+
+def test_worst_jobs_are_few_or_many(reveals, crew, nothing):
+    assert "so it is spread over many jobs. Their main cause: reveals" in (
+        words_owner.worst_words(reveals).text
+    )
+    assert "so a few jobs make it. Their main cause: crews in 10" in (
+        words_owner.worst_words(crew).text
+    )
+    assert words_owner.worst_words(nothing).text.endswith("nothing to find here.")
+
+
+def test_no_job_over_is_said():
+    records = invent(jobs=12)
+    desk = lay_out(replace(records, jobs=records.jobs.assign(used_rolls=1.0)))
+    assert words_owner.worst_words(desk).text == "No job ran over."

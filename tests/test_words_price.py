@@ -1,0 +1,89 @@
+import re
+
+import pytest
+
+from airstats.desk import lay_out
+from airstats.orders import order_costs
+from airstats.pooling import pooled_orders
+from airstats.words_price import (
+    one_job_words,
+    one_roll_words,
+    percent,
+    pooled_words,
+    price_headline,
+    takeoff_words,
+)
+from tests.invented import invent
+
+COSTS = (60, 240)
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return lay_out(invent(factor=0.6))
+
+
+@pytest.fixture(scope="module")
+def orders(desk):
+    return order_costs(desk.takeoff, desk.now, *COSTS)
+
+
+def test_the_headline_adds_up_the_orders(desk, orders):
+    said = price_headline(desk, orders).text
+    assert said.startswith(f"**Order {orders['order_rolls'].sum()} rolls for 12 jobs**")
+    assert f"{orders['expected_m2'].sum():,.0f} m²" in said
+    assert re.search(r"on average \d+(\.\d)? rolls are left over", said)
+    assert price_headline(desk, orders.iloc[:0]).text == "**There is no job to price.**"
+
+
+def test_the_headline_of_one_job_speaks_of_one(desk, orders):
+    said = price_headline(desk, orders.head(1)).text
+    assert "for 1 job**" in said
+    assert "The chance of being short is" in said
+    assert "a job or more" not in said
+
+
+def test_it_says_when_finished_jobs_are_priced_again(desk):
+    assert "priced again" in takeoff_words(desk).text
+
+
+def test_the_order_costs_least_where_it_stands(orders):
+    assert (orders["cost_order"] <= orders["cost_fewer"]).all()
+    assert (orders["cost_order"] <= orders["cost_more"]).all()
+
+
+def test_one_roll_more_or_fewer_is_said_in_money(orders):
+    said = one_roll_words(orders).text
+    fewer = (orders["cost_fewer"] - orders["cost_order"]).sum()
+    more = (orders["cost_more"] - orders["cost_order"]).sum()
+    assert f"would cost {fewer:,.0f} of your money more in all, one roll more {more:,.0f}" in said
+    gap = orders[["cost_fewer", "cost_more"]].min(axis=1) - orders["cost_order"]
+    assert f"closest choice is {orders['job_id'][gap.idxmin()]}" in said
+
+
+def test_the_pooled_order_is_said_beside_the_single_ones(desk):
+    pooled = pooled_orders(desk.takeoff, desk.now, *COSTS)
+    row, said = pooled.iloc[0], pooled_words(pooled).text
+    assert f"order {row['pooled_rolls']} rolls for all jobs**" in said
+    assert f"than {row['single_rolls']} ordered job by job" in said
+    assert f"{row['saved_cost']:,.0f} of your money less" in said
+    more = pooled.assign(pooled_rolls=row["single_rolls"] + 2)
+    assert "2 rolls more, for less risk than" in pooled_words(more).text
+    assert "no fewer than" in pooled_words(pooled.assign(pooled_rolls=row["single_rolls"])).text
+
+
+def test_one_job_alone_is_not_pooled(desk):
+    alone = desk.takeoff.where([True] + [False] * (len(desk.takeoff) - 1))
+    assert "Two jobs or more" in pooled_words(pooled_orders(alone, desk.now, *COSTS)).text
+
+
+def test_one_job_is_said_with_interval_risk_and_money(orders):
+    row = orders.iloc[2]
+    said = one_job_words(row).text
+    assert said.startswith(f"**Order {row['order_rolls']} rolls.**")
+    assert f"{row['low_m2']:.0f} to {row['high_m2']:.0f} m²" in said
+    assert "on average" in said
+
+
+def test_small_chances_are_not_called_none():
+    assert [percent(c) for c in (0.0004, 0.012, 0.5)] == ["below 1 %", "1 %", "50 %"]

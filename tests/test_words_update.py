@@ -1,0 +1,195 @@
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats import words_update
+from airstats.comparison import compare_allowances
+from airstats.decisions import decide
+from airstats.desk import lay_out
+from airstats.influence import pulls
+from airstats.prior_check import prior_check
+from airstats.watch import drift_watch
+from tests.invented import invent
+
+
+@pytest.fixture(scope="module")
+def reveals():
+    return lay_out(invent(factor=0.6, seed=4))
+
+
+@pytest.fixture(scope="module")
+def jumped():
+    """A firm that takes a tenth more sheet in its last quarter."""
+    records = invent()
+    last = records.jobs["quarter"].eq("2025Q4")
+    more = records.jobs["used_rolls"] + records.jobs["surface_m2"] * 0.1 / 75 * last
+    return lay_out(replace(records, jobs=records.jobs.assign(used_rolls=more)))
+
+
+def compared(desk):
+    return compare_allowances(desk.jobs, desk.before, desk.now)
+
+
+def test_allowances_are_accepted_or_looked_at(reveals, jumped):
+    said = words_update.allowance_headline(reveals, compared(reveals)).text
+    assert said.startswith("**2025Q4, 12 new jobs: ")
+    assert "reveal.lined: not enough to tell" in said
+    assert "Advice: accept the new values" in said
+    other = words_update.allowance_headline(jumped, compared(jumped)).text
+    assert re.search(r"\*\*2025Q4, 12 new jobs: .*waste.* moved", other)
+    assert re.search(r"Advice: look at .*waste.* before you accept", other)
+
+
+def test_a_drift_is_looked_at_before_the_values_are_accepted(reveals, jumped):
+    for desk, advice in ((reveals, "accept the new values"), (jumped, "look at the drift of all")):
+        held = compared(desk).assign(verdict="held")
+        watch = drift_watch(desk.jobs, desk.chain)
+        assert f"Advice: {advice}" in words_update.allowance_headline(desk, held, watch).text
+
+
+def test_the_reason_names_the_move_and_what_chance_can_do(jumped, reveals):
+    moved = compared(jumped).set_index("allowance").loc["waste"]
+    assert moved["verdict"] == "moved"
+    said = re.fullmatch(
+        r"it moved by \+([\d.]+); chance alone moves it by up to ([\d.]+)", moved["reason"]
+    )
+    assert float(said[1]) == pytest.approx(moved["new"] - moved["old"], abs=6e-4)
+    assert float(said[1]) > float(said[2])
+    table = compared(reveals)
+    for row in table[table["verdict"].eq("held")].itertuples():
+        assert re.fullmatch(
+            r"it moved by [+−][\d.]+, within the [\d.]+ that chance alone can do", row.reason
+        )
+    lined = table.set_index("allowance").loc["reveal.lined"]
+    assert lined["reason"] == "99% of the uncertainty is still there"
+
+
+def test_late_jobs_belong_to_the_evidence_of_the_quarter(reveals):
+    early = lay_out(invent(factor=0.6, seed=4), "2025Q3")
+    kept = decide(early.before, early.now, "keep", "wait", "AB")
+    desk = lay_out(invent(factor=0.6, seed=4), previous=kept)
+    assert "24 new jobs (12 jobs of earlier quarters, late)" in (
+        words_update.allowance_headline(desk, compared(desk)).text
+    )
+    sd = compared(desk)["alone_sd"]
+    assert (sd < compared(reveals)["alone_sd"] + 1e-9).all()
+
+
+def test_a_first_quarter_is_compared_with_the_starting_belief():
+    desk = lay_out(invent(), "2025Q1")
+    table = compared(desk)
+    assert "First quarter" in words_update.allowance_headline(desk, table).text
+    assert table["old"].iloc[0] == pytest.approx(desk.now.belief.prior.waste[0])
+
+
+def test_a_quarter_without_jobs_has_nothing_to_accept(reveals):
+    idle = lay_out(invent(factor=0.6, seed=4), "2026Q1")
+    said = words_update.allowance_headline(idle, compared(idle)).text
+    assert "2026Q1, 0 new jobs" in said
+    assert "Nothing to accept" in said
+    assert words_update.pull_words(pulls(idle.jobs, idle.before, idle.now)).text == (
+        "No new job, so nothing pulls."
+    )
+
+
+def test_the_decision_is_said_with_reason_and_what_waits(reveals):
+    accepted = words_update.decision_words(reveals, decide(reveals.before, reveals.now)).text
+    assert accepted == "**Accepted**: the new values of 2025Q4 stand."
+    kept = decide(reveals.before, reveals.now, "keep", "A roll was lent.", "AB")
+    said = words_update.decision_words(reveals, kept).text
+    assert said.startswith("**Kept by AB**: the values of 2025Q3 stand in 2025Q4")
+    assert "Reason: A roll was lent. 12 jobs are not counted now" in said
+    assert "they count as late jobs" in said
+
+
+def test_pull_words_name_the_job_and_change_with_it(reveals):
+    calm = words_update.pull_words(pulls(reveals.jobs, reveals.before, reveals.now)).text
+    records = invent(factor=0.6, seed=4)
+    records.jobs.loc[44, "used_rolls"] += 0.15
+    desk = lay_out(records)
+    table = pulls(desk.jobs, desk.before, desk.now)
+    said = words_update.pull_words(table).text
+    assert "The strongest pulls: J044 (crew Alder) pulls " in said
+    assert said != calm
+    hard = words_update.pull_words(table.assign(pull_sds=table["pull_sds"] * 10)).text
+    assert "Check the record of the first before you accept" in hard
+
+
+def test_watch_words_say_nothing_or_who_and_when(reveals, jumped):
+    calm = words_update.watch_words(reveals, drift_watch(reveals.jobs, reveals.chain)).text
+    assert "**Nothing has drifted" in calm
+    assert "once in 560 jobs" in calm
+    said = words_update.watch_words(jumped, drift_watch(jumped.jobs, jumped.chain)).text
+    assert "**Drift in 2025Q4: all jobs took more sheet than foretold (line crossed at J0" in said
+    assert re.search(r"mean of that quarter \+\d+ m² a job", said)
+
+
+def test_watch_words_name_a_crew_that_went_its_own_way():
+    records = invent(jobs=96)
+    late = records.jobs["quarter"].eq("2025Q4") & records.jobs["crew"].eq("Birch")
+    less = records.jobs["used_rolls"] - records.jobs["surface_m2"] * 0.12 / 75 * late
+    desk = lay_out(replace(records, jobs=records.jobs.assign(used_rolls=less)))
+    said = words_update.watch_words(desk, drift_watch(desk.jobs, desk.chain)).text
+    assert "crew Birch took less sheet than foretold" in said
+    past = words_update.watch_words(
+        replace(desk, quarter="2026Q1"), drift_watch(desk.jobs, desk.chain)
+    ).text
+    assert "Nothing has drifted in 2026Q1" in past
+    assert " Earlier: crew Birch took less" in past
+
+
+def test_whole_rolls_are_crossed_by_chance_more_often():
+    records = invent()
+    whole = records.jobs.assign(used_rolls=np.ceil(records.jobs["used_rolls"]), counted="opened")
+    desk = lay_out(replace(records, jobs=whole))
+    said = words_update.watch_words(desk, drift_watch(desk.jobs, desk.chain)).text
+    assert "once in 200 jobs" in said
+    assert "counting the last roll by halves" in words_update.cannot_tell_words(desk).text
+
+
+def test_what_cannot_be_told_follows_the_jobs(reveals, monkeypatch):
+    said = words_update.cannot_tell_words(reveals).text
+    assert "reveal.lined rests on the starting belief (100% of its" in said
+    assert "0 jobs could tell of it" in said
+    assert re.search(
+        r"better known together than apart: waste and reveal.diagonal \(correlation −0.\d\d\)", said
+    )
+    monkeypatch.setattr(words_update, "ENTANGLED", 0.9)
+    assert "together than apart" not in words_update.cannot_tell_words(reveals).text
+    few = words_update.cannot_tell_words(lay_out(invent(jobs=8))).text
+    assert "crew Alder, crew Birch, crew Cedar and crew Damson have fewer than five jobs" in few
+
+
+def test_prior_words_judge_the_firm(reveals):
+    said = words_update.prior_words(prior_check(reveals.jobs)).text
+    assert "these 48 jobs" in said
+    records = invent()
+    more = records.jobs["used_rolls"] + 1.5
+    other = lay_out(replace(records, jobs=records.jobs.assign(used_rolls=more)))
+    assert (
+        "differs from the starting belief" in words_update.prior_words(prior_check(other.jobs)).text
+    )
+    alike = lay_out(invent(factor=0.3))
+    assert "much as the starting belief" in words_update.prior_words(prior_check(alike.jobs)).text
+    none = words_update.prior_words(prior_check()).text
+    assert none.startswith("No job has been seen. Of an ordinary job (250 m², 12 openings of 1.23")
+
+
+def test_depth_words_carry_the_firms_own_figures(reveals):
+    said = words_update.depth_words(reveals).text
+    assert "Depths are taken as exact. If they were measured to ± 20 mm, it would pull" in said
+    assert "depths 350 ± 0 mm between jobs" in said
+    assert "That is little" in said
+    rough = lay_out(invent(factor=0.6, seed=4), depth_error_mm=150.0)
+    told = words_update.depth_words(rough).text
+    assert told.startswith("Depths are measured to ± 150 mm: the update reckons with the scatter")
+    assert "more jobs do not cure it" in told
+    wider = rough.now.table()["sd"] > reveals.now.table()["sd"]
+    assert wider["reveal.diagonal"]
+    records = invent()
+    bare = lay_out(replace(records, openings=records.openings.iloc[:0]))
+    assert words_update.depth_words(bare).text == (
+        "The jobs hold no reveals, so depths do not matter."
+    )
