@@ -21,7 +21,7 @@ _HOME = {
     "price_materials": "material_pricing",
     "buying_list": "buying",
     "material_table": "material_calibration",
-    "backtest": "backtest",
+    "backtest": "looking_back",
 }
 __all__ = [
     "AirstatsError",
@@ -43,7 +43,7 @@ __all__ = [
 
 if TYPE_CHECKING:
     from airstats.allowances import Allowances, load_allowances
-    from airstats.backtest import backtest
+    from airstats.looking_back import backtest
     from airstats.buying import buying_list
     from airstats.errors import AirstatsError, AllowancesError, RecordsError
     from airstats.material_calibration import material_table

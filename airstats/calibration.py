@@ -189,8 +189,8 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[
     moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
     kept = _without_negligible(moved, log_weight)
     wrong = gross_probability(kept, jobs, extra_sd_m2)
-    seen = {"seen": belief.seen + len(jobs), "wrong": belief.wrong + float(wrong.sum())}
-    return replace(kept, **seen), wrong
+    counted = replace(kept, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong.sum()))
+    return counted, wrong
 
 
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
@@ -237,7 +237,7 @@ def _fit(belief: Belief, jobs: Takeoff, form: int, extra_sd_m2: Array) -> Fit:
 
     # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
     start = climb(belief.mean, partial(height, rough=0.5), near=0.1)[0]
-    mode, top = climb(start, partial(height, rough=0.0), near=1e-10)
+    mode, top = climb(start, partial(height, rough=0.0), near=1e-13)
     covariance = np.linalg.inv(top.curvature)
     shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
     return Fit(mode, covariance, top.value + shrink)

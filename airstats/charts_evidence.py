@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy.special import ndtri
 
-from airstats.backtest import RULES, Backtest
+from airstats.looking_back import RULES, Backtest
 from airstats.charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
 from airstats.diagnostics import Influence
 from airstats.phrases import counted, each, listed, number

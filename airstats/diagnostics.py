@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from airstats.backtest import PERCENTS, Backtest
+from airstats.looking_back import PERCENTS, Backtest
 from airstats.evidence import Regression, plain_regression
 
 Array = np.ndarray

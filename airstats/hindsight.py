@@ -9,7 +9,7 @@ import pandas as pd
 from scipy import stats
 
 from airstats.allowances import INTERVAL
-from airstats.backtest import Backtest, backtest
+from airstats.looking_back import Backtest, backtest
 from airstats.errors import RecordsError
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.records import Records

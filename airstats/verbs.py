@@ -98,8 +98,8 @@ def _print_orders(orders: pd.DataFrame) -> None:
 
 def backtest(asked: argparse.Namespace) -> None:
     """Price every quarter from those before it."""
-    from airstats.backtest import RULES
-    from airstats.backtest import backtest as look_back
+    from airstats.looking_back import RULES
+    from airstats.looking_back import backtest as look_back
     from airstats.files import write_whole
 
     records = _read(asked)

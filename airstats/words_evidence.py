@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.backtest import RULES, Backtest
+from airstats.looking_back import RULES, Backtest
 from airstats.desk import Desk
 from airstats.diagnostics import Influence
 from airstats.evidence import Regression

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from airstats import charts_evidence
-from airstats.backtest import backtest
+from airstats.looking_back import backtest
 from airstats.desk import lay_out
 from airstats.diagnostics import find_influence, quantile_calibration
 from airstats.evidence import plain_regression, regression_frame

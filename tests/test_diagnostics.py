@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from airstats.backtest import PERCENTS, backtest
+from airstats.looking_back import PERCENTS, backtest
 from airstats.chain import finished_jobs
 from airstats.diagnostics import (
     find_influence,

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from airstats.backtest import backtest
+from airstats.looking_back import backtest
 from airstats.hindsight import MEASURES, look_back
 from tests.invented import invent
 

@@ -16,23 +16,30 @@ MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__i
 
 READING = (
     "errors", "files", "quarters", "tables", "cells", "dates", "corner_methods", "materials",
-    "sheets", "sources", "limits", "checks",
-    "records",
+    "sheets", "sources", "limits", "checks", "records",
 )  # fmt: skip
 GEOMETRY = (
     "offcuts", "practice", "slit", "cuts", "openings", "outlines", "corner_pieces", "pieces",
     "cut_terms", "cut_choice", "break_even",
 )  # fmt: skip
 COMPUTING = (
-    "takeoff", "one_job", "depths", "likelihood", "mixture", "prior", "ascent", "calibration", "belief_file",
-    "material_file", "allowances", "codes", "chain", "influence", "watch", "material_quantities", "material_calibration", "quarterly", "pricing",
-    "material_pricing", "prior_check", "orders", "pooling", "overrun", "backtest", "hindsight", "evidence", "comparison", "breakdown", "cutting", "buying", "diagnostics", "information", "sensitivity", "firms", "desk", "decisions",
+    "takeoff", "one_job", "depths", "likelihood", "mixture", "prior", "ascent", "calibration",
+    "belief_file", "material_file", "allowances", "codes", "chain", "influence", "watch",
+    "material_quantities", "material_calibration", "quarterly", "pricing", "material_pricing",
+    "prior_check", "orders", "pooling", "overrun", "looking_back", "hindsight", "evidence",
+    "comparison", "breakdown", "cutting", "buying", "diagnostics", "information", "sensitivity",
+    "firms", "desk", "decisions",
 )  # fmt: skip
 SHOWING = (
-    "phrases", "headings", "screen", "words", "words_price", "sheet_looks", "sheet_slit", "sheet_geometry", "sheet_candidates", "price_sheet", "card", "words_cuts", "words_owner", "words_compared", "words_evidence", "words_update", "drafting", "drawing", "charts",
+    "phrases", "headings", "screen", "words", "words_price", "sheet_looks", "sheet_slit",
+    "sheet_geometry", "sheet_candidates", "price_sheet", "card", "words_cuts", "words_owner",
+    "words_compared", "words_evidence", "words_update", "drafting", "drawing", "charts",
     "charts_price", "form", "charts_cuts", "charts_owner", "charts_update", "charts_evidence",
 )  # fmt: skip
-RUNNING = ("masking", "blocks", "export", "pdf", "provenance", "workbook", "buying_files", "verbs_materials", "verbs", "__main__")
+RUNNING = (
+    "masking", "blocks", "export", "pdf", "provenance", "workbook", "buying_files",
+    "verbs_materials", "verbs", "__main__",
+)  # fmt: skip
 RANK = {
     name: rank for rank, name in enumerate((*READING, *GEOMETRY, *COMPUTING, *SHOWING, *RUNNING))
 }
@@ -111,6 +118,13 @@ def test_calibrating_and_pricing_load_no_pictures_or_notebooks():
 
 def test_the_package_by_itself_loads_next_to_nothing():
     assert run("import sys, airstats; print('numpy' in sys.modules)").strip() == "False"
+
+
+def test_a_public_name_is_the_same_thing_twice():
+    """A module of the same name would take its place on second use."""
+    for name in airstats.__all__:
+        assert getattr(airstats, name) is getattr(airstats, name)
+    assert not set(airstats.__all__) & set(MODULES)
 
 
 def test_every_public_name_is_there():

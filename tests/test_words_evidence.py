@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 
 from airstats import words_evidence
-from airstats.backtest import backtest
+from airstats.looking_back import backtest
 from airstats.desk import lay_out
 from airstats.diagnostics import NONE, find_influence, quantile_calibration, slopes_without
 from airstats.evidence import mixed_regression, plain_regression, regression_frame

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from airstats.backtest import RULES, backtest, pinball
+from airstats.looking_back import RULES, backtest, pinball
 from airstats.errors import RecordsError
 from tests.benchmark.worlds import World, invent_firm
 
