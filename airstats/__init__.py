@@ -17,6 +17,7 @@ _HOME = {
     "Allowances": "allowances",
     "load_allowances": "allowances",
     "calibrate": "quarterly",
+    "calibrate_many": "many_firms",
     "price": "pricing",
     "price_materials": "material_pricing",
     "buying_list": "buying",
@@ -33,6 +34,7 @@ __all__ = [
     "backtest",
     "buying_list",
     "calibrate",
+    "calibrate_many",
     "check_records",
     "load_allowances",
     "material_table",
@@ -43,9 +45,10 @@ __all__ = [
 
 if TYPE_CHECKING:
     from airstats.allowances import Allowances, load_allowances
-    from airstats.looking_back import backtest
     from airstats.buying import buying_list
     from airstats.errors import AirstatsError, AllowancesError, RecordsError
+    from airstats.looking_back import backtest
+    from airstats.many_firms import calibrate_many
     from airstats.material_calibration import material_table
     from airstats.material_pricing import price_materials
     from airstats.pricing import price

@@ -119,8 +119,22 @@ def _decision(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--decided-by", default="", metavar="INITIALS", help="who; keep needs it")
 
 
+def _depths(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--depth-error-mm",
+        type=_not_negative,
+        default=0.0,
+        help="measuring error of the reveal depths, mm (sd; default 0)",
+    )
+
+
 def _add_check(known: _Verbs) -> None:
-    _verb(known, verbs.check, "list every fault of the records", "data/demo")
+    _verb(
+        known,
+        verbs.check,
+        "list every fault of the records, or follow an allowances file back through its chain",
+        "data/demo, or: airstats check reports/2026Q3/allowances.json",
+    )
 
 
 def _add_calibrate(known: _Verbs) -> None:
@@ -138,12 +152,7 @@ def _add_calibrate(known: _Verbs) -> None:
         type=_not_negative,
         help="how far waste wanders in a quarter, m² a m² laid (default: learnt)",
     )
-    verb.add_argument(
-        "--depth-error-mm",
-        type=_not_negative,
-        default=0.0,
-        help="measuring error of the reveal depths, mm (sd; default 0)",
-    )
+    _depths(verb)
     _decision(verb)
     _set_aside(verb)
 
@@ -178,6 +187,11 @@ def _add_backtest(known: _Verbs) -> None:
         "data/demo --out backtest",
     )
     verb.add_argument("--out", required=True, help="the folder to write to")
+    verb.add_argument(
+        "--truth",
+        metavar="FILE",
+        help="where the truth is known: a CSV of job_id, mean_m2 and sd_m2, for comparison",
+    )
     _costs(verb)
     _set_aside(verb)
 
@@ -204,6 +218,7 @@ def _add_quarter(known: _Verbs) -> None:
     verb.add_argument(
         "--codes-key", metavar="FILE", help="--codes, and write which code is which name (CSV)"
     )
+    _depths(verb)
     _decision(verb)
     _costs(verb)
     _set_aside(verb)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 import pandas as pd
 
+from airstats.buying import headline, unlearnt
 from airstats.files import write_whole
 
 TEMPLATE = "buying_list.html.j2"
@@ -58,33 +58,6 @@ def write_buying_list(
     return paths
 
 
-def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
-    """Say in one sentence what to buy and what it costs, as far as prices are known."""
-    packs = [f"{row.order_packs} packs of {row.material}" for row in bought.itertuples()]
-    saved = int((bought["packs_job_by_job"] - bought["order_packs"]).sum())
-    for_jobs = f"For {len(jobs)} job{'s' * (len(jobs) != 1)} buy {', '.join(packs)}"
-    less = f": {saved} packs fewer than ordering job by job" if saved > 0 else ""
-    priced = bought["order_money"].notna()
-    if not priced.any():
-        return f"{for_jobs}{less}. No pack price is known."
-    money = f" They cost {bought['order_money'].sum():,.0f}"
-    left = f", of which {bought['left_over_money'].sum():,.0f} is likely left over"
-    missing = ", ".join(bought.loc[~priced, "material"].unique())
-    rest = f"; no price is known for {missing}" if missing else ""
-    return f"{for_jobs}{less}.{money}{left}{rest}."
-
-
-def unlearnt(bought: pd.DataFrame) -> str:
-    """Say which materials were priced from the starting belief alone; empty if none was."""
-    names = bought.loc[bought["jobs_counted"] == 0, "material"].unique()
-    if not len(names):
-        return ""
-    return (
-        f"No finished job has taught anything about {', '.join(names)} yet: priced from the"
-        " starting belief, which is wide."
-    )
-
-
 def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> str:
     """Return the page to print: no script, nothing fetched from outside."""
     from jinja2 import Environment, PackageLoader
@@ -107,6 +80,8 @@ def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution
     from openpyxl import Workbook
     from openpyxl.styles import Font
 
+    from airstats.sheet_looks import same_bytes
+
     book = Workbook()
     sheet = book.active
     sheet.title = "buying list"
@@ -123,8 +98,7 @@ def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution
     for line in [headline(bought, jobs), unlearnt(bought), *told, caution]:
         if line:
             notes.append([line])
-    book.save(written := io.BytesIO())
-    return written.getvalue()
+    return same_bytes(book)
 
 
 def _texts(bought: pd.DataFrame) -> list[list[str]]:

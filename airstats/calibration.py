@@ -9,16 +9,18 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from itertools import product
+from threading import RLock
 from typing import NamedTuple
 
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from airstats.ascent import Height, climb
 from airstats.likelihood import Agreement, agreement
 from airstats.prior import DRIFT_OF_FACTORS, Prior
-from airstats.takeoff import CROSSING_CUTS, Takeoff
+from airstats.takeoff import CROSSING_CUTS, Takeoff, by_quantity
 
 Array = np.ndarray
 
@@ -34,6 +36,7 @@ _SHARED = len(ALLOWANCES)
 JOBS_AT_A_TIME = 4096
 """More jobs than this move the belief in turns: by then it is as good as normal."""
 NEGLIGIBLE = 1e-6
+_ONE_AT_A_TIME = RLock()
 
 
 @dataclass(frozen=True)
@@ -168,12 +171,24 @@ def update_and_judge(
 ) -> tuple[Belief, Array]:
     """Return what `update` does, and the (n,) probability that each record is grossly wrong."""
     extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), len(jobs))
-    wrong = [np.empty(0)]
-    for start in range(0, len(jobs), JOBS_AT_A_TIME):
-        part = np.arange(start, min(start + JOBS_AT_A_TIME, len(jobs)))
-        belief, judged = _update_at_once(belief, jobs.where(part), extra[part])
-        wrong.append(judged)
-    return belief, np.concatenate(wrong)
+    wrong = np.empty(len(jobs))
+    # On several threads the library adds up in another order, so the last digits would differ.
+    with _ONE_AT_A_TIME, _libraries().limit(limits=1, user_api="blas"):
+        for part in _turns(jobs, extra):
+            belief, wrong[part] = _update_at_once(belief, jobs.where(part), extra[part])
+    return belief, wrong
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
+def _turns(jobs: Takeoff, extra_sd_m2: Array) -> list[Array]:
+    """Places of the jobs that move the belief at once; every turn takes small and large jobs."""
+    order = by_quantity(jobs, extra_sd_m2)
+    turns = -(-len(jobs) // JOBS_AT_A_TIME)
+    return [order[turn::turns] for turn in range(turns)]
 
 
 def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[Belief, Array]:

@@ -11,7 +11,10 @@ import numpy as np
 from jinja2 import Environment, FileSystemLoader, Template
 
 from airstats.allowances import Allowances
-from airstats.one_job import OneJob, one_job
+from airstats.material_calibration import material_table
+from airstats.material_pricing import price_materials
+from airstats.materials import plural
+from airstats.one_job import OneJob, one_job, one_record
 from airstats.phrases import each, number
 from airstats.pricing import LEFTOVER_COST, SHORT_COST, critical_share, predict, price
 from airstats.words import CAUTION
@@ -126,6 +129,7 @@ def allowance_card(
         jobs=len(allowances.job_ids),
         factors=_factors(allowances),
         crews=_crews(allowances),
+        materials=_materials(job, allowances, leftover_cost, short_cost),
         steps=_steps(job, rule, allowances),
         rule=rule,
         job=job,
@@ -168,6 +172,32 @@ def _crews(allowances: Allowances) -> dict[str, Any]:
         for row in each(named)
     ]
     return {"rows": rows, "more": len(table) - len(rows)}
+
+
+def _materials(
+    job: OneJob, allowances: Allowances, leftover_cost: float, short_cost: float
+) -> list[dict[str, str]]:
+    """The other materials that records have taught, with the packs for the example."""
+    known = material_table(allowances)
+    if known.empty:
+        return []
+    priced = price_materials(one_record(job), allowances, leftover_cost, short_cost)
+    rows = []
+    for row in each(priced[priced["material"].isin(known.index)]):
+        learnt, unit = known.loc[row.material], plural(str(row.unit))
+        counted = row.expected / (1 + learnt["mean"])
+        rows.append(
+            {
+                "name": row.material,
+                "mean": _points(learnt["mean"]),
+                "low": _points(learnt["low"]),
+                "high": _points(learnt["high"]),
+                "how": f"{number(counted, 0)} {unit} × {1 + learnt['mean']:.2f}"
+                f" = {number(row.expected, 0)} {unit}",
+                "packs": f"{row.order_packs} of {row.pack:g} {unit}",
+            }
+        )
+    return rows
 
 
 def _steps(job: OneJob, rule: HandRule, allowances: Allowances) -> list[tuple[str, str, str]]:

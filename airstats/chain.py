@@ -108,7 +108,10 @@ def calibrate_through(
 
 
 def finished_jobs(records: Records) -> Takeoff:
-    """Return the quantities of the finished jobs that may be fitted: those not excluded."""
+    """Return the quantities of the finished jobs that may be fitted, in the order of finishing.
+
+    Those not excluded; jobs of one day by their names, so that the order of rows plays no part.
+    """
     finished = records.jobs["finished"].to_numpy(dtype=bool)
     if not finished.any():
         raise RecordsError(
@@ -122,7 +125,8 @@ def finished_jobs(records: Records) -> Takeoff:
             f"{records.source}: every finished job is excluded; clear `exclude` for the jobs that"
             " may be learnt from."
         )
-    return jobs.where(kept)
+    in_order = jobs.table[kept].sort_values(["finished_on", "job_id"])
+    return Takeoff(in_order.reset_index(drop=True))
 
 
 def quarters_to_do(jobs: Takeoff, previous: Allowances | None) -> list[str]:
@@ -194,9 +198,11 @@ def _one_quarter(
 def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
     """The quarter's jobs, and those of the chain's earlier quarters that came in late."""
     earliest, latest = quarter_number(before.first_quarter), quarter_number(quarter)
-    number = jobs.table["quarter"].map(quarter_number)
-    counted = jobs.table["job_id"].isin(before.job_ids)
-    return jobs.where(number.between(earliest, latest) & ~counted)
+    quarters = jobs.table["quarter"]
+    number = quarters.map({name: quarter_number(name) for name in quarters.unique()})
+    counted = set(before.job_ids)
+    fresh = np.array([job not in counted for job in jobs.table["job_id"].tolist()], dtype=bool)
+    return jobs.where(number.between(earliest, latest).to_numpy() & fresh)
 
 
 def with_drift(belief: Belief, drift: float) -> Belief:

@@ -12,9 +12,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy.special import ndtri
 
-from airstats.looking_back import RULES, Backtest
 from airstats.charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
 from airstats.diagnostics import Influence
+from airstats.looking_back import RULES, Backtest
 from airstats.phrases import counted, each, listed, number
 from airstats.screen import Picture
 

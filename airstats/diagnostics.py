@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from airstats.looking_back import PERCENTS, Backtest
 from airstats.evidence import Regression, plain_regression
+from airstats.looking_back import PERCENTS, Backtest
 
 Array = np.ndarray
 

@@ -175,3 +175,25 @@ def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regress
 
 def _too_few(jobs: int, terms: int) -> str:
     return f"{jobs} jobs are too few for {terms} terms"
+
+
+def material_regression(jobs: Takeoff) -> dict[str, float]:
+    """Return a plain regression of another material, to compare with its allowance.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n jobs as the engine takes them for one material: `laid_m2` is the counted quantity.
+
+    Returns
+    -------
+    dict
+        `plain`, the slope of the middle of the count on the counted quantity, less one, and
+        `plain_sd`, its HC3 standard error (nan for a single job).
+    """
+    middle = jobs.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
+    amount = jobs.columns(["laid_m2"])
+    if len(jobs) < 2:
+        return {"plain": float((middle / amount[:, 0]).mean() - 1), "plain_sd": float("nan")}
+    fitted = OLS(middle, amount).fit(cov_type="HC3", use_t=True)
+    return {"plain": float(fitted.params[0] - 1), "plain_sd": float(fitted.bse[0])}

@@ -6,23 +6,90 @@ import hashlib
 import json
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from glob import escape
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+try:
+    import fcntl
+except ImportError:  # Windows: there an open file cannot be cleared away in any case.
+    fcntl = None  # type: ignore[assignment]
+
 _DIGITS = 10
+_PART = ".part"
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file so that a reader sees the old one or the new one, never a half."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    """Write a file so that a reader sees the old one or the new one, never a half.
+
+    What a killed run left half-written is cleared away first.
+
+    Raises
+    ------
+    OSError
+        If the folder or the disk refuses; then the old file stands as it was.
+    """
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content.encode("utf-8") if isinstance(content, str) else content)
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        for part in path.parent.glob(f".{escape(path.name)}.*{_PART}"):
+            _clear_unless_held(part)
+        _write_beside(path, content.encode("utf-8") if isinstance(content, str) else content)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror or str(error), str(path)) from error
+
+
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """Hold a file or folder, so that other runs can tell; a run that dies lets go.
+
+    Raises
+    ------
+    BlockingIOError
+        If another run holds it.
+    """
+    if fcntl is None:
+        yield
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        _lock(handle)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _lock(handle: int) -> None:
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise
+    except OSError:
+        # Some shared disks know no locks: there two runs at once are not noticed.
+        return
+
+
+def _clear_unless_held(part: Path) -> None:
+    # Another run may write it now, or have just finished with it.
+    with suppress(BlockingIOError, FileNotFoundError, PermissionError), held(part):
+        part.unlink()
+
+
+def _write_beside(path: Path, content: bytes) -> None:
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_PART)
+    os.close(handle)
+    try:
+        with held(Path(temporary)):
+            with open(temporary, "wb") as file:
+                file.write(content)
+                file.flush()
+                # Else a power cut after the move could leave an empty file under the name.
+                os.fsync(file.fileno())
+            os.chmod(temporary, 0o644)
+            os.replace(temporary, path)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise

@@ -9,8 +9,8 @@ import pandas as pd
 from scipy import stats
 
 from airstats.allowances import INTERVAL
-from airstats.looking_back import Backtest, backtest
 from airstats.errors import RecordsError
+from airstats.looking_back import Backtest, backtest
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.records import Records
 

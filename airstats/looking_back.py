@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -34,6 +35,9 @@ RULES = {
     "estimated": "what was really priced",
     "least_squares": "least squares on the middle of each count",
 }
+ORACLE = "oracle"
+"""A rule of its own, where the truth is known."""
+WORDS_OF_RULES = RULES | {ORACLE: "one who knows every parameter but no luck"}
 PERCENTS = (10, 50, 80, 90)
 """Quantiles, in percent, whose forecasts are scored one by one."""
 _DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
@@ -62,14 +66,27 @@ class Backtest:
 
 
 def backtest(
-    records: Records, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+    records: Records,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    truth: pd.DataFrame | None = None,
 ) -> Backtest:
     """Price every quarter from the quarters before it and compare with what was needed.
+
+    Parameters
+    ----------
+    records : Records
+        Finished jobs of two quarters or more.
+    leftover_cost, short_cost : float
+        Money for each roll left over and for each roll short.
+    truth : DataFrame, optional
+        Where it is known: `job_id, mean_m2, sd_m2` of each job's use, as one expects it who knows
+        every parameter but no luck. It adds the rule "oracle".
 
     Raises
     ------
     RecordsError
-        If fewer than two quarters hold finished jobs.
+        If fewer than two quarters hold finished jobs, or `truth` lacks a column or a job.
     """
     jobs = finished_jobs(records)
     quarters = sorted(set(jobs.table["quarter"]))
@@ -84,12 +101,31 @@ def backtest(
         for known, quarter in zip(chain, quarters[1:], strict=True)
     ]
     table = pd.concat(parts, ignore_index=True)
+    if truth is not None:
+        table = _with_oracle(table, jobs, truth, leftover_cost, short_cost)
     return Backtest(
         jobs=table,
         summary=_summary(table),
         held_80=float(table["held_80"].mean()),
         pinball_rolls=float(table["pinball_rolls"].mean()),
     )
+
+
+def read_truth(path: str | Path) -> pd.DataFrame:
+    """Read a CSV with `job_id, mean_m2, sd_m2`.
+
+    Raises
+    ------
+    RecordsError
+        If it cannot be read, or a number of it is none.
+    """
+    try:
+        table = pd.read_csv(path, dtype={"job_id": str})
+        return table.astype({name: float for name in ("mean_m2", "sd_m2") if name in table})
+    except (OSError, ValueError) as error:
+        raise RecordsError(
+            f"{path}: cannot be read as a table of job_id, mean_m2 and sd_m2 ({error})."
+        ) from None
 
 
 def pinball(share: float, foretold: Array, came: Array) -> Array:
@@ -114,9 +150,8 @@ def _one_quarter(
     }
     columns = {}
     for rule, rolls in rules.items():
-        left, short = np.maximum(rolls - needed, 0), np.maximum(needed - rolls, 0)
         columns[f"{rule}_rolls"] = rolls
-        columns[f"{rule}_cost"] = leftover_cost * left + short_cost * short
+        columns[f"{rule}_cost"] = _money(rolls, needed, leftover_cost, short_cost)
     losses = [pinball(p / 100, orders[f"rolls_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
     use = predict(ahead, known, gap)
     start, end = (use.below(ahead.columns([f"used_{end}_m2"])[:, 0]) for end in ("low", "high"))
@@ -135,6 +170,40 @@ def _one_quarter(
         pinball_rolls=np.mean(losses, axis=0),
         **columns,
     )
+
+
+def _money(rolls: Array, needed: Array, leftover_cost: float, short_cost: float) -> Array:
+    left, short = np.maximum(rolls - needed, 0), np.maximum(needed - rolls, 0)
+    return leftover_cost * left + short_cost * short
+
+
+def _with_oracle(
+    table: pd.DataFrame, jobs: Takeoff, truth: pd.DataFrame, leftover_cost: float, short_cost: float
+) -> pd.DataFrame:
+    """Add what one who knows the truth would have ordered, and what that would have cost."""
+    missing = {"job_id", "mean_m2", "sd_m2"} - set(truth)
+    if missing:
+        raise RecordsError(f"truth: the column {sorted(missing)[0]} is missing; add it.")
+    known = truth.drop_duplicates("job_id").set_index("job_id").reindex(table["job_id"])
+    mean, sd = known[["mean_m2", "sd_m2"]].to_numpy(dtype=float).T
+    if (unknown := table["job_id"][np.isnan(mean) | ~(sd > 0)]).size:
+        raise RecordsError(
+            f"truth: job {unknown.iloc[0]} has no mean_m2, or no sd_m2 above 0; fill it in."
+        )
+    roll = jobs.table.set_index("job_id")["roll_m2"].loc[table["job_id"]].to_numpy(dtype=float)
+    share = critical_share(leftover_cost, short_cost)
+    rolls = np.maximum(np.ceil((mean + ndtri(share) * sd) / roll), 0)
+    columns = {
+        f"{ORACLE}_rolls": rolls,
+        f"{ORACLE}_cost": _money(
+            rolls, table["needed_rolls"].to_numpy(), leftover_cost, short_cost
+        ),
+    }
+    for percent in PERCENTS:
+        foretold = np.maximum(np.ceil((mean + ndtri(percent / 100) * sd) / roll), 0)
+        loss = pinball(percent / 100, foretold, table["needed_rolls"].to_numpy())
+        columns[f"{ORACLE}_pinball_p{percent}"] = loss
+    return table.assign(**columns)
 
 
 def _share_held(start: Array, end: Array) -> Array:
@@ -165,7 +234,7 @@ def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
 
 def _summary(table: pd.DataFrame) -> pd.DataFrame:
     rows = {}
-    for rule in RULES:
+    for rule in [*RULES, *[ORACLE] * (f"{ORACLE}_rolls" in table)]:
         gap = table[f"{rule}_rolls"] - table["needed_rolls"]
         rows[rule] = {
             "jobs": len(table),

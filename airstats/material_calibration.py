@@ -85,7 +85,7 @@ def calibrate_materials(
     first = previous.first_quarter if previous else steps[0]
     blocks = {}
     for name in names:
-        counted, rows = _counted(jobs, quantities, records.materials, name)
+        counted, rows = counted_jobs(jobs, quantities, records.materials, name)
         start = learnt(before[name]) if name in before else without_records(name, first)
         now = run_through(counted, steps, start)
         if now.job_ids:
@@ -146,10 +146,27 @@ def engine_takeoff(
     return Takeoff(jobs.table.assign(**dict.fromkeys(openings, 0.0), **given))
 
 
-def _counted(
+def counted_jobs(
     jobs: Takeoff, quantities: pd.DataFrame, materials: pd.DataFrame, name: str
 ) -> tuple[Takeoff, pd.DataFrame]:
-    """The jobs with a count of this material, and their rows in the table of materials."""
+    """Return the jobs with a count of this material, and their rows in the table of materials.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n finished jobs.
+    quantities : DataFrame
+        Their `material_quantities`.
+    materials : DataFrame
+        The records' table of materials.
+    name : str
+        The material.
+
+    Returns
+    -------
+    Takeoff, DataFrame
+        The jobs as the engine takes them, and their rows with `pack` filled in.
+    """
     own = materials[(materials["material"] == name) & materials["used"].notna()]
     if name not in MATERIALS:
         own = own.iloc[:0]

@@ -36,6 +36,11 @@ class OneJob:
 
 def one_job(job: OneJob) -> Takeoff:
     """Return the quantities of the job, as a takeoff of one row."""
+    return take_off(one_record(job))
+
+
+def one_record(job: OneJob) -> Records:
+    """Return the job as a takeoff's records, of one row and one kind of opening."""
     table = {
         "job_id": "job",
         "surface_m2": job.surface_m2,
@@ -58,4 +63,4 @@ def one_job(job: OneJob) -> Takeoff:
     }
     openings = pd.DataFrame([opening] if job.count > 0 else [], columns=list(opening))
     nothing = pd.DataFrame()
-    return take_off(Records(pd.DataFrame([table]), openings, nothing, (), "typed", "", ()))
+    return Records(pd.DataFrame([table]), openings, nothing, (), "typed", "", ())

@@ -32,6 +32,8 @@ def calibrate(
     now = chain.calibrate(
         records, previous, quarter, prior=prior, drift=drift, depth_error_mm=depth_error_mm
     )
+    if records.materials.empty and not now.materials:
+        return now
     steps = [quarter] if quarter else quarters_to_do(finished_jobs(records), previous)
     return replace(now, materials=calibrate_materials(records, steps, previous))
 

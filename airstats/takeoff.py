@@ -16,6 +16,12 @@ CROSSING_CUTS = ("diagonal", "centre")
 HALF_WIDTH_ROLLS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
 """How far, in rolls, the true use may lie either side of a count that is not whole rolls."""
 
+SUMMED = ("reveal", "needed", "fillable")
+"""What is added up over a job's openings of one cut."""
+
+WHOLE = 1e9
+"""A job's openings are added up in whole parts of this, a m² or a m: a thousandth of a mm²."""
+
 
 @dataclass(frozen=True)
 class Takeoff:
@@ -81,6 +87,16 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
     )
 
 
+def by_quantity(jobs: Takeoff, extra_sd_m2: np.ndarray) -> np.ndarray:
+    """Return the places of n finished jobs in an order that only their quantities set.
+
+    Sums over the jobs then round alike however rows and names stand.
+    """
+    cuts = [f"{name}_{cut}_m2" for name in SUMMED for cut in CUTS]
+    quantities = jobs.columns([*cuts, "used_low_m2", "used_high_m2", "roll_m2", "laid_m2"])
+    return np.lexsort((jobs.crews, extra_sd_m2, *quantities.T))
+
+
 def used_interval(used_rolls: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Series]:
     """Return the least and most rolls that a count can stand for, by how it was counted."""
     half_width = counted.map(HALF_WIDTH_ROLLS).astype(float)
@@ -98,8 +114,9 @@ def _opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, practice: Practice
     cut = openings["cut_pattern"].to_numpy(dtype=str)
 
     def total(values: np.ndarray, chosen: np.ndarray | slice = slice(None)) -> np.ndarray:
-        amounts = (values * count)[chosen]
-        return np.bincount(row[chosen], weights=amounts, minlength=len(jobs))
+        # Whole numbers add up to the same in any order of the rows.
+        amounts = np.rint((values * count)[chosen] * WHOLE)
+        return np.bincount(row[chosen], weights=amounts, minlength=len(jobs)) / WHOLE
 
     opening_m2 = one["opening_m2"].to_numpy()
     length_m = one["reveal_m2"].to_numpy() / (openings["reveal_mm"].to_numpy(dtype=float) / 1000)
@@ -110,7 +127,7 @@ def _opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, practice: Practice
     }
     for name in CUTS:
         chosen = cut == name
-        for quantity in ("reveal", "needed", "fillable"):
+        for quantity in SUMMED:
             amounts = one[f"{quantity}_m2"].to_numpy()
             sums[f"{quantity}_{name}_m2"] = total(amounts, chosen)
         sums[f"reveal_length_{name}_m"] = total(length_m, chosen)

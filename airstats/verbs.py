@@ -19,12 +19,18 @@ CAUTION = (
     " air, moisture and safe working follow local codes and licensed practice."
 )
 
+_FAILED = "*.failed.ipynb"
+_OF_A_QUARTER = (_FAILED, "orders.csv", "buying_list.*", "set_aside.csv", "data/*-*.*")
+
 
 def check(asked: argparse.Namespace) -> None:
-    """List every fault of the records."""
+    """List every fault of the records, or of the chain that an allowances file ends."""
     from airstats.errors import RecordsError
     from airstats.records import check_records, read_records
 
+    if Path(asked.records).suffix.lower() == ".json":
+        _check_chain(asked.records)
+        return
     faults = check_records(asked.records, dates=asked.dates)
     if faults:
         lines = [f"{len(faults)} fault{'s' * (len(faults) > 1)} found:", *map(str, faults)]
@@ -36,6 +42,19 @@ def check(asked: argparse.Namespace) -> None:
         f" {len(records.openings)} rows of openings."
     )
     _print_lines(records.notes)
+
+
+def _check_chain(path: str) -> None:
+    from airstats.chain_check import check_chain
+    from airstats.errors import AllowancesError
+
+    found = check_chain(path)
+    print("\n".join(found.lines()))
+    if found.faults:
+        count = len(found.faults)
+        heading = f"{count} fault{'s' * (count > 1)} in the chain:"
+        raise AllowancesError("\n".join([heading, *found.faults]))
+    _print_lines(found.notes)
 
 
 def calibrate(asked: argparse.Namespace) -> None:
@@ -56,8 +75,8 @@ def calibrate(asked: argparse.Namespace) -> None:
         depth_error_mm=asked.depth_error_mm,
     )
     now = decide(previous, now, *decision, drift=asked.drift)
-    now.save(asked.out)
     _write_set_aside(records, Path(asked.out).parent)
+    now.save(asked.out)
     _print_allowances(now, previous)
     _print_lines(records.notes)
     print(f"written: {asked.out}")
@@ -80,7 +99,7 @@ def price(asked: argparse.Namespace) -> None:
     _write_set_aside(takeoff, Path(asked.out).parent)
     written = [Path(asked.out)]
     if asked.buying_list:
-        written += verbs_materials.write_list(asked, takeoff, known, CAUTION)
+        written += verbs_materials.write_list(asked, takeoff, known, CAUTION, asked.buying_list)
     for path in written:
         print(f"written: {path}")
     print(CAUTION)
@@ -98,21 +117,22 @@ def _print_orders(orders: pd.DataFrame) -> None:
 
 def backtest(asked: argparse.Namespace) -> None:
     """Price every quarter from those before it."""
-    from airstats.looking_back import RULES
-    from airstats.looking_back import backtest as look_back
     from airstats.files import write_whole
+    from airstats.looking_back import WORDS_OF_RULES, read_truth
+    from airstats.looking_back import backtest as look_back
 
     records = _read(asked)
-    result = look_back(records, asked.leftover_cost, asked.short_cost)
+    truth = read_truth(asked.truth) if asked.truth else None
+    result = look_back(records, asked.leftover_cost, asked.short_cost, truth)
     folder = Path(asked.out)
     for name, table in (("backtest_jobs", result.jobs), ("backtest_summary", result.summary)):
         write_whole(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
     _write_set_aside(records, folder)
     for row in result.summary.itertuples():
         print(
-            f"{RULES[str(row.rule)]}: {row.jobs:.0f} jobs, {row.mean_cost:.0f} money a job,"
-            f" {row.jobs_short:.0f} jobs short by {row.rolls_short:.0f} rolls,"
-            f" {row.rolls_left_over:.0f} rolls left over"
+            f"{WORDS_OF_RULES[str(row.rule)]}: {row.jobs:.0f} jobs,"
+            f" {row.mean_cost:.0f} money a job, {row.jobs_short:.0f} jobs short by"
+            f" {row.rolls_short:.0f} rolls, {row.rolls_left_over:.0f} rolls left over"
         )
     print(f"80 % intervals held {result.held_80:.0%} of the uses; written: {folder}")
 
@@ -125,6 +145,7 @@ def quarter(asked: argparse.Namespace) -> None:
     from airstats.files import write_whole
     from airstats.pricing import price as work_out
     from airstats.quarterly import with_materials
+    from airstats.verbs_materials import write_list
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
@@ -135,17 +156,37 @@ def quarter(asked: argparse.Namespace) -> None:
     if codes:
         records, previous, takeoff = _coded(asked, records, previous, takeoff)
         decision = (asked.decision, *("not shown" if text else "" for text in decision[1:]))
-    *earlier, now = calibrate_through(records, asked.quarter, previous)
+    *earlier, now = calibrate_through(records, asked.quarter, previous, asked.depth_error_mm)
     before = with_materials(earlier[-1], records, previous) if earlier else previous
     now = decide(before, with_materials(now, records, previous), *decision)
     orders = work_out(takeoff, now, asked.leftover_cost, asked.short_cost) if takeoff else None
-    from airstats.workbook import run_quarter
+    from airstats.staging import made_together
 
     folder = Path(asked.out)
-    reports = run_quarter(
+    with made_together(folder, _OF_A_QUARTER, "allowances.json", _FAILED) as making:
+        reports = _make_reports(asked, making, decision, codes)
+        reports += _write_card_and_sheet(now, making, asked.leftover_cost, asked.short_cost)
+        if orders is not None:
+            write_whole(making / "orders.csv", orders.to_csv(index=False, lineterminator="\n"))
+        if takeoff is not None and now.materials:
+            reports += write_list(asked, takeoff, now, CAUTION, making)
+        _write_set_aside(records, making, folder)
+        now.save(making / "allowances.json")
+    _print_allowances(now, previous)
+    for report in reports:
+        print(f"written: {folder / report.relative_to(making)}")
+    print(CAUTION)
+
+
+def _make_reports(
+    asked: argparse.Namespace, making: Path, decision: tuple[str, str, str], codes: bool
+) -> list[Path]:
+    from airstats.workbook import run_quarter
+
+    return run_quarter(
         asked.records,
         asked.quarter,
-        folder,
+        making,
         previous=asked.previous,
         takeoff=asked.takeoff,
         leftover_cost=asked.leftover_cost,
@@ -155,16 +196,9 @@ def quarter(asked: argparse.Namespace) -> None:
         decision=decision,
         codes=codes,
         firms=asked.firms,
+        depth_error_mm=asked.depth_error_mm,
+        home=Path(asked.out),
     )
-    now.save(folder / "allowances.json")
-    if orders is not None:
-        write_whole(folder / "orders.csv", orders.to_csv(index=False, lineterminator="\n"))
-    reports += _write_card_and_sheet(now, folder, asked.leftover_cost, asked.short_cost)
-    _write_set_aside(records, folder)
-    _print_allowances(now, previous)
-    for report in reports:
-        print(f"written: {report}")
-    print(CAUTION)
 
 
 def _coded(
@@ -203,11 +237,12 @@ def _write_card_and_sheet(
 
     card, sheet = folder / "allowance_card.html", folder / "price_sheet.xlsx"
     write_whole(card, allowance_card(now, leftover_cost, short_cost))
-    sheet.write_bytes(price_sheet(now, leftover_cost, short_cost))
+    write_whole(sheet, price_sheet(now, leftover_cost, short_cost))
     return [card, sheet]
 
 
-def _write_set_aside(records: Records, folder: Path) -> None:
+def _write_set_aside(records: Records, folder: Path, home: Path | None = None) -> None:
+    """Write the rows left out to a folder, whose files will be moved to `home` if that is given."""
     if records.set_aside.empty:
         return
     from airstats.files import write_whole
@@ -216,7 +251,7 @@ def _write_set_aside(records: Records, folder: Path) -> None:
     write_whole(folder / "set_aside.csv", text)
     print(
         f"{len(records.set_aside)} rows set aside, unchanged and with reasons:"
-        f" {folder / 'set_aside.csv'}"
+        f" {(home or folder) / 'set_aside.csv'}"
     )
 
 

@@ -47,13 +47,13 @@ def price_all(asked: argparse.Namespace, takeoff: Records, known: Allowances) ->
 
 
 def write_list(
-    asked: argparse.Namespace, takeoff: Records, known: Allowances, caution: str
+    asked: argparse.Namespace, takeoff: Records, known: Allowances, caution: str, folder: str | Path
 ) -> list[Path]:
-    """Write the buying list of all jobs together, and print its headline."""
-    from airstats.buying import buying_list
-    from airstats.buying_files import headline, unlearnt, write_buying_list
+    """Write the buying list of all jobs together to a folder, and print its headline."""
+    from airstats.buying import buying_list, headline, unlearnt
+    from airstats.buying_files import write_buying_list
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
     jobs = takeoff.jobs["job_id"].tolist()
     print(" ".join(filter(None, [headline(bought, jobs), unlearnt(bought)])))
-    return write_buying_list(bought, jobs, known.quarter, caution, asked.buying_list)
+    return write_buying_list(bought, jobs, known.quarter, caution, folder)

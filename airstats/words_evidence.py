@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.looking_back import RULES, Backtest
 from airstats.desk import Desk
 from airstats.diagnostics import Influence
 from airstats.evidence import Regression
+from airstats.looking_back import RULES, Backtest
 from airstats.phrases import counted, each, listed, number
 from airstats.screen import Table, Words, show_table
 

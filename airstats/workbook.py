@@ -49,6 +49,8 @@ def run_quarter(
     decision: tuple[str, str, str] = ("accept", "", ""),
     codes: bool = False,
     firms: str = "",
+    depth_error_mm: float = 0.0,
+    home: Path | None = None,
 ) -> list[Path]:
     """Run the four notebooks for a quarter and write the reports.
 
@@ -60,6 +62,10 @@ def run_quarter(
         Replace names by codes; then no path, no name and no free text is kept in any file.
     firms : str
         Other firms' records to compare with, paths parted by ";".
+    depth_error_mm : float
+        Measuring error of the reveal depths, mm (sd).
+    home : Path, optional
+        The folder that the reports will be moved to, if not `out_dir`.
 
     Returns
     -------
@@ -78,17 +84,19 @@ def run_quarter(
         "previous": _absolute(previous),
         "set_aside_bad_rows": set_aside_bad_rows,
         "dates": dates,
+        "depth_error_mm": depth_error_mm,
         "codes": codes,
     }
     costs = {"leftover_cost": leftover_cost, "short_cost": short_cost}
+    decided = dict(zip(_DECISION, decision, strict=True))
     extra: dict[str, dict[str, Any]] = {
-        "price_jobs": {"takeoff": _absolute(takeoff), **costs},
+        "price_jobs": {"takeoff": _absolute(takeoff), **costs, **decided},
         "evidence": costs | {"firms": "; ".join(map(_absolute, _paths(firms)))},
         "why_jobs_run_over": costs,
-        "update_allowances": dict(zip(_DECISION, decision, strict=True)),
+        "update_allowances": decided,
     }
     wanted = {name: common | extra.get(name, {}) for name in NOTEBOOKS}
-    return run_quarter_notebooks(wanted, out_dir, progress)
+    return run_quarter_notebooks(wanted, out_dir, progress, home=home)
 
 
 def run_quarter_notebooks(
@@ -96,6 +104,7 @@ def run_quarter_notebooks(
     out_dir: str | Path,
     progress: bool = True,
     notebooks: Path | None = None,
+    home: Path | None = None,
 ) -> list[Path]:
     """Execute notebooks, two at a time, and export each as a self-contained HTML page.
 
@@ -109,6 +118,9 @@ def run_quarter_notebooks(
         Whether to show a bar on standard error.
     notebooks : Path, optional
         The folder of the notebooks; by default the project's own.
+    home : Path, optional
+        The folder that the reports will be moved to, if not `out_dir`: the command that a report
+        states names it.
 
     Raises
     ------
@@ -120,7 +132,7 @@ def run_quarter_notebooks(
     for name, parameters in parameters_by_notebook.items():
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
-    faults, command = [], command_of(parameters_by_notebook.values(), out)
+    faults, command = [], command_of(parameters_by_notebook.values(), home or out)
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         jobs = {
             pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), out, command): name

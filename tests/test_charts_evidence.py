@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from airstats import charts_evidence
-from airstats.looking_back import backtest
 from airstats.desk import lay_out
 from airstats.diagnostics import find_influence, quantile_calibration
 from airstats.evidence import plain_regression, regression_frame
 from airstats.firms import firm_table
+from airstats.looking_back import backtest
 from airstats.sensitivity import leave_each_out
 from tests.invented import invent
 

@@ -5,7 +5,6 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from airstats.looking_back import PERCENTS, backtest
 from airstats.chain import finished_jobs
 from airstats.diagnostics import (
     find_influence,
@@ -14,6 +13,7 @@ from airstats.diagnostics import (
     spread_below,
 )
 from airstats.evidence import plain_regression, regression_frame
+from airstats.looking_back import PERCENTS, backtest
 from tests.benchmark.worlds import World, invent_firm
 from tests.invented import invent
 

@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from airstats.looking_back import backtest
 from airstats.hindsight import MEASURES, look_back
+from airstats.looking_back import backtest
 from tests.invented import invent
 
 

@@ -27,18 +27,19 @@ COMPUTING = (
     "belief_file", "material_file", "allowances", "codes", "chain", "influence", "watch",
     "material_quantities", "material_calibration", "quarterly", "pricing", "material_pricing",
     "prior_check", "orders", "pooling", "overrun", "looking_back", "hindsight", "evidence",
-    "comparison", "breakdown", "cutting", "buying", "diagnostics", "information", "sensitivity",
-    "firms", "desk", "decisions",
+    "comparison", "material_jobs", "breakdown", "cutting", "buying", "diagnostics", "information",
+    "sensitivity", "firms", "desk", "decisions",
 )  # fmt: skip
 SHOWING = (
     "phrases", "headings", "screen", "words", "words_price", "sheet_looks", "sheet_slit",
     "sheet_geometry", "sheet_candidates", "price_sheet", "card", "words_cuts", "words_owner",
     "words_compared", "words_evidence", "words_update", "drafting", "drawing", "charts",
-    "charts_price", "form", "charts_cuts", "charts_owner", "charts_update", "charts_evidence",
+    "charts_price", "form", "charts_cuts", "charts_materials", "words_materials",
+    "words_materials_evidence", "charts_owner", "charts_update", "charts_evidence",
 )  # fmt: skip
 RUNNING = (
-    "masking", "blocks", "export", "pdf", "provenance", "workbook", "buying_files",
-    "verbs_materials", "verbs", "__main__",
+    "masking", "blocks", "export", "pdf", "provenance", "workbook", "staging", "chain_check",
+    "many_firms", "buying_files", "verbs_materials", "verbs", "__main__",
 )  # fmt: skip
 RANK = {
     name: rank for rank, name in enumerate((*READING, *GEOMETRY, *COMPUTING, *SHOWING, *RUNNING))

@@ -3,12 +3,12 @@ import pandas as pd
 import pytest
 
 from airstats import words_evidence
-from airstats.looking_back import backtest
 from airstats.desk import lay_out
 from airstats.diagnostics import NONE, find_influence, quantile_calibration, slopes_without
 from airstats.evidence import mixed_regression, plain_regression, regression_frame
 from airstats.firms import firm_spread, firm_table
 from airstats.information import jobs_a_quarter, jobs_to_halve
+from airstats.looking_back import backtest
 from airstats.sensitivity import leave_each_out, refit_without, try_conclusion
 from tests.invented import invent
 

@@ -155,7 +155,7 @@ class TestNotebooks:
         code = [cell for cell in notebook.cells if cell.cell_type == "code"]
         assert [cell.execution_count for cell in code] == list(range(1, len(code) + 1))
         kinds = {output.output_type for cell in code for output in cell.outputs}
-        assert kinds == {"execute_result"}
+        assert kinds <= {"execute_result", "display_data"}
 
     def test_nothing_of_the_machine_is_kept(self, notebook, name):
         text = json.dumps(notebook)

@@ -15,8 +15,9 @@ from scipy.stats import norm
 
 from airstats.allowances import Allowances
 from airstats.chain import calibrate
+from airstats.looking_back import PERCENTS, pinball
 from airstats.mixture import Mixture
-from airstats.pricing import critical_share, expected_cost, price
+from airstats.pricing import critical_share, expected_cost, predict, price
 from airstats.takeoff import Takeoff, take_off
 from tests.benchmark.worlds import ROLL_M2, WORLDS, Firm, World, invent_firm, resize
 
@@ -25,9 +26,20 @@ LEFTOVER, SHORT = 60.0, 240.0
 
 def cost(order: np.ndarray, firm: Firm) -> float:
     """Return the mean cost of the orders, expected over the luck of each job."""
-    use = Mixture(np.ones(1), firm.mean_m2[None, :], firm.sd_m2[None, :])
+    use = oracle_use(firm)
     roll = np.full(len(order), ROLL_M2)
     return float(expected_cost(use, roll, order.astype(int), LEFTOVER, SHORT).mean())
+
+
+def oracle_use(firm: Firm) -> Mixture:
+    """Return the use of each job as one foretells it who knows every parameter but no luck."""
+    return Mixture(np.ones(1), firm.mean_m2[None, :], firm.sd_m2[None, :])
+
+
+def mean_pinball(use: Mixture, came_m2: np.ndarray) -> float:
+    """Return the mean pinball loss of the 10, 50, 80 and 90 % points, m²."""
+    shares = [percent / 100 for percent in PERCENTS]
+    return float(np.mean([pinball(share, use.quantile(share), came_m2) for share in shares]))
 
 
 def oracle_order(firm: Firm) -> np.ndarray:
@@ -69,6 +81,8 @@ def one_firm(world: World, seed: int) -> dict[str, float]:
         "stated_short": orders["chance_short"].mean(),
         "gross_found": found(learnt, firm),
         "reuse_form": learnt.form_weights()["reuse"],
+        "pinball": mean_pinball(predict(ahead, learnt), firm.used_m2),
+        "oracle_pinball": mean_pinball(oracle_use(firm), firm.used_m2),
     }
     return row | coverage(world, firm, learnt)
 
@@ -106,7 +120,8 @@ def measure(worlds: list[World], seeds: int, first: int = 0, workers: int = 2) -
             rows[world.name] = pd.concat(
                 [
                     (mean[["cost", "flat", "squares"]] / mean["oracle"]).rename("x {}".format),
-                    mean.drop(["cost", "oracle", "flat", "squares"]),
+                    pd.Series({"x pinball": mean["pinball"] / mean["oracle_pinball"]}),
+                    mean.drop(["cost", "oracle", "flat", "squares", "pinball", "oracle_pinball"]),
                 ]
             )
     return pd.DataFrame(rows).T

@@ -77,6 +77,8 @@ class Firm:
     sd_m2: np.ndarray
     used_m2: np.ndarray
     gross: np.ndarray
+    past_mean_m2: np.ndarray
+    past_sd_m2: np.ndarray
 
 
 def invent_firm(world: World, seed: int) -> Firm:
@@ -125,6 +127,8 @@ def invent_firm(world: World, seed: int) -> Firm:
         np.sqrt(own_sd**2 + reveal_variance)[~past],
         used[~past],
         gross[past],
+        mean[past],
+        np.sqrt(own_sd**2 + reveal_variance)[past],
     )
 
 

@@ -1,0 +1,86 @@
+"""Sections on the other materials: there when records are, gone when not, and true to them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from airstats.decisions import after_decision
+from airstats.desk import lay_out
+from airstats.screen import Picture, Words
+from airstats.words_materials import owner_section, price_section, update_section
+from airstats.words_materials_evidence import evidence_section
+from tests.material_firm import firm
+
+SECTIONS = {
+    "owner": owner_section,
+    "update": update_section,
+    "price": lambda desk: price_section(desk, 60, 240),
+    "evidence": evidence_section,
+}
+
+
+def desk_of(records, packs=None):
+    table = records.materials.assign(estimated=packs) if packs else records.materials
+    return lay_out(replace(records, materials=table), "", None, None)
+
+
+@pytest.fixture(scope="module")
+def short():
+    """A firm that prices two rolls of frame tape a job and uses far more."""
+    return desk_of(firm(jobs=24, frame_tape=0.1), packs=2.0)
+
+
+def texts(section):
+    return " ".join(part.text for part in section if isinstance(part, Words))
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_a_firm_without_records_sees_nothing(name):
+    assert SECTIONS[name](desk_of(firm(jobs=8))) == ()
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_a_section_starts_with_its_heading(name, short):
+    section = SECTIONS[name](short)
+    assert isinstance(section[0], Words)
+    assert section[0].text.startswith("## ")
+    assert len(section) >= 2
+
+
+def test_the_owner_reads_that_metres_were_not_counted(short):
+    said = texts(owner_section(short))
+    assert "more than priced over 24 jobs" in said
+    assert "The main reason: counted from the openings and courses, but not priced" in said
+
+
+def test_the_owner_reads_that_the_rate_is_high():
+    """Priced with more than enough for what is counted; half as much again is used."""
+    said = texts(owner_section(desk_of(firm(jobs=24, frame_tape=0.5), packs=6.0)))
+    assert "The main reason: used above the counted quantity, at the usual rate" in said
+
+
+def test_the_owner_reads_that_there_is_nothing_to_find():
+    said = texts(owner_section(desk_of(firm(jobs=24, corner_pieces=0.0), packs=12.0)))
+    assert "No cause by itself is surely above zero" in said or "fewer than priced" in said
+
+
+def test_the_picture_says_in_words_what_it_shows(short):
+    picture = next(part for part in owner_section(short) if isinstance(part, Picture))
+    assert picture.alt.startswith("frame tape, packs beyond the price: counted from")
+    assert len(picture.data) == 5
+
+
+def test_kept_values_price_the_next_jobs(short):
+    early = after_decision(short, "keep", "new crew", "XY")
+    assert texts(price_section(short, 60, 240)) != ""
+    assert early.now.decision["decision"] == "keep"
+    changed = [texts(price_section(desk, 60, 240)) for desk in (short, early)]
+    assert all("packs of frame tape" in text for text in changed)
+
+
+def test_a_plain_regression_stands_beside(short):
+    table = evidence_section(short)[1]
+    shown = table.frame.iloc[0]
+    assert shown["plain"] == pytest.approx(shown["mean"], abs=4 * shown["sd"] + 0.1)
