@@ -14,6 +14,7 @@ import pandas as pd
 
 from airstats.allowances import Allowances
 from airstats.material_pricing import Need, material_needs
+from airstats.materials import SHEET
 from airstats.pooling import drawn_rolls, least_rolls
 from airstats.pricing import (
     LEFTOVER_COST,
@@ -70,7 +71,10 @@ def buying_list(
 
 def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
     """Say in one sentence what to buy and what it costs, as far as prices are known."""
-    packs = [f"{row.order_packs} packs of {row.material}" for row in bought.itertuples()]
+    packs = [
+        f"{row.order_packs} {'rolls' if row.material == SHEET else 'packs'} of {row.material}"
+        for row in bought.itertuples()
+    ]
     saved = int((bought["packs_job_by_job"] - bought["order_packs"]).sum())
     for_jobs = f"For {len(jobs)} job{'s' * (len(jobs) != 1)} buy {', '.join(packs)}"
     less = f": {saved} packs fewer than ordering job by job" if saved > 0 else ""

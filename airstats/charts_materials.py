@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.charts import BLUE, INK, ORANGE, paper
+from airstats.charts import BLUE, INK, ORANGE, paper, tidy
 from airstats.material_jobs import MATERIAL_CAUSE_WORDS
 from airstats.phrases import give_or_take, listed
 from airstats.screen import Picture
@@ -23,6 +23,7 @@ def material_causes(table: pd.DataFrame) -> Picture:
     said = []
     for place, name in enumerate(names, start=1):
         axes = figure.add_subplot(len(names), 1, place)
+        tidy(axes)
         own = table[table["material"].eq(name)]
         rows = np.arange(len(own))
         colours = np.where(own["mean"] > 0, ORANGE, BLUE)

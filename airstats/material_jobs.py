@@ -31,7 +31,7 @@ MATERIAL_CAUSES: Causes = {
 }
 """What a material's overrun is split into; together they hold every part of the sheet's split."""
 MATERIAL_CAUSE_WORDS = {
-    "not_counted": "counted from the openings and courses, but not priced",
+    "not_counted": "counted from openings and courses, less what was priced",
     "waste": "used above the counted quantity, at the usual rate",
     "crew": "the crews' departure from it",
     "whole_packs": "whole-pack rounding of count and price",

@@ -121,12 +121,12 @@ def material_needs(takeoff: Records, allowances: Allowances) -> Iterator[Need]:
         engine = engine_takeoff(jobs, amount, pack, amount * np.nan, amount * np.nan)
         jobs_in_need = engine.where(needed)
         yield Need(
-            name, material.unit, jobs_in_need, _up_to(known, allowances.quarter), cost[needed]
+            name, material.unit, jobs_in_need, up_to(known, allowances.quarter), cost[needed]
         )
 
 
-def _up_to(known: Allowances, quarter: str) -> Allowances:
-    """Let a material drift to the quarter of the sheet, where its own last update is older."""
+def up_to(known: Allowances, quarter: str) -> Allowances:
+    """Return a material's allowances, drifted to the quarter of the sheet if they are older."""
     elapsed = max(quarters_between(known.quarter, quarter), 0)
     return replace(known, belief=widen(known.belief, elapsed))
 

@@ -24,6 +24,7 @@ from airstats.sheet_looks import (
     name_cell,
     same_bytes,
 )
+from airstats.sheet_materials import add_materials
 from airstats.words import CAUTION
 
 SHEET = "price"
@@ -103,6 +104,7 @@ def price_sheet(
     _results(book, sheet)
     _chances(sheet)
     _page(sheet)
+    add_materials(book, allowances, OPENING_ROWS)
     return same_bytes(book)
 
 

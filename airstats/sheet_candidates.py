@@ -63,7 +63,7 @@ def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> N
     for form in FORMS:
         _job_row(sheet, form, len(belief.crews), places)
     for place, name in enumerate([*_FIXED, *places.headings()], start=1):
-        _write_text(sheet, HEADER_ROW, place, name)
+        write_text(sheet, HEADER_ROW, place, name)
     for g in range(len(belief.form)):
         _candidate_row(sheet, belief, g, places)
     last = FIRST_ROW + len(belief.form) - 1
@@ -107,8 +107,8 @@ class _Places:
         return get_column_letter(first), get_column_letter(first + length - 1)
 
 
-def _write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:
-    """Write a text that comes from the records: it must never become a formula."""
+def write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:
+    """Write a text that comes from the records, so that it never becomes a formula."""
     cell = sheet.cell(row, column)
     cell.value = ILLEGAL_CHARACTERS_RE.sub("", text)
     cell.data_type, cell.quotePrefix = "s", True
@@ -119,7 +119,7 @@ def _crew_row(book: Workbook, sheet: Worksheet, belief: Belief) -> None:
     sheet["A3"], sheet["C3"] = "floor of the spread, m²", belief.prior.floor_m2
     sheet["A4"], sheet["C4"] = "laid area if the crew is not known, m²", 0
     for place, crew in enumerate(belief.crews):
-        _write_text(sheet, CREW_ROW, FIRST_CREW + place, crew)
+        write_text(sheet, CREW_ROW, FIRST_CREW + place, crew)
     if belief.crews:
         first, last = (get_column_letter(FIRST_CREW + step) for step in (0, len(belief.crews) - 1))
         where = f"{SHEET}!${first}${CREW_ROW}:${last}${CREW_ROW}"

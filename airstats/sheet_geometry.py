@@ -34,6 +34,13 @@ SUMS = {
 }
 """Sums over the openings of a job, named as by `take_off`: the cut, and the step added up."""
 
+LENGTHS = {
+    "piece_joint_m": ("joint", 1000),
+    "lined_edge_m": ("edge", 1000),
+    "corner_count": ("corners", 1),
+}
+"""Sums over all openings of a job for tape and corners: the step added up, and what divides it."""
+
 
 def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> None:
     """Add the sheet that works the openings out, and a named cell for each sum.
@@ -50,8 +57,7 @@ def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> No
     sheet = book.create_sheet(SHEET)
     sheet["A1"] = "The openings worked out, for one of each kind; lengths in mm, areas in mm²."
     sheet["A2"] = "Nothing is typed here. Rows without an opening hold a stand-in counted 0 times."
-    steps = _steps()
-    letters = {name: get_column_letter(place) for place, (name, _) in enumerate(steps, start=1)}
+    steps, letters = _steps(), letters_of_steps()
     for name, letter in letters.items():
         sheet[f"{letter}{FIRST_ROW - 1}"] = name
     for row in range(rows):
@@ -62,6 +68,11 @@ def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> No
     for place, (name, formula) in enumerate(_sums(letters, last)):
         _named(book, sheet, last + 3 + place, name, formula)
     sheet.freeze_panes = f"A{FIRST_ROW}"
+
+
+def letters_of_steps() -> dict[str, str]:
+    """Return the column of each step, by its name."""
+    return {name: get_column_letter(place) for place, (name, _) in enumerate(_steps(), start=1)}
 
 
 def _filled(formula: str, letters: dict[str, str], row: int, inputs: str, input_row: int) -> str:
@@ -77,6 +88,8 @@ def _sums(letters: dict[str, str], last: int) -> Iterator[tuple[str, str]]:
     for name, (cut, step) in SUMS.items():
         of_cut = f'({column("cut")}="{cut}")'
         yield name, f"=SUMPRODUCT({of_cut}*{column('count')}*{column(step)})/1000000"
+    for name, (step, unit) in LENGTHS.items():
+        yield name, f"=SUMPRODUCT({column('count')}*{column(step)})/{unit}"
 
 
 def _named(book: Workbook, sheet: Worksheet, row: int, name: str, formula: str) -> None:
@@ -85,7 +98,7 @@ def _named(book: Workbook, sheet: Worksheet, row: int, name: str, formula: str) 
 
 
 def _steps() -> Steps:
-    return [*_sizes(), *_diagonal(), *_tips(), *_taken(), *_halved(), *centre_steps()]
+    return [*_sizes(), *_diagonal(), *_tips(), *_taken(), *_halved(), *centre_steps(), *_joints()]
 
 
 def _sizes() -> Steps:
@@ -104,7 +117,8 @@ def _sizes() -> Steps:
         ("roll", "roll_width_m*1000"),
         ("reach", "{depth}+{turned}"),
         ("opening", "{width}*{height}"),
-        ("reveal", "(2*{height}+(1+{lined_foot})*{width})*{depth}"),
+        ("edge", "2*{height}+(1+{lined_foot})*{width}"),
+        ("reveal", "{edge}*{depth}"),
     ]
 
 
@@ -208,6 +222,30 @@ def _halved() -> Steps:
             "fillable_diagonal",
             f"MIN({{whole_corners}}+{{halved}},{{corners}})*{{corner}}"
             f"+MIN({ends},{{ends}})*{{jamb_part}}",
+        ),
+    ]
+
+
+def _joints() -> Steps:
+    """What is taped at the pieces of one opening, by the way it is cut."""
+    sloping = "8*{in_jamb}*{slope}/{width}+(4+4*{lined_foot})*{in_head}*{slope}/{height}"
+    straight = "2*({depth}-{in_jamb})+(1+{lined_foot})*({depth}-{in_head})"
+    steps = [
+        ("in_jamb", "MIN({depth},{width}/2)"),
+        ("in_head", "MIN({depth},{height}/2)"),
+        ("joint_diagonal", f"{sloping}+{straight}+MIN({{halved}},{{corners}})*{{depth}}"),
+    ]
+    for face, length in (("jamb", "{height}"), ("level", "({width}+2*{turned})")):
+        narrow, long = (f"{pick}({length},{{reach}})" for pick in ("MIN", "MAX"))
+        parts = f"MAX(ROUNDUP(({narrow}-{{turned}})/({{roll}}-{{turned}}),0),1)"
+        steps.append((f"{face}_strip_joint", f"({parts}-1)*{long}"))
+    level = "(1+{lined_foot})*({width}+2*{depth}+{level_strip_joint})"
+    return [
+        *steps,
+        ("joint_lined", f"2*({{height}}+{{jamb_strip_joint}})+{level}"),
+        (
+            "joint",
+            'IF({cut}="diagonal",{joint_diagonal},IF({cut}="centre",{joint_centre},{joint_lined}))',
         ),
     ]
 

@@ -14,13 +14,14 @@ def centre_steps() -> Steps:
     """Return the steps of a slit upright or level, as `slit.cut_centre` chooses the way."""
     gain = "({up_needed}-{up_fillable})-({level_needed}-{level_fillable})"
     fewer = "IF({level_pieces}<{up_pieces},1,0)"
-    upright = _Leaves("up", "{height}", "{width}/2", "2", "{width}+2*{turned}", "1+{lined_foot}")
+    upright = _Leaves("up", "{height}", "{width}/2", "2", "{width}", "2", "1+{lined_foot}")
     level = _Leaves(
         "level",
         "{width}",
         "IF({lined_foot}>0,{height}/2,{height})",
         "1+{lined_foot}",
-        "{height}+(1+{lined_foot})*{turned}",
+        "{height}",
+        "1+{lined_foot}",
         "2",
     )
     return [
@@ -30,18 +31,23 @@ def centre_steps() -> Steps:
         ("runs_level", f"IF(ABS({{gain_if_level}})<1,{fewer},IF({{gain_if_level}}>0,1,0))"),
         ("needed_centre", "IF({runs_level}=1,{level_needed},{up_needed})"),
         ("fillable_centre", "IF({runs_level}=1,{level_fillable},{up_fillable})"),
+        ("joint_centre", "IF({runs_level}=1,{level_joint},{up_joint})"),
     ]
 
 
 @dataclass(frozen=True)
 class _Leaves:
-    """One way of the slit: formulas of its leaves and of the loose pieces beside them."""
+    """One way of the slit: formulas of its leaves and of the loose pieces beside them.
+
+    A loose piece is as long as the bare side, and a return more at each of its ends.
+    """
 
     way: str
     hinge: str
     span: str
     leaves: str
-    length: str
+    bare: str
+    ends: str
     loose: str
 
 
@@ -50,7 +56,9 @@ def _slit(leaf: _Leaves) -> Steps:
         ("hinge", leaf.hinge),
         ("span", leaf.span),
         ("leaves", leaf.leaves),
-        ("length", leaf.length),
+        ("bare", leaf.bare),
+        ("ends", leaf.ends),
+        ("length", "{WAY_bare}+{WAY_ends}*{turned}"),
         ("loose", leaf.loose),
         *_strip("strip", "{WAY_length}", "{reach}"),
         ("short", "IF({depth}>{WAY_span},{WAY_leaves},0)"),
@@ -66,6 +74,7 @@ def _slit(leaf: _Leaves) -> Steps:
         ("needed", "{WAY_loose}*{WAY_strip_sheet}+{WAY_short}*{WAY_extra_sheet}"),
         ("fillable", "{WAY_filled}*{WAY_strip_sheet}"),
         ("pieces", _PIECES),
+        ("joint", _JOINT),
     ]
     return [(f"{leaf.way}_{name}", rule.replace("WAY", leaf.way)) for name, rule in steps]
 
@@ -80,6 +89,12 @@ _PIECES = (
     "{WAY_filled}+{WAY_two_parts}+({WAY_loose}-{WAY_filled})*{WAY_strip_parts}"
     "+{WAY_short}*{WAY_extra_parts}"
 )
+_JOINT = (
+    "{WAY_loose}*({WAY_bare}+{WAY_ends}*{depth})"
+    "+({WAY_loose}-{WAY_filled})*{WAY_strip_joint}"
+    "+{WAY_short}*({WAY_hinge}+{WAY_extra_joint})"
+    "+{WAY_two_parts}*IF(MAX({WAY_halves},{WAY_patch})>={WAY_narrow},{depth},{WAY_bare})"
+)
 
 
 def _supply(a: str, b: str) -> str:
@@ -91,10 +106,11 @@ def _supply(a: str, b: str) -> str:
 
 
 def _strip(name: str, length: str, deep: str) -> Steps:
-    """As `practice.fresh_strip`: parts and sheet of one strip from the roll."""
+    """As `practice.fresh_strip`: parts, inner joint and sheet of one strip from the roll."""
     narrow, long = f"MIN({length},{deep})", f"MAX({length},{deep})"
     parts = f"MAX(ROUNDUP(({narrow}-{{turned}})/({{roll}}-{{turned}}),0),1)"
     return [
         (f"{name}_parts", parts),
-        (f"{name}_sheet", f"{length}*{deep}+({{WAY_{name}_parts}}-1)*{{turned}}*{long}"),
+        (f"{name}_joint", f"({{WAY_{name}_parts}}-1)*{long}"),
+        (f"{name}_sheet", f"{length}*{deep}+{{turned}}*{{WAY_{name}_joint}}"),
     ]

@@ -26,13 +26,20 @@ from airstats.material_jobs import (
 )
 from airstats.material_pricing import price_materials
 from airstats.materials import SHEET
-from airstats.phrases import counted, each, give_or_take, listed, number
+from airstats.phrases import counted, give_or_take, listed, number
 from airstats.quarterly import with_materials
 from airstats.screen import Words, show_table
 
 Section = tuple[Any, ...]
 
 OWNER_HEADING = "## Tape, corners and the rest"
+REASONS = {
+    "not_counted": "the price held less than the openings and courses need",
+    "waste": "more is used than is counted, at the usual rate",
+    "crew": "the crews depart from the usual rate",
+    "whole_packs": "packs are counted whole",
+}
+"""A cause that is surely above zero, as a reason."""
 
 
 def materials_now(desk: Desk) -> Allowances:
@@ -76,7 +83,9 @@ def update_section(desk: Desk) -> Section:
         return ()
     before = with_materials(desk.before, desk.records, desk.previous) if desk.before else None
     table = material_comparison(desk.records, before, now)
-    said = listed([f"{row.allowance} {row.verdict}" for row in each(table)])
+    verdicts = table.groupby("verdict", sort=False)["allowance"].agg(list)
+    said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
+    said = said[:1].upper() + said[1:]
     look = [f"{name} of {job} ({chance:.0%})" for name, job, chance in material_suspects(now)]
     doubt = f" Look at {listed(look)}: so likely is the record wrong." if look else ""
     return (
@@ -132,7 +141,4 @@ def _overrun_words(one: MaterialJobs, split: pd.DataFrame) -> str:
     if sure.empty:
         return f"{start} No cause by itself is surely above zero."
     row = sure.iloc[0]
-    return (
-        f"{start} The main reason: {MATERIAL_CAUSE_WORDS[row['cause']]},"
-        f" {give_or_take(row, 'packs')} (90 %)."
-    )
+    return f"{start} The main reason: {REASONS[row['cause']]}, {give_or_take(row, 'packs')} (90 %)."

@@ -81,7 +81,7 @@ def test_packs_of_two_sizes_are_two_rows(known):
 
 def test_headline_changes_with_the_data(bought, known):
     text = headline(bought, JOBS)
-    assert text.startswith(f"For 6 jobs buy {bought['order_packs'].iloc[0]} packs of sheet, ")
+    assert text.startswith(f"For 6 jobs buy {bought['order_packs'].iloc[0]} rolls of sheet, ")
     assert f"{bought['order_money'].sum():,.0f}" in text
     assert "no price is known for joint tape" in text
     unpriced = bought.assign(order_money=np.nan)

@@ -8,13 +8,16 @@ import subprocess
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from airstats import price_materials, quarterly
 from airstats.allowances import unchanged
 from airstats.card import EXAMPLE, allowance_card, hand_rule, printed_means
 from airstats.chain import calibrate
-from airstats.one_job import OneJob
+from airstats.one_job import OneJob, one_record
 from tests.invented import invent
+from tests.material_firm import with_use
 
 RECORDS = invent(jobs=24, crew_extra=0.2)
 LEARNT = calibrate(RECORDS)
@@ -97,7 +100,21 @@ def crowded():
     names = [f"Crew of the long name number {n} {'x' * 40}" for n in range(12)]
     records.jobs["crew"] = np.array(names)[np.arange(48) % 12]
     noted = {"decision": "accept", "reason": "word " * 100, "by": "AB"}
-    return replace(calibrate(records), decision=noted)
+    kept = [with_use(records, name, 0.1) for name in ("joint tape", "frame tape", "corner pieces")]
+    records = replace(records, materials=pd.concat(kept, ignore_index=True))
+    return replace(quarterly.calibrate(records), decision=noted)
+
+
+def test_the_other_materials_stand_with_the_packs_of_the_example():
+    allowances = crowded()
+    said = text_of(allowance_card(allowances))
+    priced = price_materials(one_record(EXAMPLE), allowances).set_index("material")
+    for name in ("joint tape", "frame tape", "corner pieces"):
+        unit = "pieces" if name == "corner pieces" else "m"
+        row = priced.loc[name]
+        assert f"{row['order_packs']} of {row['pack']:g} {unit}" in said
+        assert f"= {row['expected']:.0f} {unit}" in said
+    assert "other materials" not in text_of(allowance_card(LEARNT))
 
 
 @pytest.mark.skipif(not CHROMIUM, reason="no chromium is installed (apt-get install chromium)")

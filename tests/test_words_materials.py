@@ -52,13 +52,13 @@ def test_a_section_starts_with_its_heading(name, short):
 def test_the_owner_reads_that_metres_were_not_counted(short):
     said = texts(owner_section(short))
     assert "more than priced over 24 jobs" in said
-    assert "The main reason: counted from the openings and courses, but not priced" in said
+    assert "The main reason: the price held less than the openings and courses need" in said
 
 
 def test_the_owner_reads_that_the_rate_is_high():
     """Priced with more than enough for what is counted; half as much again is used."""
     said = texts(owner_section(desk_of(firm(jobs=24, frame_tape=0.5), packs=6.0)))
-    assert "The main reason: used above the counted quantity, at the usual rate" in said
+    assert "The main reason: more is used than is counted, at the usual rate" in said
 
 
 def test_the_owner_reads_that_there_is_nothing_to_find():
@@ -68,7 +68,7 @@ def test_the_owner_reads_that_there_is_nothing_to_find():
 
 def test_the_picture_says_in_words_what_it_shows(short):
     picture = next(part for part in owner_section(short) if isinstance(part, Picture))
-    assert picture.alt.startswith("frame tape, packs beyond the price: counted from")
+    assert picture.alt.startswith("frame tape, packs beyond the price: counted from openings")
     assert len(picture.data) == 5
 
 
