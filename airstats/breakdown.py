@@ -55,9 +55,12 @@ def find_job(jobs: Takeoff, excluded: pd.DataFrame, wanted: str = "") -> JobFoun
     return JobFound("", f'No finished job is called "{name}": {hint}.')
 
 
-def overrun_a_job(jobs: Takeoff) -> pd.Series:
-    """Return the mean overrun of a job in rolls with its 90 % t interval: mean, low, high."""
-    over = overrun_table(jobs)["overrun_rolls"].to_numpy(dtype=float)
+def overrun_a_job(jobs: Takeoff, unit: str = "rolls") -> pd.Series:
+    """Return the mean overrun of a job in rolls or money with its 90 % t interval.
+
+    `mean, low, high`; one job alone has no interval.
+    """
+    over = overrun_table(jobs)[f"overrun_{unit}"].to_numpy(dtype=float)
     if len(over) < 2:
         return pd.Series({"mean": over.mean(), "low": -np.inf, "high": np.inf})
     reach = stats.t.ppf(0.5 + INTERVAL / 2, len(over) - 1) * over.std(ddof=1) / len(over) ** 0.5
@@ -65,10 +68,14 @@ def overrun_a_job(jobs: Takeoff) -> pd.Series:
 
 
 def usual_split(
-    jobs: Takeoff, allowances: Allowances, by: str | None = None, causes: Causes = MAIN
+    jobs: Takeoff,
+    allowances: Allowances,
+    by: str | None = None,
+    causes: Causes = MAIN,
+    unit: str = "rolls",
 ) -> pd.DataFrame:
-    """Return `split_overrun` in rolls, with waste at the rate of the crews that are not above."""
-    return split_overrun(jobs, allowances, by, "rolls", causes, usual_crews(allowances))
+    """Return `split_overrun` with waste at the rate of the crews that are not above."""
+    return split_overrun(jobs, allowances, by, unit, causes, usual_crews(allowances))
 
 
 def worst_jobs(jobs: Takeoff, allowances: Allowances, count: int = 10) -> pd.DataFrame:

@@ -14,7 +14,6 @@ import pandas as pd
 
 from airstats.allowances import Allowances
 from airstats.material_pricing import Need, material_needs
-from airstats.materials import SHEET
 from airstats.pooling import drawn_rolls, least_rolls
 from airstats.pricing import (
     LEFTOVER_COST,
@@ -69,36 +68,6 @@ def buying_list(
     return pd.DataFrame(rows)
 
 
-def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
-    """Say in one sentence what to buy and what it costs, as far as prices are known."""
-    packs = [
-        f"{row.order_packs} {'rolls' if row.material == SHEET else 'packs'} of {row.material}"
-        for row in bought.itertuples()
-    ]
-    saved = int((bought["packs_job_by_job"] - bought["order_packs"]).sum())
-    for_jobs = f"For {len(jobs)} job{'s' * (len(jobs) != 1)} buy {', '.join(packs)}"
-    less = f": {saved} packs fewer than ordering job by job" if saved > 0 else ""
-    priced = bought["order_money"].notna()
-    if not priced.any():
-        return f"{for_jobs}{less}. No pack price is known."
-    money = f" They cost {bought['order_money'].sum():,.0f}"
-    left = f", of which {bought['left_over_money'].sum():,.0f} is likely left over"
-    missing = ", ".join(bought.loc[~priced, "material"].unique())
-    rest = f"; no price is known for {missing}" if missing else ""
-    return f"{for_jobs}{less}.{money}{left}{rest}."
-
-
-def unlearnt(bought: pd.DataFrame) -> str:
-    """Say which materials were priced from the starting belief alone; empty if none was."""
-    names = bought.loc[bought["jobs_counted"] == 0, "material"].unique()
-    if not len(names):
-        return ""
-    return (
-        f"No finished job has taught anything about {', '.join(names)} yet: priced from the"
-        " starting belief, which is wide."
-    )
-
-
 def _by_pack(need: Need) -> Iterator[Need]:
     """Packs of different sizes are different goods: a row each."""
     pack = need.jobs.table["roll_m2"].to_numpy(dtype=float)
@@ -114,7 +83,7 @@ def _row(need: Need, share: float, quarters_ahead: int) -> dict[str, object]:
     order = least_rolls(total, share)
     left = float(np.maximum(order - total, 0).mean())
     told = need.pack_price[~np.isnan(need.pack_price)]
-    cost = float(told.mean()) if len(told) else np.nan
+    cost = round(float(told.mean()), 4) if len(told) else np.nan
     return {
         "material": need.material,
         "unit": need.unit,

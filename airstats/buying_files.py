@@ -6,20 +6,21 @@ from pathlib import Path
 
 import pandas as pd
 
-from airstats.buying import headline, unlearnt
+from airstats.defused import csv_of, harmless
 from airstats.files import write_whole
+from airstats.words_buying import headline, unlearnt
 
 TEMPLATE = "buying_list.html.j2"
 HEADINGS = {
     "material": ("material", "{}"),
-    "order_packs": ("buy, packs", "{:.0f}"),
+    "order_packs": ("packs to buy", "{:.0f}"),
     "pack": ("a pack holds", "{:g}"),
     "unit": ("unit", "{}"),
-    "expected": ("used on average, in the unit", "{:.0f}"),
-    "low_packs": ("low, packs (80 %)", "{:.0f}"),
-    "high_packs": ("high, packs (80 %)", "{:.0f}"),
-    "chance_short": ("chance short", "{:.0%}"),
-    "expected_left_over_packs": ("left over, packs", "{:.1f}"),
+    "expected": ("used on average", "{:,.0f}"),
+    "low_packs": ("packs opened, low (80 %)", "{:.0f}"),
+    "high_packs": ("high", "{:.0f}"),
+    "chance_short": ("chance short", "{:.1%}"),
+    "expected_left_over_packs": ("packs left over", "{:.1f}"),
     "pack_price": ("price a pack", "{:,.2f}"),
     "order_money": ("money", "{:,.0f}"),
     "left_over_money": ("of it left over", "{:,.0f}"),
@@ -52,7 +53,7 @@ def write_buying_list(
         The three files.
     """
     paths = [Path(folder) / f"buying_list.{kind}" for kind in ("csv", "xlsx", "html")]
-    write_whole(paths[0], bought.to_csv(index=False, lineterminator="\n"))
+    write_whole(paths[0], csv_of(bought))
     write_whole(paths[2], buying_page(bought, jobs, quarter, caution))
     write_whole(paths[1], buying_workbook(bought, jobs, quarter, caution))
     return paths
@@ -87,7 +88,7 @@ def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution
     sheet.title = "buying list"
     sheet.append([heading for heading, _ in HEADINGS.values()])
     for row in bought[list(HEADINGS)].astype(object).itertuples(index=False):
-        sheet.append([None if pd.isna(cell) else cell for cell in row])
+        sheet.append([None if pd.isna(cell) else harmless(cell) for cell in row])
     for heading in sheet[1]:
         heading.font = Font(bold=True)
         sheet.column_dimensions[heading.column_letter].width = max(len(heading.value) + 3, 12)
@@ -97,7 +98,7 @@ def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution
     told = [f"Jobs: {', '.join(jobs)}", f"Allowances of {quarter}"]
     for line in [headline(bought, jobs), unlearnt(bought), *told, caution]:
         if line:
-            notes.append([line])
+            notes.append([harmless(line)])
     return same_bytes(book)
 
 

@@ -11,10 +11,13 @@ import numpy as np
 from jinja2 import Environment, FileSystemLoader, Template
 
 from airstats.allowances import Allowances
+from airstats.corner_methods import CORNERS
 from airstats.material_calibration import material_table
 from airstats.material_pricing import price_materials
-from airstats.materials import plural
+from airstats.material_quantities import material_quantities
+from airstats.materials import PRETAPED_SHARE, plural
 from airstats.one_job import OneJob, one_job, one_record
+from airstats.phrases import counted as packs_of
 from airstats.phrases import each, number
 from airstats.pricing import LEFTOVER_COST, SHORT_COST, critical_share, predict, price
 from airstats.words import CAUTION
@@ -182,22 +185,38 @@ def _materials(
     if known.empty:
         return []
     priced = price_materials(one_record(job), allowances, leftover_cost, short_cost)
+    counts = _counts(job)
     rows = []
     for row in each(priced[priced["material"].isin(known.index)]):
         learnt, unit = known.loc[row.material], plural(str(row.unit))
-        counted = row.expected / (1 + learnt["mean"])
+        counted = f"{number(row.expected / (1 + learnt['mean']), 0)}\u00a0{unit}"
+        how = counts.get(learnt["driver"])
         rows.append(
             {
                 "name": row.material,
                 "mean": _points(learnt["mean"]),
                 "low": _points(learnt["low"]),
                 "high": _points(learnt["high"]),
-                "how": f"{number(counted, 0)} {unit} × {1 + learnt['mean']:.2f}"
-                f" = {number(row.expected, 0)} {unit}",
-                "packs": f"{row.order_packs} of {row.pack:g} {unit}",
+                "how": f"{how} = {counted}" if how else counted,
+                "sum": f"{counted} × {1 + learnt['mean']:.2f} = {number(row.expected, 0)} {unit}",
+                "packs": f"{packs_of(row.order_packs, 'pack')} of {row.pack:g} {unit}",
             }
         )
     return rows
+
+
+def _counts(job: OneJob) -> dict[str, str]:
+    """How the drivers of tape and corners are counted for the example, as a pencil does it."""
+    counted = material_quantities(one_job(job), one_record(job).openings).iloc[0]
+    kept, pieces_m = f"{1 - PRETAPED_SHARE:g}", counted["joint_m"]
+    pieces_m -= counted["course_joint_m"] + counted["butt_joint_m"]
+    around = f"2 × ({job.width_mm / 1000:g} + {job.height_mm / 1000:g}) m"
+    return {
+        "frame_tape_m": f"{job.count} × {around} × {kept}",
+        "corner_pieces": f"{job.count} × {CORNERS[4]} × {kept}",
+        "joint_m": f"courses {counted['course_joint_m']:.0f} + ends of rolls"
+        f" {counted['butt_joint_m']:.0f} + pieces {pieces_m:.0f}",
+    }
 
 
 def _steps(job: OneJob, rule: HandRule, allowances: Allowances) -> list[tuple[str, str, str]]:

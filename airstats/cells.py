@@ -5,16 +5,26 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, time, timedelta
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from airstats.tables import as_text, is_empty
+from airstats.decoding import LOST
+from airstats.tables import Unread, as_text, is_empty
 
-_BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "#n/a", "nan", "none", "null"}
+_BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
+# In any language, such as #REF!, #DIV/0!, #NAME?, #N/A, Err:502.
+_ERROR = re.compile(r"#[^\W\d_][\w/]*[!?]|#N/[ADV]|#NV|Err:[0-9]{3}", re.I)
+_TOTALS = {"total", "totals", "total:", "sum", "sum:", "subtotal", "grand total", "average"}
+_NAME_LENGTH, _TEXT_LENGTH, _ENTRY_LENGTH = 200, 1000, 100
+# Signs that no keyboard writes: controls, and marks that turn the direction of what follows.
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
+_BREAKS = re.compile("[\t\r\n]")
 
 
 class Trouble(NamedTuple):
@@ -22,6 +32,9 @@ class Trouble(NamedTuple):
 
     problem: str
     remedy: str
+
+
+_A_TOTAL = Trouble("looks like a line of totals", "take the line out of the table")
 
 
 @dataclass(frozen=True)
@@ -71,6 +84,7 @@ def is_blank(value: object) -> bool:
 
 def reading_of(cells: Cells, results: list, empty: object, dtype: str, note: str = "") -> Reading:
     """Spread the results, one a distinct value, over the rows; None stands for blank."""
+    results = [_unread(v) or r for v, r in zip(cells.distinct, results, strict=True)]
     usable = [empty if r is None or isinstance(r, Trouble) else r for r in results]
     blank = np.array([r is None for r in results], dtype=bool)
     wrong = np.array([isinstance(r, Trouble) for r in results], dtype=bool)
@@ -78,6 +92,15 @@ def reading_of(cells: Cells, results: list, empty: object, dtype: str, note: str
     troubles = {row: results[cells.codes[row]] for row in rows}
     values = np.array(usable, dtype=dtype)[cells.codes]
     return Reading(values, blank[cells.codes], troubles, note)
+
+
+def _unread(value: object) -> Trouble | None:
+    """Say why a cell is no entry: an error, a formula, or what a spreadsheet writes for one."""
+    if isinstance(value, Unread):
+        return Trouble(value.problem, value.remedy)
+    if isinstance(value, str) and _ERROR.fullmatch(value.strip()):
+        return Trouble("is an error of the spreadsheet", "mend the formula, or type the value")
+    return None
 
 
 def _number_pattern(mark: str, group: str) -> re.Pattern:
@@ -97,6 +120,8 @@ _DATE_AS_NUMBER = Trouble(
 
 def _both_ways(text: str) -> tuple[float | None, float | None]:
     """Read a text with a decimal point and with a decimal comma; None where it cannot be."""
+    if len(text) > _ENTRY_LENGTH:
+        return None, None
     text = " ".join(text.split()).replace("−", "-")
     if _SPACED_GROUPS.fullmatch(text):
         text = re.sub("[ '’]", "", text)
@@ -170,7 +195,7 @@ def _settle(
 
 
 def _no_number(text: str) -> Trouble:
-    inside = _ONE_NUMBER.fullmatch(text.strip())
+    inside = _ONE_NUMBER.fullmatch(text.strip()) if len(text) <= _ENTRY_LENGTH else None
     if inside is None:
         return _NOT_A_NUMBER
     return Trouble("holds more than a number", f"write the number only, {inside[1].strip()}")
@@ -202,11 +227,27 @@ def read_words(cells: Cells, spellings: dict[str, str]) -> Reading:
     return reading_of(cells, results, "", "object")
 
 
-def read_texts(cells: Cells, also_blank: frozenset[str] = frozenset()) -> Reading:
-    """Read free text, stripped; blank words and those of `also_blank` count as none."""
+def read_texts(
+    cells: Cells, also_blank: frozenset[str] = frozenset(), is_name: bool = True
+) -> Reading:
+    """Read free text, stripped; blank words and those of `also_blank` count as none.
+
+    A name stands on one line and is shorter than other text.
+    """
     texts = [as_text(value).strip() for value in cells.distinct]
-    results = [None if is_blank(text) or text.casefold() in also_blank else text for text in texts]
+    results = [
+        None if is_blank(text) or text.casefold() in also_blank else _plain(text, is_name)
+        for text in texts
+    ]
     return reading_of(cells, results, "", "object")
+
+
+def read_ids(cells: Cells) -> Reading:
+    """Read ids: names, but for the word of a line that adds the others up."""
+    reading = read_texts(cells)
+    sums = np.array([as_text(value).strip().casefold() in _TOTALS for value in cells.distinct])
+    rows = np.flatnonzero(sums[cells.codes]).tolist()
+    return replace(reading, troubles=reading.troubles | dict.fromkeys(rows, _A_TOTAL))
 
 
 def read_names(cells: Cells) -> Reading:
@@ -214,6 +255,19 @@ def read_names(cells: Cells) -> Reading:
     texts = [" ".join(as_text(value).split()) for value in cells.distinct]
     first: dict[str, str] = {}
     results = [
-        None if is_blank(text) else first.setdefault(text.casefold(), text) for text in texts
+        None if is_blank(text) else _plain(first.setdefault(text.casefold(), text), True)
+        for text in texts
     ]
     return reading_of(cells, results, "", "object")
+
+
+def _plain(text: str, is_name: bool) -> str | Trouble:
+    """Return a text that can be shown anywhere, or say why it is none."""
+    longest = _NAME_LENGTH if is_name else _TEXT_LENGTH
+    if len(text) > longest:
+        return Trouble(f"has {len(text):,} characters", f"write no more than {longest:,}")
+    if LOST in text:
+        return Trouble("holds a character that cannot be read", "type it again")
+    if _UNSEEN.search(text) or (is_name and _BREAKS.search(text)):
+        return Trouble("holds signs that cannot be seen", "type it again, on one line")
+    return text

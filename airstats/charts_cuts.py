@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from airstats.cuts import CUT_NAMES, CUTS
 from airstats.drafting import INK, words
-from airstats.drawing import describe_opening, draw_elevation, draw_opening
+from airstats.drawing import describe_opening, draw_elevation, draw_opening, legend_key
 from airstats.phrases import each, listed, number
 from airstats.pieces import Opening, opening_pieces
 from airstats.practice import Practice
@@ -46,12 +46,14 @@ def cut_sheet(plan: pd.DataFrame) -> Picture:
     """
     shown = plan.head(MOST_OPENINGS)
     down = -(-len(shown) // ACROSS)
-    figure = Figure(figsize=(8.4, 2.7 * down), layout="constrained")
+    figure = Figure(figsize=(8.4, 2.7 * down + 0.4), layout="constrained")
+    drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
+    key = legend_key(drawn, reveal=False)
+    figure.legend(handles=key, loc="outside lower center", ncols=3, frameon=False)
     panels = figure.subplots(down, ACROSS, squeeze=False).ravel()
     for axes in panels:
         axes.axis("off")
-    for axes, (_, row) in zip(panels, shown.iterrows(), strict=False):
-        pieces = opening_pieces(_as_planned(row))
+    for axes, pieces, (_, row) in zip(panels, drawn, shown.iterrows(), strict=False):
         margin = 0.22 * max(pieces.width_m, pieces.height_m)
         draw_elevation(axes, pieces, margin)
         axes.set_aspect("equal")
@@ -101,8 +103,8 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
     axes.set_xlabel(f"Area of the opening, m² (width {shape:.2f} of height, four lined sides)")
     axes.set_ylabel("Reveal depth, mm")
     axes.set_title(
-        "Thick line: two cuts cost the same. Thin lines: what the cheapest saves against the\n"
-        "next, in your money an opening. Steps: a piece no longer fits. Dots: your openings.",
+        "The cheapest cut by size and depth. Thick line: two cuts cost the same. Thin lines: what\n"
+        "the cheapest saves against the next, in your money an opening. Dots: your openings.",
         loc="left",
         fontsize=10,
     )
@@ -139,8 +141,8 @@ def _regions(axes: Axes, grid: pd.DataFrame) -> None:
         if ahead.min() < 0:
             axes.contour(x, y, ahead, [0.0], colors=INK, linewidths=2.6)
         lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
-        axes.clabel(lines, fontsize=8, fmt="%g")
-        _labels(axes, x, y, ahead > 0, f"{CUT_NAMES[cut]}\nis cheapest".replace(" and ", "\nand "))
+        axes.clabel(lines, fontsize=8, fmt="%g", zorder=2)
+        _labels(axes, x, y, ahead > 0, CUT_NAMES[cut].replace(" and ", "\nand "))
 
 
 def _dots(axes: Axes, openings: pd.DataFrame) -> None:

@@ -82,7 +82,7 @@ def crews(table: pd.DataFrame) -> Picture | None:
     places = np.arange(len(table))
     middle = table["pooled"] * 100
     reach = [middle - table["pooled_low"] * 100, table["pooled_high"] * 100 - middle]
-    pooled = "with what all crews tell; 90 % interval"
+    pooled = "judged with the jobs of all crews; 90 % interval"
     axes.errorbar(middle, places, xerr=reach, fmt="o", color=BLUE, capsize=4, label=pooled)
     alone = "its own jobs alone"
     axes.plot(
@@ -92,10 +92,10 @@ def crews(table: pd.DataFrame) -> Picture | None:
     axes.set_yticks(places, names)
     axes.set_ylim(len(table) - 0.5, -0.5)
     axes.axvline(0, color=INK, linewidth=0.8)
-    axes.set_xlabel("departure from the firm's waste, % of laid sheet")
+    axes.set_xlabel("sheet used above (right) or below (left) the firm's rate, % of laid sheet")
     figure.legend(loc="outside lower center", ncols=2, frameon=False)
-    said = [f"{n} {p:+.1f} %" for n, p in zip(names, middle, strict=True)]
-    alt = f"Departure of each crew from the firm's waste, pooled: {listed(said)}."
+    said = [f"{n} {number(p, 1)} %" for n, p in zip(names, middle, strict=True)]
+    alt = f"What each crew uses above or below the firm's rate, of laid sheet: {listed(said)}."
     return Picture("crews", figure, alt, table)
 
 
@@ -110,7 +110,7 @@ def quarters(table: pd.DataFrame) -> Picture:
     figure.supylabel("rolls a job", fontsize=10)
     figure.supxlabel("quarter; whiskers hold 90 %", fontsize=10)
     whole = table[table["cause"].eq(OVERRUN)]
-    said = [f"{row.quarter} {row.mean:.2f}".replace("-", "−") for row in each(whole)]
+    said = [f"{row.quarter} {number(row.mean, 2)}" for row in each(whole)]
     alt = f"Overrun of a job in rolls by quarter, {listed(said)}; beside it each cause's part."
     return Picture("quarters", figure, alt, table)
 

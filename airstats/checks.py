@@ -182,7 +182,9 @@ def _check_strays(jobs: Sheet, sheet: Sheet, owners: np.ndarray) -> list[Finding
     if not jobs.is_read:
         return []
     found = []
-    strays = np.flatnonzero((owners < 0) & ~sheet.blank["job_id"].to_numpy(dtype=bool))
+    told = [f.position for f in sheet.unreadable if f.fault.column == "job_id"]
+    readable = ~np.isin(np.arange(len(owners)), told) & ~sheet.blank["job_id"].to_numpy(dtype=bool)
+    strays = np.flatnonzero((owners < 0) & readable)
     alike = {_loosely(job_id): job_id for job_id in jobs.frame["job_id"]} if strays.size else {}
     for row in strays.tolist():
         meant = alike.get(_loosely(sheet.frame["job_id"].iloc[row]))

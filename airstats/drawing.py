@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from matplotlib.artist import Artist
@@ -56,7 +58,7 @@ def draw_opening(opening: Opening) -> Figure:
     top = h + above + 0.35 * margin
     words(axes, w / 2, top, "1  The sheet, laid and cut", weight="bold")
     words(axes, beside + w / 2, top - under, "2  The reveal, unfolded", weight="bold")
-    explain(figure, _handles(pieces), describe_opening(opening))
+    explain(figure, legend_key([pieces]), describe_opening(opening))
     return figure
 
 
@@ -169,15 +171,16 @@ def _face_name(axes: Axes, face: Part, aside: Outline, width: float, height: flo
     words(axes, aside[0] + x, aside[1] + y, name, turn=turn)
 
 
-def _handles(pieces: OpeningPieces) -> list[Artist]:
-    """Return what the legend explains: only what is drawn."""
-    spare = bool(pieces.offcuts or pieces.trimmings)
+def legend_key(drawn: Sequence[OpeningPieces], reveal: bool = True) -> list[Artist]:
+    """Return what a legend explains: only what is drawn, with or without the reveals."""
+    infills = [infill for pieces in drawn for infill in pieces.infills]
+    spare = any(pieces.offcuts or pieces.trimmings for pieces in drawn)
     shown = {
         "sheet": True,
-        "flap": bool(pieces.flaps),
+        "flap": any(pieces.flaps for pieces in drawn),
         "spare": spare,
-        "reused": any(not infill.is_fresh for infill in pieces.infills),
-        "fresh": any(infill.is_fresh for infill in pieces.infills),
+        "reused": any(not infill.is_fresh for infill in infills),
+        "fresh": reveal and any(infill.is_fresh for infill in infills),
     }
     handles: list[Artist] = [
         Patch(ec=INK, fc=KINDS[kind][0], hatch=KINDS[kind][1], label=KINDS[kind][2])

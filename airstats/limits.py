@@ -41,7 +41,16 @@ _REVEAL = (
 )
 _WHOLE = Rule(lambda v: v % 1 > 0, "is not a whole number", "write how many there are")
 _TOO_MANY = Rule(lambda v: v > 10_000, "is too many for one job", CHECK)
-_ROLLS = (Rule(lambda v: v <= 0, "must be above 0", "write the number of rolls"),)
+_ROLLS = (
+    Rule(lambda v: v <= 0, "must be above 0", "write the number of rolls"),
+    Rule(lambda v: v < 0.01, "is too few for a job", CHECK),
+    Rule(lambda v: v > 10_000, "is too many for one job", CHECK),
+)
+_PRICE = (
+    Rule(lambda v: v < 0, "must not be below 0", CHECK),
+    Rule(lambda v: v > 1e9, "is too much for a price", CHECK),
+)
+_TOO_MANY_PACKS = Rule(lambda v: v > 1_000_000, "is too many for one job", CHECK)
 _METRES_OF_EDGE = (
     Rule(lambda v: v < 0, "must not be below 0", "write the length in metres"),
     Rule(lambda v: v >= 20_000, "is too long for one job", "write the length in metres"),
@@ -49,6 +58,7 @@ _METRES_OF_EDGE = (
 JOB_LIMITS: Limits = {
     "surface_m2": (
         Rule(lambda v: v <= 0, "must be above 0", "write the surface in square metres"),
+        Rule(lambda v: v < 0.1, "is too small for a job", "write square metres"),
         Rule(lambda v: v >= 100_000, "is too large for one job", "write square metres"),
     ),
     "estimated_rolls": _ROLLS,
@@ -65,7 +75,7 @@ JOB_LIMITS: Limits = {
         Rule(lambda v: (v > 0) & (v < 1), _METRES, _WRITE_MM, 1000),
         Rule(lambda v: v > 500, "is too wide for a lap", "write the lap in millimetres"),
     ),
-    "roll_price": (Rule(lambda v: v < 0, "must not be below 0", CHECK),),
+    "roll_price": _PRICE,
     "perimeter_m": _METRES_OF_EDGE,
     "sealant_m": _METRES_OF_EDGE,
     "pretaped_share": (
@@ -89,12 +99,19 @@ OPENING_LIMITS: Limits = {
     ),
 }
 MATERIAL_LIMITS: Limits = {
-    "estimated": (Rule(lambda v: v < 0, "must not be below 0", "write the number of packs"),),
+    "estimated": (
+        Rule(lambda v: v < 0, "must not be below 0", "write the number of packs"),
+        _TOO_MANY_PACKS,
+    ),
     "used": (
         Rule(lambda v: v <= 0, "must be above 0", "write the number of packs, or remove the row"),
+        _TOO_MANY_PACKS,
     ),
-    "pack": (Rule(lambda v: v <= 0, "must be above 0", "write what one pack holds"),),
-    "pack_price": (Rule(lambda v: v < 0, "must not be below 0", CHECK),),
+    "pack": (
+        Rule(lambda v: v <= 0, "must be above 0", "write what one pack holds"),
+        Rule(lambda v: (v < 0.001) | (v > 1e6), "is no size of a pack", CHECK),
+    ),
+    "pack_price": _PRICE,
 }
 SUMMARY_LIMITS: Limits = {
     "opening_width_mm": _SIZE,

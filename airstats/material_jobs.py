@@ -10,9 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
+from scipy import stats
 
 from airstats.allowances import Allowances
+from airstats.breakdown import OVERRUN, overrun_a_job
 from airstats.chain import finished_jobs
 from airstats.comparison import compare_allowances
 from airstats.material_calibration import counted_jobs, learnt, without_records
@@ -24,36 +27,50 @@ from airstats.takeoff import Takeoff
 
 MATERIAL_CAUSES: Causes = {
     "not_counted": ("already_priced", "laps"),
-    "waste": ("waste",),
-    "crew": ("crew",),
+    "waste": ("waste", "crew"),
     "whole_packs": ("count_rounding", "price_rounding"),
     "unexplained": ("unexplained",),
 }
 """What a material's overrun is split into; together they hold every part of the sheet's split."""
-MATERIAL_CAUSE_WORDS = {
-    "not_counted": "counted from openings and courses, less what was priced",
-    "waste": "used above the counted quantity, at the usual rate",
-    "crew": "the crews' departure from it",
-    "whole_packs": "whole-pack rounding of count and price",
-    "unexplained": "left unexplained",
+MATERIAL_NET: Causes = {
+    "beyond_price": (*MATERIAL_CAUSES["not_counted"], *MATERIAL_CAUSES["waste"]),
+    "whole_packs": MATERIAL_CAUSES["whole_packs"],
+    "unexplained": MATERIAL_CAUSES["unexplained"],
 }
+"""Waste set against what the price held beyond the counted quantity: the two belong together."""
+MATERIAL_CAUSE_WORDS = {
+    OVERRUN: "used, less priced",
+    "not_counted": "needed by the openings, less priced",
+    "waste": "waste at the firm's rate",
+    "whole_packs": "whole-pack rounding",
+    "unexplained": "unexplained",
+}
+FOLLOWS = 0.05
+"""A price follows the counted quantity if chance alone would link the two less often than this."""
+ENOUGH_JOBS = 6
+"""In fewer jobs no link between price and count can be told."""
 
 
 @dataclass(frozen=True)
 class MaterialJobs:
     """The finished jobs with a count of one material, and what they taught.
 
-    `jobs` as the engine takes them, with `estimated_rolls` and `used_rolls` in packs.
+    `jobs` as the engine takes them, with `estimated_rolls` and `used_rolls` in packs, and
+    `roll_price` the price of a pack.
     """
 
     name: str
     jobs: Takeoff
     known: Allowances
-    pack_price: pd.Series
 
     def priced(self) -> Takeoff:
         """Return the jobs whose packs were estimated."""
         return self.jobs.where(self.jobs.table["estimated_rolls"].notna())
+
+    def units(self) -> tuple[str, ...]:
+        """Return what the overrun can be told in: money only where every pack has its price."""
+        told = self.priced().table["roll_price"].notna().all()
+        return ("rolls", "money") if told else ("rolls",)
 
 
 def material_jobs(records: Records, allowances: Allowances) -> Iterator[MaterialJobs]:
@@ -78,21 +95,80 @@ def material_jobs(records: Records, allowances: Allowances) -> Iterator[Material
             used_rolls=rows["used"].astype(float).to_numpy(),
             net_surface_m2=engine.table["laid_m2"],
             lap_m2=0.0,
+            roll_price=rows["pack_price"].astype(float).to_numpy(),
         )
-        price = pd.Series(rows["pack_price"].astype(float).to_numpy(), index=table.index)
-        yield MaterialJobs(name, Takeoff(table), learnt(allowances.materials[name]), price)
+        yield MaterialJobs(name, Takeoff(table), learnt(allowances.materials[name]))
 
 
-def material_split(material: MaterialJobs) -> pd.DataFrame:
-    """Split used minus estimated packs into `MATERIAL_CAUSES`, over the jobs with an estimate.
+def material_split(
+    material: MaterialJobs, unit: str = "rolls", causes: Causes = MATERIAL_CAUSES
+) -> pd.DataFrame:
+    """Split used minus estimated into causes, over the jobs with an estimate.
+
+    Parameters
+    ----------
+    unit : {"rolls", "money"}
+        A pack stands for a roll.
+    causes : mapping
+        `MATERIAL_CAUSES` or `MATERIAL_NET`.
 
     Returns
     -------
     DataFrame
-        `cause, mean, sd, low, high` (90 %) in packs. The means add up to used - estimated.
+        `cause, mean, sd, low, high` (90 %). The means add up to used - estimated.
     """
-    split = split_overrun(material.priced(), material.known, causes=MATERIAL_CAUSES)
+    split = split_overrun(material.priced(), material.known, unit=unit, causes=causes)
     return split.drop(columns="group")
+
+
+def material_overrun(material: MaterialJobs, unit: str = "rolls") -> pd.Series:
+    """Return used less estimated over the jobs with an estimate: mean, low, high (90 %).
+
+    Notes
+    -----
+    The sum is counted; its t interval says what chance makes of as many jobs of the kind.
+    """
+    return overrun_a_job(material.priced(), unit) * len(material.priced())
+
+
+def material_table(material: MaterialJobs) -> pd.DataFrame:
+    """Return the overrun and its causes in packs and, where it is known, in money.
+
+    Returns
+    -------
+    DataFrame
+        The overrun first: `material, cause, mean_packs, low_packs, high_packs` and
+        `mean_money, low_money, high_money` (90 %; missing where not known).
+    """
+    table = pd.DataFrame({"material": material.name, "cause": [OVERRUN, *MATERIAL_CAUSES]})
+    units = material.units()
+    for unit, name in (("rolls", "packs"), ("money", "money")):
+        columns = [f"{part}_{name}" for part in ("mean", "low", "high")]
+        if unit not in units:
+            table[columns] = np.nan
+            continue
+        whole = material_overrun(material, unit).to_frame().T
+        parts = pd.concat([whole, material_split(material, unit)[["mean", "low", "high"]]])
+        table[columns] = parts.where(np.isfinite(parts)).to_numpy(dtype=float)
+    return table
+
+
+def price_follows_count(material: MaterialJobs) -> bool:
+    """Say whether the estimates follow what the openings ask for.
+
+    Notes
+    -----
+    Spearman's rank correlation of estimate and counted quantity, one-sided. Where few jobs or
+    counts all alike leave nothing to tell, the estimate is taken to follow, unless it is nothing.
+    """
+    estimated, counted = material.priced().columns(["estimated_rolls", "laid_m2"]).T
+    if not estimated.any():
+        return False
+    if len(counted) < ENOUGH_JOBS or np.ptp(counted) == 0:
+        return True
+    if np.ptp(estimated) == 0:
+        return False
+    return bool(stats.spearmanr(estimated, counted, alternative="greater").pvalue < FOLLOWS)
 
 
 def material_comparison(

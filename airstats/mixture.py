@@ -10,6 +10,8 @@ from scipy.special import ndtr
 Array = np.ndarray
 
 HALVINGS = 60
+AT_A_TIME = 1024
+"""More quantities at a time than this do not stay in the processor's own memory."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,13 @@ class Mixture:
 
     def quantile(self, share: float) -> Array:
         """Return the (n,) values below which `share` of each distribution lies."""
+        places = range(AT_A_TIME, self.means.shape[1], AT_A_TIME)
+        parts = zip(
+            *(np.split(part, places, axis=1) for part in (self.means, self.sds)), strict=True
+        )
+        return np.concatenate([Mixture(self.weight, *part)._quantile(share) for part in parts])
+
+    def _quantile(self, share: float) -> Array:
         low = (self.means - 12 * self.sds).min(axis=0)
         high = (self.means + 12 * self.sds).max(axis=0)
         for _ in range(HALVINGS):

@@ -65,7 +65,7 @@ CAUSE_WORDS = {
     "price_rounding": "prices rounded up to whole rolls",
     "unexplained": "left unexplained",
 }
-UNITS = ("rolls", "m2")
+UNITS = ("rolls", "m2", "money")
 ROUNDING_STEPS = (1.0, 0.5, 0.25)
 """Prices that are all multiples of one of these, in rolls, are taken as rounded up to it."""
 
@@ -111,7 +111,8 @@ def split_overrun(
     by : str, optional
         A column whose values make the groups, such as "job_id", "crew" or "quarter"; without it
         all jobs are one group, "all jobs".
-    unit : {"rolls", "m2"}
+    unit : {"rolls", "m2", "money"}
+        For money every job needs its `roll_price`.
     causes : mapping
         Name to the members of `CAUSES` that it joins, such as `MAIN`. Causes joined are often
         surer than each alone.
@@ -195,8 +196,11 @@ def price_rounding(jobs: Takeoff) -> Array:
 def _per_unit(jobs: Takeoff, unit: str) -> Array:
     """The (n,) numbers that turn m² into the unit."""
     if unit not in UNITS:
-        raise AirstatsError(f'unit "{unit}" is not known: use rolls or m2.')
-    return 1 / jobs.columns(["roll_m2"])[:, 0] if unit == "rolls" else np.ones(len(jobs))
+        raise AirstatsError(f'unit "{unit}" is not known: use rolls, m2 or money.')
+    if unit == "m2":
+        return np.ones(len(jobs))
+    roll = jobs.columns(["roll_m2"])[:, 0]
+    return jobs.columns(["roll_price"])[:, 0] / roll if unit == "money" else 1 / roll
 
 
 def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array, Array]:

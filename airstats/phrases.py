@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 
@@ -30,6 +31,23 @@ def give_or_take(row: pd.Series, unit: str = "") -> str:
         return number(row["mean"]) + (f" {unit}" if unit else "")
     digits = 0 if abs(row["mean"]) >= 9.95 and half >= 0.95 else 1
     return f"{number(row['mean'], digits)} ± {number(half, digits)}" + (f" {unit}" if unit else "")
+
+
+def in_percent(row: pd.Series) -> str:
+    """Return "6.0 ± 3.3 %" from `mean, low, high`, which are shares."""
+    half = (row["high"] - row["low"]) / 2
+    return f"{number(row['mean'] * 100, 1)} ± {number(half * 100, 1)} %"
+
+
+def chance(share: float) -> str:
+    """Return "59 %"; nearly one stands as "over 99 %"."""
+    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
+
+
+def roughly(value: float) -> str:
+    """Return a number that is not known closely, with two digits that count: "9,200"."""
+    near = float(f"{value:.2g}")
+    return number(near, max(1 - int(np.floor(np.log10(abs(near)))), 0) if near else 0)
 
 
 def rolls(value: float) -> str:

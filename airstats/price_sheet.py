@@ -104,7 +104,7 @@ def price_sheet(
     _results(book, sheet)
     _chances(sheet)
     _page(sheet)
-    add_materials(book, allowances, OPENING_ROWS)
+    add_materials(book, allowances)
     return same_bytes(book)
 
 
@@ -114,6 +114,8 @@ def _front(sheet: Worksheet, allowances: Allowances) -> None:
     sheet["A2"] = (
         "Type into the framed yellow cells. The blue cells and the other sheets work themselves"
         f" out; {len(allowances.job_ids)} finished jobs stand behind them."
+        + " Tape and corners stand on the sheet `materials`."
+        * bool(allowances.materials)
     )
     sheet["A3"] = f'=IF(inputs_good,"",{_faults()})'
     sheet["A3"].font = Font("Calibri", bold=True, color="9C0006")

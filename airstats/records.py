@@ -12,9 +12,10 @@ from airstats.cells import cells_of
 from airstats.checks import SUMMARY, Links, check_sheets, is_finished, link
 from airstats.dates import DATE_ORDERS
 from airstats.errors import RecordsError
+from airstats.faults import Fault
 from airstats.sheets import TEXTS, Finding, Sheet, read_sheets
 from airstats.sources import Source, read_source
-from airstats.tables import COLUMNS, Fault, Table, as_text
+from airstats.tables import COLUMNS, Table, as_text
 
 __all__ = ["Fault", "Records", "check_records", "read_records"]
 

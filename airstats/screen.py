@@ -6,6 +6,7 @@ import base64
 import html
 import io
 import lzma
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +15,11 @@ import pandas as pd
 from matplotlib.figure import Figure
 from pandas.api.types import is_numeric_dtype
 
+from airstats.defused import csv_of
 from airstats.headings import HEADINGS
+
+# A name such as "$x$" is a name and no formula.
+matplotlib.rcParams["text.parse_math"] = False
 
 DPI = 110
 MISSING = "–"
@@ -30,7 +35,8 @@ class Words:
         return self.text
 
     def _repr_markdown_(self) -> str:
-        return self.text
+        # JupyterLab runs tags and follows links, and names from the records stand in sentences.
+        return re.sub(r"([\\<\[])", r"\\\1", self.text)
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ class Picture:
         about = {
             "alt": self.alt,
             "name": self.name,
-            "csv": self.data.to_csv(index=False, float_format="%.6g", lineterminator="\n"),
+            "csv": csv_of(self.data, float_format="%.6g"),
             "svg": packed(self.svg()),
         }
         picture = base64.b64encode(self.png()).decode("ascii")

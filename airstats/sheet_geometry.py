@@ -57,7 +57,8 @@ def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> No
     sheet = book.create_sheet(SHEET)
     sheet["A1"] = "The openings worked out, for one of each kind; lengths in mm, areas in mm²."
     sheet["A2"] = "Nothing is typed here. Rows without an opening hold a stand-in counted 0 times."
-    steps, letters = _steps(), letters_of_steps()
+    steps = _steps()
+    letters = {name: get_column_letter(place) for place, (name, _) in enumerate(steps, start=1)}
     for name, letter in letters.items():
         sheet[f"{letter}{FIRST_ROW - 1}"] = name
     for row in range(rows):
@@ -68,11 +69,6 @@ def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> No
     for place, (name, formula) in enumerate(_sums(letters, last)):
         _named(book, sheet, last + 3 + place, name, formula)
     sheet.freeze_panes = f"A{FIRST_ROW}"
-
-
-def letters_of_steps() -> dict[str, str]:
-    """Return the column of each step, by its name."""
-    return {name: get_column_letter(place) for place, (name, _) in enumerate(_steps(), start=1)}
 
 
 def _filled(formula: str, letters: dict[str, str], row: int, inputs: str, input_row: int) -> str:

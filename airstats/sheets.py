@@ -13,6 +13,7 @@ from airstats.cells import (
     Reading,
     cells_of,
     decimal_marks,
+    read_ids,
     read_names,
     read_numbers,
     read_texts,
@@ -20,8 +21,9 @@ from airstats.cells import (
 )
 from airstats.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.dates import read_dates
+from airstats.faults import Fault
 from airstats.materials import MATERIALS, PRETAPED_SHARE
-from airstats.tables import COLUMNS, Fault, Table, as_text
+from airstats.tables import COLUMNS, Table, as_text
 
 WORDS = {
     "counted": {word: word for word in ("opened", "half", "quarter", "exact")},
@@ -165,10 +167,13 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
         return read_words(cells, WORDS[column])
     if column == "material":
         return read_words(cells, _material_spellings())
+    if column == "job_id":
+        return read_ids(cells)
     if column in _NAMES:
         return read_names(cells)
     if column in TEXTS:
-        return read_texts(cells, _NOT_EXCLUDED if column == "exclude" else frozenset())
+        also_blank = _NOT_EXCLUDED if column == "exclude" else frozenset()
+        return read_texts(cells, also_blank, is_name=column != "exclude")
     return read_numbers(cells, marks, separator)
 
 

@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import io
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from airstats.csv_tables import csv_table
 from airstats.errors import RecordsError
-from airstats.tables import (
-    COLUMNS,
-    EMPTY,
-    Fault,
-    Table,
-    UnreadableTableError,
-    csv_table,
-    parquet_table,
-    sheet_table,
-)
+from airstats.faults import Fault, UnreadableTableError
+from airstats.sheet_tables import workbook_table
+from airstats.tables import COLUMNS, EMPTY, Table, parquet_table
+from airstats.xlsx import listing, open_workbook
 
 _EXPECTED = (
     "Expected: a folder with jobs.csv and, if wanted, openings.csv; a workbook (.xlsx) with the "
@@ -28,6 +22,9 @@ _EXPECTED = (
 _TABLE_FILES = {".csv": csv_table, ".parquet": parquet_table}
 _OPTIONAL = ("openings", "materials")
 _WORKBOOKS = (".xlsx", ".xlsm")
+LARGEST_FILE = 300_000_000
+"""Bytes; a million openings are about 50 million as CSV."""
+_CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -65,14 +62,40 @@ def read_source(path: str | Path) -> Source:
 
 def _read_folder(folder: Path) -> Source:
     files = _table_files(folder)
-    data = {name: file.read_bytes() for name, file in files.items()}
+    data = {name: _content(file) for name, file in files.items()}
     readers = {
         name: partial(_TABLE_FILES[file.suffix.lower()], name, file.name, data[name])
         for name, file in files.items()
     }
+    stray = [e.name for e in sorted(folder.iterdir()) if _is_stray(e)]
+    notes = [f"{folder.name}: files not read: {listing(stray)}."] if stray else []
     in_order = sorted(files, key=lambda name: files[name].name)
     digest = _digest(data[name] for name in in_order)
-    return _source(folder.resolve().name, digest, readers, [])
+    return _source(folder.resolve().name, digest, readers, notes)
+
+
+def _content(file: Path) -> bytes:
+    """Return the bytes of a file; one too large, or with a line without end, is never held."""
+    size = file.stat().st_size
+    if size > LARGEST_FILE:
+        raise RecordsError(
+            f"{file.name} has {size / 1e6:,.0f} MB, and no more than {LARGEST_FILE / 1e6:,.0f} MB"
+            " are read. Split it by years."
+        )
+    if file.suffix.lower() == ".csv" and _has_endless_line(file):
+        raise RecordsError(
+            f"{file.name} has a line of more than {_CHUNK:,} characters, so it is no table or"
+            " damaged. Open it in the spreadsheet program and save it as CSV once more."
+        )
+    return file.read_bytes()
+
+
+def _has_endless_line(file: Path) -> bool:
+    with file.open("rb") as content:
+        while len(chunk := content.read(_CHUNK)) == _CHUNK:
+            if b"\n" not in chunk and b"\r" not in chunk:
+                return True
+    return False
 
 
 def _source(
@@ -106,15 +129,25 @@ def _table_files(folder: Path) -> dict[str, Path]:
     named = {_table_name(file): file for file in files}
     if len({file.suffix.lower() for file in files}) > 1 or len(named) < len(files):
         raise RecordsError(
-            f"{folder} holds {_listing(file.name for file in files)}: which is meant? "
+            f"{folder} holds {listing(file.name for file in files)}: which is meant? "
             "Keep one kind, CSV or Parquet, and move the others away."
         )
+    for entry in everything:
+        if _table_name(entry) and not entry.is_file():
+            raise RecordsError(
+                f"{entry} is a folder or leads nowhere; a table is needed. {_EXPECTED}"
+            )
     if "jobs" not in named:
         raise RecordsError(
-            f"{folder} holds no table of jobs. It holds {_listing(e.name for e in everything)}. "
+            f"{folder} holds no table of jobs. It holds {listing(e.name for e in everything)}. "
             f"{_EXPECTED}"
         )
     return {name: named[name] for name in COLUMNS if name in named}
+
+
+def _is_stray(entry: Path) -> bool:
+    """Tell whether an entry is called like a table but is of a kind that is not read."""
+    return entry.name.split(".")[0].strip().lower() in COLUMNS and not _table_name(entry)
 
 
 def _table_name(entry: Path) -> str:
@@ -122,19 +155,14 @@ def _table_name(entry: Path) -> str:
     return name if name in COLUMNS and entry.suffix.lower() in _TABLE_FILES else ""
 
 
-def _listing(names: Iterable[str]) -> str:
-    listed = list(names)
-    more = f" and {len(listed) - 10} more" if len(listed) > 10 else ""
-    return (", ".join(listed[:10]) or "nothing") + more
-
-
 def _read_workbook(path: Path) -> Source:
     if path.suffix.lower() not in _WORKBOOKS:
         raise RecordsError(_not_a_workbook(path))
-    data = path.read_bytes()
-    titles, sheets, ignored = _sheets(path, data)
-    readers = {name: partial(sheet_table, name, titles[name], sheets[name]) for name in sheets}
-    notes = [f"{path.name}: sheets not read: {_listing(ignored)}."] if ignored else []
+    data = _content(path)
+    sheets, ignored = open_workbook(path.name, data)
+    readers = {name: partial(workbook_table, name, sheet) for name, sheet in sheets.items()}
+    notes = [f"{path.name}: sheets not read: {listing(ignored)}."] if ignored else []
+    notes += [note for sheet in sheets.values() for note in sheet.notes]
     return _source(path.name, _digest([data]), readers, notes)
 
 
@@ -142,39 +170,3 @@ def _not_a_workbook(path: Path) -> str:
     if path.suffix.lower() in _TABLE_FILES:
         return f"{path} is one table. Give the folder that holds it: {path.parent}. {_EXPECTED}"
     return f"{path} is not a workbook of the kind .xlsx. Save it as .xlsx. {_EXPECTED}"
-
-
-def _sheets(path: Path, data: bytes) -> tuple[dict[str, str], dict[str, list], list[str]]:
-    """Name and rows of the sheets jobs and openings, and the titles of all other sheets."""
-    from python_calamine import CalamineError, CalamineWorkbook
-
-    try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        titles = _wanted_titles(path, book.sheet_names)
-        rows = {
-            name: book.get_sheet_by_name(title).to_python(skip_empty_area=False)
-            for name, title in titles.items()
-        }
-    except (CalamineError, OSError) as error:
-        raise RecordsError(
-            f"{path.name} cannot be read as a workbook ({error}). It may be damaged or locked "
-            "with a password. Open it, save it as .xlsx and try again."
-        ) from error
-    files = {name: f"{path.name}, sheet {title.strip()}" for name, title in titles.items()}
-    return files, rows, [title for title in book.sheet_names if title not in titles.values()]
-
-
-def _wanted_titles(path: Path, titles: Sequence[str]) -> dict[str, str]:
-    wanted = {}
-    for name in COLUMNS:
-        alike = [title for title in titles if title.strip().casefold() == name]
-        if len(alike) > 1:
-            raise RecordsError(f"{path.name} has two sheets called {name}. Rename one of them.")
-        if alike:
-            wanted[name] = alike[0]
-    if "jobs" not in wanted:
-        raise RecordsError(
-            f"{path.name} has no sheet called jobs. Its sheets are {_listing(titles)}. "
-            'Call the sheet with the jobs "jobs", and the one with the openings "openings".'
-        )
-    return wanted

@@ -85,6 +85,7 @@ def calibrate(asked: argparse.Namespace) -> None:
 def price(asked: argparse.Namespace) -> None:
     """Price the jobs of a takeoff."""
     from airstats.allowances import load_allowances
+    from airstats.defused import csv_of
     from airstats.files import write_whole
     from airstats.pricing import price as work_out
 
@@ -95,7 +96,7 @@ def price(asked: argparse.Namespace) -> None:
     else:
         orders = work_out(takeoff, known, asked.leftover_cost, asked.short_cost)
         _print_orders(orders)
-    write_whole(Path(asked.out), orders.to_csv(index=False, lineterminator="\n"))
+    write_whole(Path(asked.out), csv_of(orders))
     _write_set_aside(takeoff, Path(asked.out).parent)
     written = [Path(asked.out)]
     if asked.buying_list:
@@ -117,6 +118,7 @@ def _print_orders(orders: pd.DataFrame) -> None:
 
 def backtest(asked: argparse.Namespace) -> None:
     """Price every quarter from those before it."""
+    from airstats.defused import csv_of
     from airstats.files import write_whole
     from airstats.looking_back import WORDS_OF_RULES, read_truth
     from airstats.looking_back import backtest as look_back
@@ -126,7 +128,7 @@ def backtest(asked: argparse.Namespace) -> None:
     result = look_back(records, asked.leftover_cost, asked.short_cost, truth)
     folder = Path(asked.out)
     for name, table in (("backtest_jobs", result.jobs), ("backtest_summary", result.summary)):
-        write_whole(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
+        write_whole(folder / f"{name}.csv", csv_of(table))
     _write_set_aside(records, folder)
     for row in result.summary.itertuples():
         print(
@@ -142,6 +144,7 @@ def quarter(asked: argparse.Namespace) -> None:
     from airstats.allowances import load_allowances
     from airstats.chain import calibrate_through
     from airstats.decisions import check_decision, decide
+    from airstats.defused import csv_of
     from airstats.files import write_whole
     from airstats.pricing import price as work_out
     from airstats.quarterly import with_materials
@@ -167,9 +170,9 @@ def quarter(asked: argparse.Namespace) -> None:
         reports = _make_reports(asked, making, decision, codes)
         reports += _write_card_and_sheet(now, making, asked.leftover_cost, asked.short_cost)
         if orders is not None:
-            write_whole(making / "orders.csv", orders.to_csv(index=False, lineterminator="\n"))
-        if takeoff is not None and now.materials:
-            reports += write_list(asked, takeoff, now, CAUTION, making)
+            write_whole(making / "orders.csv", csv_of(orders))
+        if takeoff is not None:
+            reports += write_list(asked, takeoff, now, CAUTION, making, bool(now.materials))
         _write_set_aside(records, making, folder)
         now.save(making / "allowances.json")
     _print_allowances(now, previous)
@@ -209,13 +212,14 @@ def _coded(
 ) -> tuple[Records, Allowances | None, Records | None]:
     """The sources with codes for names; the key goes to its file only if one is named."""
     from airstats.codes import code_names, coded_sources
+    from airstats.defused import csv_of
     from airstats.files import write_whole
     from airstats.masking import refuse_named_folder
 
     refuse_named_folder(Path(asked.out))
     if asked.codes_key:
         key = code_names(records, previous, takeoff).key()
-        write_whole(Path(asked.codes_key), key.to_csv(index=False, lineterminator="\n"))
+        write_whole(Path(asked.codes_key), csv_of(key))
         print(f"written: {asked.codes_key}, which undoes the codes: do not hand it over")
     print("allowances.json will hold codes: for the next quarter keep that of a run without them")
     return coded_sources(records, previous, takeoff)
@@ -245,10 +249,12 @@ def _write_set_aside(records: Records, folder: Path, home: Path | None = None) -
     """Write the rows left out to a folder, whose files will be moved to `home` if that is given."""
     if records.set_aside.empty:
         return
+    from airstats.defused import harmless
     from airstats.files import write_whole
 
-    text = records.set_aside.to_csv(index=False, lineterminator="\n")
-    write_whole(folder / "set_aside.csv", text)
+    # The rows' own cells stay as they are, even those that a spreadsheet would run.
+    aside = records.set_aside.assign(reason=records.set_aside["reason"].map(harmless))
+    write_whole(folder / "set_aside.csv", aside.to_csv(index=False, lineterminator="\n"))
     print(
         f"{len(records.set_aside)} rows set aside, unchanged and with reasons:"
         f" {(home or folder) / 'set_aside.csv'}"

@@ -47,13 +47,24 @@ def price_all(asked: argparse.Namespace, takeoff: Records, known: Allowances) ->
 
 
 def write_list(
-    asked: argparse.Namespace, takeoff: Records, known: Allowances, caution: str, folder: str | Path
+    asked: argparse.Namespace,
+    takeoff: Records,
+    known: Allowances,
+    caution: str,
+    folder: str | Path,
+    others: bool = True,
 ) -> list[Path]:
-    """Write the buying list of all jobs together to a folder, and print its headline."""
-    from airstats.buying import buying_list, headline, unlearnt
+    """Write the buying list of all jobs together to a folder, and print its headline.
+
+    Without `others` it holds the sheet alone.
+    """
+    from airstats.buying import buying_list
     from airstats.buying_files import write_buying_list
+    from airstats.materials import SHEET
+    from airstats.words_buying import headline, unlearnt
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
+    bought = bought if others else bought[bought["material"].eq(SHEET)]
     jobs = takeoff.jobs["job_id"].tolist()
     print(" ".join(filter(None, [headline(bought, jobs), unlearnt(bought)])))
     return write_buying_list(bought, jobs, known.quarter, caution, folder)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from airstats.desk import Desk
-from airstats.phrases import counted, each, listed
+from airstats.phrases import chance, counted, each, listed
 from airstats.screen import Words
 
 CAUTION = Words(
@@ -18,10 +18,10 @@ def suspect_words(desk: Desk) -> Words:
     table = desk.suspects()
     if table.empty:
         return Words("No record looks wrong (none with a probability of 50 % or more).")
-    named = [f"{row.job_id} ({row.quarter}, {row.probability:.0%})" for row in each(table)]
+    named = [f"{row.job_id} ({row.quarter}, {chance(row.probability)})" for row in each(table)]
     return Words(
-        f"Look at {listed(named)}: so likely is the record wrong (a roll lent, stolen or"
-        " mistyped). It hardly moves the allowances."
+        f"Look at {listed(named)}; in brackets the chance that the record is wrong: a roll lent,"
+        " stolen or mistyped. Such a record hardly moves the allowances."
     )
 
 

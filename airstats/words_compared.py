@@ -6,11 +6,12 @@ import pandas as pd
 
 from airstats.breakdown import OVERRUN, cut_comparison, cuts_apart, quarter_trends
 from airstats.comparison import crew_comparison
+from airstats.cuts import CUT_NAMES
 from airstats.desk import Desk
 from airstats.hindsight import MEASURES, Hindsight
 from airstats.phrases import counted, each, listed, number
 from airstats.screen import Words
-from airstats.words_owner import CUT_WORDS, SHORT_WORDS
+from airstats.words_owner import SHORT_WORDS
 
 FEW_JOBS = 5
 
@@ -56,8 +57,8 @@ def crew_words(desk: Desk) -> Words:
     if said:
         return Words(f"{' '.join(said)} Not to be told from the firm: {listed(same)}.")
     return Words(
-        f"Nothing to find: no crew can be told from the firm. {listed(same)}: chance explains these"
-        " departures, in % of laid sheet."
+        "Nothing to find: no crew can be told from the firm; chance explains what each uses above"
+        f" or below it, in % of laid sheet: {listed(same)}."
     )
 
 
@@ -67,12 +68,12 @@ def cut_words(desk: Desk) -> Words:
     if cuts.empty:
         return Words("No job has a reveal, so cuts are not compared.")
     said = [
-        f"{CUT_WORDS[row.cut]} {row.factor:.2f} ± {(row.factor_high - row.factor_low) / 2:.2f}"
+        f"{CUT_NAMES[row.cut]} {row.factor:.2f} ± {(row.factor_high - row.factor_low) / 2:.2f}"
         for row in each(cuts)
     ]
     names = cuts["cut"].tolist()
     pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
-    same = [f"{CUT_WORDS[a]} and {CUT_WORDS[b]}" for a, b in pairs if not _apart(desk, a, b)]
+    same = [f"{CUT_NAMES[a]} and {CUT_NAMES[b]}" for a, b in pairs if not _apart(desk, a, b)]
     told = f" Not to be told apart: {'; '.join(same)}." if same else ""
     return Words(f"A m² of reveal took, in m² of sheet: {listed(said)} (± holds 90 %).{told}")
 
@@ -80,7 +81,7 @@ def cut_words(desk: Desk) -> Words:
 def cut_table(desk: Desk) -> pd.DataFrame:
     """Return `cut_comparison` with the cuts in words."""
     cuts = cut_comparison(desk.jobs, desk.now)
-    return cuts.assign(cut=cuts["cut"].map(CUT_WORDS))
+    return cuts.assign(cut=cuts["cut"].map(CUT_NAMES))
 
 
 def hindsight_words(found: Hindsight) -> Words:
@@ -100,7 +101,8 @@ def hindsight_words(found: Hindsight) -> Words:
         f" left-over rolls would have cost {less}{chance}** (90 %: {_change(cost, 'less', 'more')};"
         f" at {number(found.leftover_cost, 0)} a roll left over and {number(found.short_cost, 0)} a"
         f" roll short, both to be replaced by your own): {_instead(table['jobs_short'])} jobs"
-        f" short, {_instead(table['rolls_left_over'])} rolls left over."
+        f" short, {_instead(table['rolls_left_over'])} rolls left over. The sheet itself is bought"
+        " either way."
     )
 
 

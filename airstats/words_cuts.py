@@ -8,7 +8,7 @@ import pandas as pd
 from airstats.break_even import bands_at
 from airstats.cut_terms import CutTerms
 from airstats.cuts import CUT_NAMES
-from airstats.phrases import counted, each, listed, number
+from airstats.phrases import counted, each, listed, number, roughly
 from airstats.screen import Words
 
 PRICES = {
@@ -30,11 +30,10 @@ def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]
         return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
     other, units = (number(savings[name].sum(), 0) for name in ("cut_otherwise", "openings"))
     return Words(
-        f"**Had every opening been cut the cheapest way, {number(savings['saving'].sum(), 0)} of"
-        f" your money in sheet, tape and time would have been saved over"
+        f"**Had every opening been cut the cheapest way, about {roughly(savings['saving'].sum())}"
+        f" of your money in sheet, tape and time would have been saved over all"
         f" {counted(len(savings), 'job')}** ({_reach(reach)}): {other} of {units} openings would"
-        f" have been cut otherwise."
-        f" {_assumed(terms)}"
+        f" have been cut otherwise. {_assumed(terms)}"
     )
 
 
@@ -43,10 +42,15 @@ def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
     usual = 300.0 if openings.empty else _usual_depth(openings)
     bands = bands_at(grid, usual)
     start = f"At a reveal of {bands['reveal_mm'].iloc[0]:.0f} mm"
+    sizes = "every size of opening on the map"
+    if len(openings):
+        area = openings["width_mm"] * openings["height_mm"] / 1e6
+        sizes = f"all your sizes, {number(area.min())} to {number(area.max())} m²"
+        own = bands[bands["to_m2"].ge(area.min()) & bands["from_m2"].le(area.max())]
+        bands = own if len(own) else bands
     *smaller, last = each(bands)
     if not smaller:
-        cut = CUT_NAMES[last.cheapest_cut]
-        return Words(f"{start}, {cut} is cheapest for every size of opening on the map.")
+        return Words(f"{start}, {CUT_NAMES[last.cheapest_cut]} is cheapest for {sizes}.")
     said = [f"{CUT_NAMES[band.cheapest_cut]} up to {number(band.to_m2)} m²" for band in smaller]
     said.append(f"{CUT_NAMES[last.cheapest_cut]} beyond")
     return Words(f"{start}, by size of opening, the cheapest cut is {listed(said)}.")
@@ -80,13 +84,13 @@ def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) 
         return Words("Every opening is cheapest as it is noted.")
     return Words(
         f"{number(other['count'].sum(), 0)} of {number(plan['count'].sum(), 0)} openings are"
-        f" cheaper cut otherwise; it would save {number(other['saving_all'].sum(), 0)} of your"
+        f" cheaper cut otherwise; it would save about {roughly(other['saving_all'].sum())} of your"
         f" money ({_reach(reach)}). The order above is for the cuts as noted. {_assumed(terms)}"
     )
 
 
 def _reach(reach: tuple[float, float]) -> str:
-    low, high = (number(value, 0) for value in reach)
+    low, high = map(roughly, reach)
     return f"{low} to {high} if the times are half to double those assumed"
 
 
@@ -105,7 +109,7 @@ def _assumed(terms: CutTerms) -> str:
 
 
 def _turn(cut: str, turns: pd.DataFrame) -> str:
-    start = f"{_capital(cut)} would cost {number(turns['extra_cost'].iloc[0], 0)} more"
+    start = f"{_capital(cut)} would cost about {roughly(turns['extra_cost'].iloc[0])} more"
     known = turns.dropna(subset="turns_at")
     if known.empty:
         return f"{start}; no price or time alone would turn that."

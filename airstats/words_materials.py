@@ -9,37 +9,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import pandas as pd
-
 from airstats.allowances import Allowances
-from airstats.buying import buying_list, headline, unlearnt
-from airstats.charts_materials import material_causes
+from airstats.buying import buying_list
 from airstats.decisions import KEEP
 from airstats.desk import Desk
 from airstats.material_calibration import material_suspects
-from airstats.material_jobs import (
-    MATERIAL_CAUSE_WORDS,
-    MaterialJobs,
-    material_comparison,
-    material_jobs,
-    material_split,
-)
+from airstats.material_jobs import material_comparison
 from airstats.material_pricing import price_materials
 from airstats.materials import SHEET
-from airstats.phrases import counted, give_or_take, listed, number
+from airstats.phrases import listed
 from airstats.quarterly import with_materials
 from airstats.screen import Words, show_table
+from airstats.words_buying import headline, unlearnt
 
 Section = tuple[Any, ...]
-
-OWNER_HEADING = "## Tape, corners and the rest"
-REASONS = {
-    "not_counted": "the price held less than the openings and courses need",
-    "waste": "more is used than is counted, at the usual rate",
-    "crew": "the crews depart from the usual rate",
-    "whole_packs": "packs are counted whole",
-}
-"""A cause that is surely above zero, as a reason."""
 
 
 def materials_now(desk: Desk) -> Allowances:
@@ -51,29 +34,6 @@ def materials_now(desk: Desk) -> Allowances:
         kept = with_materials(desk.before, desk.records, desk.previous)
         return replace(desk.now, materials=kept.materials)
     return with_materials(desk.now, desk.records, desk.previous)
-
-
-def owner_section(desk: Desk) -> Section:
-    """Return how far each material ran over, and why."""
-    now = materials_now(desk)
-    kept = [one for one in material_jobs(desk.records, now) if len(one.priced())]
-    if not kept:
-        return ()
-    splits = {one.name: material_split(one) for one in kept}
-    table = pd.concat([split.assign(material=name) for name, split in splits.items()])
-    said = " ".join(_overrun_words(one, splits[one.name]) for one in kept)
-    words = table.assign(cause=table["cause"].map(MATERIAL_CAUSE_WORDS)).rename(
-        columns={"mean": "mean_packs", "low": "low_packs", "high": "high_packs"}
-    )
-    return (
-        Words(f"{OWNER_HEADING}\n\n{said}"),
-        material_causes(table),
-        show_table(
-            words,
-            "Packs beyond the price, by cause",
-            "material cause mean_packs low_packs high_packs",
-        ),
-    )
 
 
 def update_section(desk: Desk) -> Section:
@@ -92,7 +52,8 @@ def update_section(desk: Desk) -> Section:
         Words(f"## The other materials\n\n**{said}.**{doubt}"),
         show_table(
             table,
-            "Used above the counted quantity, a share of it; ± is one standard deviation (sd)",
+            "Used above the counted quantity, a share of it; within ± one standard deviation (sd)"
+            " lies the truth in about two cases of three",
             "allowance old old_sd alone alone_sd new new_sd unit verdict reason",
         ),
     )
@@ -108,13 +69,13 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
     bought = buying_list(jobs, now, leftover_cost, short_cost)
     return (
         Words(
-            "## Tape, corners and the whole list\n\n"
+            "## Everything to buy, tape and corners too\n\n"
             f"**{headline(bought, jobs.jobs['job_id'].tolist())}** {unlearnt(bought)}"
         ),
         show_table(
             bought.rename(columns={"low_packs": "from_packs", "high_packs": "to_packs"}),
             "What to buy for all jobs together",
-            "material unit pack jobs expected from_packs to_packs order_packs chance_short"
+            "material pack unit jobs expected from_packs to_packs order_packs chance_short"
             " expected_left_over_packs order_money left_over_money",
         ),
         show_table(
@@ -122,23 +83,6 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
                 columns={"low": "low_amount", "high": "high_amount"}
             ),
             "Packs for each job by itself",
-            "job_id material unit pack expected low_amount high_amount order_packs chance_short",
+            "job_id material pack unit expected low_amount high_amount order_packs chance_short",
         ),
     )
-
-
-def _overrun_words(one: MaterialJobs, split: pd.DataFrame) -> str:
-    table = one.priced().table
-    over = table["used_rolls"] - table["estimated_rolls"]
-    price = one.pack_price.reindex(table.index)
-    money = f", about {number(float((over * price).sum()), 0)} money" if price.notna().all() else ""
-    start = (
-        f"**{one.name.capitalize()}: {counted(round(abs(over.sum())), 'pack')}"
-        f" {'more' if over.sum() >= 0 else 'fewer'} than priced over {counted(len(table), 'job')}"
-        f"{money}.**"
-    )
-    sure = split[(split["low"] > 0) & split["cause"].ne("unexplained")].nlargest(1, "mean")
-    if sure.empty:
-        return f"{start} No cause by itself is surely above zero."
-    row = sure.iloc[0]
-    return f"{start} The main reason: {REASONS[row['cause']]}, {give_or_take(row, 'packs')} (90 %)."

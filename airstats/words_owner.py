@@ -11,24 +11,32 @@ from airstats.breakdown import (
     usual_split,
     worst_jobs,
 )
+from airstats.cuts import CUT_NAMES
 from airstats.desk import Desk
 from airstats.overrun import MAIN, NET, overrun_table, split_overrun, usual_crews
-from airstats.phrases import counted, each, give_or_take, listed, number, rolls
+from airstats.phrases import (
+    chance,
+    counted,
+    each,
+    give_or_take,
+    in_percent,
+    listed,
+    number,
+    rolls,
+    roughly,
+)
 from airstats.screen import Words
 
 LITTLE_LEARNT = 0.5
-"""A cut that has lost less than this share of its first variance rests on the starting belief."""
+"""A cut that has lost less than this share of its first variance rests on common practice."""
 TRADE_OFF = -0.5
 """Two causes whose correlation is below this are hard to tell apart."""
-CUT_WORDS = {
-    "diagonal": "cut corner to corner",
-    "centre": "cut down the middle",
-    "lined": "lined separately",
-}
 WORST_COLUMNS = (
     *("job_id", "quarter", "crew", "estimated_rolls", "used_rolls", "overrun_rolls"),
     *("overrun_money", "cause", "mean_rolls", "low_rolls", "high_rolls"),
 )
+SHOWN = 0.05
+"""What is surely smaller than this, in rolls, is not worth a word."""
 PLURAL = ("reveals", "laps and waste beyond the price")
 SHORT_WORDS = {
     "reveals": "reveals",
@@ -52,27 +60,35 @@ def headline(desk: Desk) -> Words:
         return Words(f"**Nothing to find: y{said}; that is no more than chance makes.**")
     if total < 0:
         return Words(f"**Y{said}: your prices held more than the jobs took.**")
-    return Words(f"**Y{said}; {_accounted(contributors(desk)[:2])}.**")
+    return Words(f"**Y{said}; {_accounted(contributors(desk)[:2], _amounts(desk))}.**")
 
 
-def contributors(desk: Desk) -> list[tuple[str, pd.Series]]:
+def contributors(desk: Desk, unit: str = "rolls") -> list[tuple[str, pd.Series]]:
     """Return what surely took rolls, the largest first: causes, and crews by their names.
 
-    Each a name and its `mean, low, high` in rolls (90 %).
+    Each a name and its `mean, low, high` (90 %) in rolls or money.
     """
-    split = usual_split(desk.jobs, desk.now, causes=NET).set_index("cause")
+    split = usual_split(desk.jobs, desk.now, None, NET, unit).set_index("cause")
     sure = split[split["low"] > 0].drop("crew", errors="ignore")
     found = [(SHORT_WORDS[str(cause)], row) for cause, row in sure.iterrows()]
-    crews = usual_split(desk.jobs, desk.now, "crew").query("cause == 'crew'").set_index("group")
-    above = set(desk.now.belief.crews) - set(usual_crews(desk.now) or desk.now.belief.crews)
-    found += [(f"crew {crew}", row) for crew, row in crews.iterrows() if crew in above]
+    crews = usual_split(desk.jobs, desk.now, "crew", unit=unit).query("cause == 'crew'")
+    above, taken = crews_above(desk), crews.set_index("group").iterrows()
+    found += [(f"crew {crew}", row) for crew, row in taken if crew in above]
     return sorted(found, key=lambda pair: -float(pair[1]["mean"]))
+
+
+def crews_above(desk: Desk) -> list[str]:
+    """Return the crews that surely use more than the firm."""
+    crews = desk.now.belief.crews
+    return [crew for crew in crews if crew not in (usual_crews(desk.now) or crews)]
 
 
 def shares(desk: Desk) -> Words:
     """Give every cause its share, and what the prices held against them."""
     split = usual_split(desk.jobs, desk.now).set_index("cause")
-    return Words(f"In rolls: {_causes(split)}; {_held(split)}. ± holds 90 %.")
+    return Words(
+        f"In rolls: {_causes(split)}; {_held(split)}. In nine cases of ten the truth lies within ±."
+    )
 
 
 def quarter_money(desk: Desk) -> Words:
@@ -90,25 +106,26 @@ def quarter_money(desk: Desk) -> Words:
 def advice(desk: Desk) -> Words:
     """Say what to change: what a price should hold, from the firm's own allowances."""
     table = desk.now.table()
-    held = table.loc[[f"reveal.{cut}" for cut in CUT_WORDS]]
-    factors = [f"{row.mean:.2f} ({row.name[7:]})" for row in each(held.reset_index(names="name"))]
-    waste = table.iloc[0]
+    held = [(name, table.loc[f"reveal.{cut}"]) for cut, name in CUT_NAMES.items()]
+    factors = [
+        f"{row['mean']:.2f} ± {(row['high'] - row['low']) / 2:.2f} ({name})" for name, row in held
+    ]
     a_job = overrun_a_job(desk.jobs)
+    nothing = a_job["low"] <= 0 <= a_job["high"]
     start = "**What to change:** price"
-    if a_job["low"] <= 0 <= a_job["high"]:
-        start = "**Nothing need change.** A price that follows the records holds"
+    if nothing:
+        start = "**Nothing need change.** Your records ask for"
     return Words(
-        f"{start} laid sheet with laps, plus {waste['mean']:.1%}"
-        f" waste (90 %: {waste['low']:.1%} to {waste['high']:.1%}), plus"
-        f" {listed(factors)} m² of sheet for each m² of reveal; not a flat percentage."
+        f"{start} the laid sheet with its laps, {in_percent(table.iloc[0])} of it for waste, and"
+        f" for each m² of reveal {listed(factors)} m²"
+        f"{'' if nothing else '; no flat percentage'}.{_look_at_crews(desk)}"
     )
 
 
 def cannot_separate(desk: Desk) -> Words:
     """Say what the split cannot tell apart in these records."""
     said = [
-        "what the prices held beyond the bare surface was not noted against any one cause, so it"
-        " stands by itself",
+        "what a price held beyond the bare surface is noted for no one cause, so it stands alone",
         "laps laid wider than noted show as waste",
     ]
     crews = sorted(set(desk.jobs.crews) - {""})
@@ -116,7 +133,7 @@ def cannot_separate(desk: Desk) -> Words:
         one = f"crew {crews[0]} did every job with a crew's name" if crews else "no crew is named"
         said.append(f"waste cannot be told from the crews' part, as {one}")
     said += _reveals_or_waste(desk) + _little_used(desk)
-    return Words(f"What the split cannot separate: {'; '.join(said)}.")
+    return Words(f"Read with care: {'; '.join(said)}.")
 
 
 def job_words(desk: Desk, job: str = "") -> Words:
@@ -125,7 +142,6 @@ def job_words(desk: Desk, job: str = "") -> Words:
     if not found.job_id:
         return Words(found.message)
     table = overrun_table(desk.jobs).set_index("job_id").loc[[found.job_id]].iloc[0]
-    split = job_split(desk, job).set_index("cause")
     over = float(table["overrun_rolls"])
     way = "over" if over > 0 else "under"
     much = f"{rolls(round(abs(over), 2))} {way}" if over else "neither over nor under"
@@ -133,7 +149,7 @@ def job_words(desk: Desk, job: str = "") -> Words:
     return Words(
         f"**{found.job_id}** ({table['quarter']}){asked} was priced at"
         f" {rolls(table['estimated_rolls'])} and used {table['used_rolls']:g}: {much}."
-        f" In rolls: {_causes(split)}; {_held(split)}. ± holds 90 %.{_doubt(desk, found.job_id)}"
+        f"{_main_cause(desk, found.job_id) if over > 0 else ''}{_doubt(desk, found.job_id)}"
     )
 
 
@@ -163,33 +179,68 @@ def worst_words(desk: Desk) -> Words:
     verdict = f", {few}" if len(table) > 3 * len(worst) else ""
     main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
     causes = [f"{cause} in {count}" for cause, count in main.items()]
-    ran = f"{len(over)} of {counted(len(table), 'job')} ran over, by {number(over.sum())} rolls"
+    ran = f"{len(over)} of {counted(len(table), 'job')} ran over"
+    ran += f", by {number(over.sum())} rolls in all"
     a_job = overrun_a_job(desk.jobs)
     if a_job["low"] <= 0 <= a_job["high"]:
         return Words(f"{ran}; others ran under by as much, within chance: nothing to find here.")
-    worst_hold = f"the {len(worst)} worst hold {number(part)} of them{verdict}"
+    worst_hold = f"the {len(worst)} worst by {number(part)}{verdict}"
     return Words(f"{ran}; {worst_hold}. Their main cause: {listed(causes)}.")
 
 
-def _accounted(parts: list[tuple[str, pd.Series]]) -> str:
-    """The parts of the headline: "reveals account for 19 ± 4 rolls and ... for ..."."""
+def _accounted(parts: list[tuple[str, pd.Series]], money: dict[str, str]) -> str:
+    """The parts of the headline: "reveals account for 19 ± 4 rolls (2,900 ± 600) and ... for"."""
     if not parts:
         return "no single cause stands out"
     (name, amount), *more = parts
     verb = "account" if name in PLURAL else "accounts"
-    rest = [f"{other} for {give_or_take(part)}" for other, part in more]
-    return listed([f"{name} {verb} for {give_or_take(amount, 'rolls')}", *rest])
+    rest = [f"{other} for {give_or_take(part)}{money.get(other, '')}" for other, part in more]
+    first = f"{name} {verb} for {give_or_take(amount, 'rolls')}{money.get(name, '')}"
+    return listed([first, *rest])
+
+
+def _amounts(desk: Desk) -> dict[str, str]:
+    """What each contributor cost, in brackets; nothing where some job has no price."""
+    if overrun_table(desk.jobs)["overrun_money"].isna().any():
+        return {}
+    parts = {name: (row["mean"], row["high"]) for name, row in contributors(desk, "money")}
+    return {
+        name: f" ({roughly(mean)} ± {roughly(high - mean)} of your money)"
+        for name, (mean, high) in parts.items()
+    }
+
+
+def _look_at_crews(desk: Desk) -> str:
+    """Crews whose way of working is worth a look, before any price."""
+    table = desk.now.crew_table()
+    above = [
+        f"crew {crew} uses {in_percent(table.loc[[crew]].iloc[0])}" for crew in crews_above(desk)
+    ]
+    return f" And see why {listed(above)} of laid sheet more than the firm." if above else ""
+
+
+def _main_cause(desk: Desk, job_id: str) -> str:
+    """The largest sure cause of one job's overrun."""
+    split = usual_split(desk.jobs, desk.now, "job_id", NET)
+    sure = split[split["group"].eq(job_id) & (split["low"] > 0)].nlargest(1, "mean")
+    if sure.empty:
+        return " No cause by itself is sure."
+    row = sure.iloc[0]
+    return f" The main cause: {SHORT_WORDS[row['cause']]}, {give_or_take(row, 'rolls')}."
 
 
 def _doubt(desk: Desk, job_id: str) -> str:
     """A warning where the job's record is likely wrong."""
-    chance = desk.suspects().set_index("job_id")["probability"].get(job_id)
-    return f" Look at this record first: it is likely wrong ({chance:.0%})." if chance else ""
+    wrong = desk.suspects().set_index("job_id")["probability"].get(job_id)
+    if not wrong:
+        return ""
+    return f" Look at this record first: the chance that it is wrong is {chance(wrong)}."
 
 
 def _causes(split: pd.DataFrame) -> str:
-    """All causes but what the price held, each with its interval."""
-    rows = split.drop("already_priced").iterrows()
+    """All causes but what the price held, each with its interval; those of nothing left out."""
+    told = split.drop("already_priced")
+    rows = told[told[["low", "high"]].abs().max(axis=1) >= SHOWN].iterrows()
     return listed([f"{SHORT_WORDS[str(cause)]} {give_or_take(row)}" for cause, row in rows])
 
 
@@ -226,5 +277,7 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
 def _little_used(desk: Desk) -> list[str]:
     cuts = cut_comparison(desk.jobs, desk.now)
     little = each(cuts[cuts["learnt"] < LITTLE_LEARNT])
-    names = [f"those {CUT_WORDS[row.cut]} ({counted(row.jobs, 'job')})" for row in little]
-    return [f"of the reveals, {listed(names)} rest mostly on the starting belief"] if names else []
+    names = [f"{CUT_NAMES[row.cut]} ({counted(row.jobs, 'job')})" for row in little]
+    if not names:
+        return []
+    return [f"what reveals {listed(names)} take rests more on common practice than on your jobs"]

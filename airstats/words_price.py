@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from airstats.decisions import KEEP
 from airstats.desk import Desk
 from airstats.phrases import counted, each, listed, number, rolls
 from airstats.screen import Words
@@ -21,11 +22,12 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
     risk = f"The chance of being short is {percent(riskiest['chance_short'])}"
     if len(orders) > 1:
         risk = (
-            f"The chance that a job or more is short is {percent(short)} (the likeliest:"
+            f"The chance that at least one job runs short is {percent(short)} (the likeliest:"
             f" {riskiest['job_id']}, {percent(riskiest['chance_short'])})"
         )
+    alone = ", each supplied by itself" if len(orders) > 1 else ""
     return Words(
-        f"**Order {rolls(total)} for {counted(len(orders), 'job')}**; expected sheet"
+        f"**Order {rolls(total)} for {counted(len(orders), 'job')}**{alone}; expected sheet"
         f" {number(orders['expected_m2'].sum(), 0)} m². {risk}; on average {left} rolls are left"
         " over."
     )
@@ -33,9 +35,20 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
 
 def takeoff_words(desk: Desk) -> Words:
     """Say which jobs are priced, and with which allowances."""
+    noted = desk.now.decision
     known = f"the allowances of {desk.now.quarter} ({counted(len(desk.now.job_ids), 'job')})"
+    if noted.get("decision") == KEEP and desk.before:
+        known = (
+            f"the values of {desk.before.quarter} ({counted(len(desk.now.job_ids), 'job')}),"
+            f" kept in {desk.quarter} by {noted['by']}: {noted['reason'].rstrip('.')}"
+        )
     if desk.to_price is not None:
         return Words(f"Jobs of {desk.to_price.source}, priced with {known}.")
+    if noted.get("decision") == KEEP:
+        return Words(
+            f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with"
+            f" {known}."
+        )
     return Words(
         f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with {known}"
         " that they helped to make. Take it as a check, not as a forecast."
@@ -53,9 +66,9 @@ def one_roll_words(orders: pd.DataFrame) -> Words:
     close = orders.iloc[int(gap.to_numpy().argmin())]
     step = "fewer" if close["cost_fewer"] < close["cost_more"] else "more"
     return Words(
-        f"One roll fewer on every job would cost {number(fewer, 0)} of your money more in all, one"
-        f" roll more {number(more, 0)}. The closest choice is {close['job_id']}: one roll {step}"
-        f" would cost only {number(gap.min(), 0)} more."
+        f"One roll fewer on every job would cost {number(fewer, 0)} more in all, one roll more"
+        f" {number(more, 0)} more (expected, in your currency). The closest choice is"
+        f" {close['job_id']}: one roll {step} would cost only {number(gap.min(), 0)} more."
     )
 
 
@@ -67,15 +80,18 @@ def pooled_words(pooled: pd.DataFrame) -> Words:
     saved = float(pooled["saved_cost"].sum())
     sizes = [f"{rolls(row.pooled_rolls)} of {row.roll_size}" for row in each(pooled)]
     split = f" ({listed(sizes)})" if len(sizes) > 1 else ""
-    gain = f"{rolls(single - total)} fewer" if total < single else "no fewer"
+    gain = "as many as ordered job by job"
+    if total < single:
+        gain = f"{rolls(single - total)} fewer than the {single} ordered job by job"
     if total > single:
-        gain = f"{rolls(total - single)} more, for less risk"
+        gain = f"{rolls(total - single)} more than the {single} ordered job by job, for less risk"
     return Words(
-        f"**Served from one store, order {rolls(total)} for all jobs{split}**: {gain} than"
-        f" {single} ordered job by job, and {number(saved, 0)} of your money less in expected cost"
+        f"**Served from one store, order {rolls(total)} for all jobs{split}**: {gain}. Rolls left"
+        f" over and rolls short then cost {number(saved, 0)} less on average"
         f" ({number(pooled['pooled_cost'].sum(), 0)} against"
-        f" {number(pooled['single_cost'].sum(), 0)}). Each job opens whole rolls; what is left of"
-        " an opened roll stays there, and rolls not opened serve the next job."
+        f" {number(pooled['single_cost'].sum(), 0)}, in your currency). Each job opens whole"
+        " rolls; what is left of an opened roll stays there, and rolls not opened serve the next"
+        " job."
     )
 
 
@@ -87,8 +103,8 @@ def one_job_words(order: pd.Series) -> Words:
         f" {number(order['high_m2'], 0)} m²); chance of being short"
         f" {percent(order['chance_short'])}; on average"
         f" {number(order['expected_left_over_rolls'], 1)} rolls are left over. One roll fewer costs"
-        f" {number(order['cost_fewer'] - order['cost_order'], 0)} of your money more, one more"
-        f" {number(order['cost_more'] - order['cost_order'], 0)}."
+        f" {number(order['cost_fewer'] - order['cost_order'], 0)} more, one roll more"
+        f" {number(order['cost_more'] - order['cost_order'], 0)} more (expected, in your currency)."
     )
 
 

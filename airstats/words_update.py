@@ -14,6 +14,7 @@ from airstats.phrases import counted, each, listed, number
 from airstats.prior_check import FLAT_RATE, OPENINGS, ORDINARY_OPENING, SURFACE_M2, PriorCheck
 from airstats.screen import Words
 from airstats.watch import ALL_JOBS, CHANCE_EXACT, CHANCE_WHOLE, crossings
+from airstats.words_price import percent
 
 VERDICTS = ("moved", "held", "not enough to tell")
 STRONG = 0.5
@@ -54,9 +55,11 @@ def decision_words(desk: Desk, decided: Allowances) -> Words:
         return Words(f"**Accepted{by}**: the new values of {decided.quarter} stand.{why}")
     waiting = waiting_jobs(decided)
     last = desk.before.quarter if desk.before else "the quarter before"
+    alike = ", for the sheet and the other materials alike"
+    others = "" if desk.records.materials.empty else alike
     return Words(
-        f"**Kept{by}**: the values of {last} stand in {decided.quarter}, a little less certain"
-        f" than they were, for allowances drift.{why} {_jobs(waiting)}"
+        f"**Kept{by}**: the values of {last} stand in {decided.quarter}{others}, a little less"
+        f" certain than they were, for allowances drift.{why} {_jobs(waiting)}"
         f" {'is' if len(waiting) == 1 else 'are'} not counted now; at the next accept"
         f" {'it counts as a late job' if len(waiting) == 1 else 'they count as late jobs'}."
     )
@@ -68,18 +71,18 @@ def pull_words(table: pd.DataFrame) -> Words:
         return Words("No new job, so nothing pulls.")
     top = strongest(table, 3)
     said = [
-        f"{row.job_id}{_crew(row.crew)} pulls {row.allowance} by {_signed(row.pull, 3)} {row.unit}"
-        f" ({abs(row.pull_sds):.2f} of its sd)"
+        f"{row.job_id}{_crew(row.crew)} pulls {row.allowance} by {_signed(row.pull, 3)}"
+        f" ({abs(row.pull_sds):.0%} of its sd)"
         for row in each(top)
     ]
-    hard = top["pull_sds"].abs().iloc[0] >= STRONG
-    advice = (
-        " Check the record of the first before you accept."
-        if hard
-        else f" No job pulls by half an sd or more: no single record among the"
-        f" {counted(table['job_id'].nunique(), 'new job')} decides the new values."
+    first = top.iloc[0]
+    start = (
+        f"**Check the record of {first['job_id']} before you accept**"
+        if abs(first["pull_sds"]) >= STRONG
+        else f"**No single record among the {counted(table['job_id'].nunique(), 'new job')}"
+        " decides the new values**: none pulls by half an sd or more"
     )
-    return Words(f"The strongest pulls: {'; '.join(said)}.{advice}")
+    return Words(f"{start}. The strongest pulls: {listed(said)}.")
 
 
 def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
@@ -155,8 +158,8 @@ def depth_words(desk: Desk) -> Words:
     if table.empty:
         return Words("The jobs hold no reveals, so depths do not matter.")
     said = [
-        f"{1 - row.kept:.0%} for reveal.{row.cut}"
-        f" (depths {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm between jobs)"
+        f"{percent(1 - row.kept)} for reveal.{row.cut}"
+        f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
         for row in each(table)
     ]
     worst = 1 - table["kept"].min()
@@ -167,11 +170,12 @@ def depth_words(desk: Desk) -> Words:
     )
     start = (
         f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that, but"
-        " not with its pull. It pulls"
+        " it still takes what the jobs say of the reveals for too small,"
         if desk.depth_error_mm
-        else f"Depths are taken as exact. If they were measured to ± {error:.0f} mm, it would pull"
+        else f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the"
+        " update would take what the jobs say of the reveals for too small,"
     )
-    return Words(f"{start} what the jobs say towards nothing by about {listed(said)}. {advice}")
+    return Words(f"{start} by about {listed(said)}. {advice}")
 
 
 def _verdict(names: list[str], word: str) -> str:

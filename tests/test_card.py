@@ -112,8 +112,12 @@ def test_the_other_materials_stand_with_the_packs_of_the_example():
     for name in ("joint tape", "frame tape", "corner pieces"):
         unit = "pieces" if name == "corner pieces" else "m"
         row = priced.loc[name]
-        assert f"{row['order_packs']} of {row['pack']:g} {unit}" in said
+        assert f"{row['order_packs']} packs of {row['pack']:g} {unit}" in said
         assert f"= {row['expected']:.0f} {unit}" in said
+    # 12 windows of 1.2 x 1.4 m, 2 in 100 taped beforehand: sides and corners, by pencil.
+    assert f"12 × 2 × (1.2 + 1.4) m × 0.98 = {12 * 2 * 2.6 * 0.98:.0f} m" in said
+    assert f"12 × 4 × 0.98 = {12 * 4 * 0.98:.0f} pieces" in said
+    assert re.search(r"courses \d+ \+ ends of rolls \d+ \+ pieces \d+ = \d+ m", said)
     assert "other materials" not in text_of(allowance_card(LEARNT))
 
 

@@ -17,6 +17,7 @@ from airstats.cells import (
     read_texts,
     read_words,
 )
+from airstats.dates import read_dates
 
 
 def cells(*values):
@@ -110,7 +111,6 @@ def test_units_are_refused_with_the_number_to_write(text, inner):
         "inf",
         "1e999",
         "--5",
-        "#REF!",
         math.inf,
         True,
         b"x",
@@ -119,6 +119,12 @@ def test_units_are_refused_with_the_number_to_write(text, inner):
 )
 def test_what_is_no_number(value):
     assert number(value).problem in ("is not a number", "holds more than a number")
+
+
+@pytest.mark.parametrize("value", ["#REF!", "#DIV/0!", "#NAME?", "#N/A", "#NV", "Err:502"])
+def test_errors_of_a_spreadsheet_are_neither_blank_nor_a_name(value):
+    for read in (lambda c: read_numbers(c, frozenset()), read_texts, read_names, read_dates):
+        assert read(cells(value)).troubles[0].problem == "is an error of the spreadsheet"
 
 
 @pytest.mark.parametrize("value", [date(2026, 5, 12), pd.Timestamp(2026, 5, 12), timedelta(1)])

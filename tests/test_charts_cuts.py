@@ -74,7 +74,7 @@ def test_the_map_names_each_part_and_draws_its_break_even(records, terms):
     figure = charts_cuts.cut_map(grid, records.openings).figure
     texts = [text.replace("\n", " ") for text in words_on(figure)]
     for name in ("slit down the middle", "corner to corner", "stopped and lined"):
-        assert f"{name} is cheapest" in texts
+        assert name in texts
     heavy = [c for c in figure.axes[0].collections if 2.6 in np.ravel(c.get_linewidth())]
     assert len(heavy) == 3
     share = (grid["cheapest_cut"] == "centre").mean()
@@ -85,7 +85,7 @@ def test_a_map_with_one_cut_all_over_has_no_break_even(records):
     grid = cut_map(records, FLAPS_ONLY)
     assert set(grid["cheapest_cut"]) == {"lined"}
     figure = charts_cuts.cut_map(grid, records.openings).figure
-    assert "stopped\nand lined\nis cheapest" in words_on(figure)
+    assert "stopped\nand lined" in words_on(figure)
     assert not [c for c in figure.axes[0].collections if 2.6 in np.ravel(c.get_linewidth())]
 
 
@@ -117,5 +117,8 @@ def test_the_cut_sheet_draws_each_kind_and_says_what_it_leaves_out(plan, picture
         plan["cut_way"].iloc[0],
         "1200 × 1400, reveal 350",
     ]
+    key = [text.get_text() for text in pictures["cut_sheet"].figure.legends[0].get_texts()]
+    assert {"Cut in the sheet", "Flap, folded into the reveal"} < set(key)
+    assert "Infill from fresh sheet" not in key
     many = charts_cuts.cut_sheet(plan.sample(30, replace=True, random_state=1))
     assert "First 24 of 30 kinds." in many.alt

@@ -15,8 +15,9 @@ PACKAGE = Path(airstats.__file__).parent
 MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
 
 READING = (
-    "errors", "files", "quarters", "tables", "cells", "dates", "corner_methods", "materials",
-    "sheets", "sources", "limits", "checks", "records",
+    "errors", "files", "defused", "quarters", "faults", "decoding", "tables", "csv_tables",
+    "cells", "dates", "corner_methods", "materials", "sheets", "marks", "xlsx", "sheet_tables",
+    "sources", "limits", "checks", "records",
 )  # fmt: skip
 GEOMETRY = (
     "offcuts", "practice", "slit", "cuts", "openings", "outlines", "corner_pieces", "pieces",
@@ -27,15 +28,16 @@ COMPUTING = (
     "belief_file", "material_file", "allowances", "codes", "chain", "influence", "watch",
     "material_quantities", "material_calibration", "quarterly", "pricing", "material_pricing",
     "prior_check", "orders", "pooling", "overrun", "looking_back", "hindsight", "evidence",
-    "comparison", "material_jobs", "breakdown", "cutting", "buying", "diagnostics", "information",
+    "comparison", "breakdown", "material_jobs", "cutting", "buying", "diagnostics", "information",
     "sensitivity", "firms", "desk", "decisions",
 )  # fmt: skip
 SHOWING = (
-    "phrases", "headings", "screen", "words", "words_price", "sheet_looks", "sheet_slit",
-    "sheet_geometry", "sheet_candidates", "price_sheet", "card", "words_cuts", "words_owner",
-    "words_compared", "words_evidence", "words_update", "drafting", "drawing", "charts",
-    "charts_price", "form", "charts_cuts", "charts_materials", "words_materials",
-    "words_materials_evidence", "charts_owner", "charts_update", "charts_evidence",
+    "phrases", "headings", "screen", "words", "words_buying", "words_price", "sheet_looks",
+    "sheet_slit", "sheet_geometry", "sheet_candidates", "sheet_packs", "sheet_materials",
+    "price_sheet", "card", "words_cuts", "words_owner", "words_compared", "words_evidence",
+    "words_update", "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",
+    "charts_materials", "words_materials", "words_materials_evidence", "words_materials_owner",
+    "charts_owner", "charts_update", "charts_evidence",
 )  # fmt: skip
 RUNNING = (
     "masking", "blocks", "export", "pdf", "provenance", "workbook", "staging", "chain_check",

@@ -14,6 +14,7 @@ from airstats.overrun import (
     split_overrun,
     usual_crews,
 )
+from airstats.takeoff import Takeoff
 from tests.benchmark.worlds import World, invent_firm
 from tests.invented import invent
 
@@ -21,12 +22,14 @@ from tests.invented import invent
 @pytest.fixture(scope="module")
 def firm():
     made = invent_firm(World("plain"), 3)
-    return finished_jobs(made.records), calibrate(made.records)
+    jobs = finished_jobs(made.records)
+    priced = jobs.table.assign(roll_price=150.0 + np.arange(len(jobs)) % 3)
+    return Takeoff(priced), calibrate(made.records)
 
 
 @pytest.mark.parametrize("usual", [(), ("Alder", "Birch")])
 @pytest.mark.parametrize("causes", [EACH, MAIN, NET])
-@pytest.mark.parametrize("unit", ["rolls", "m2"])
+@pytest.mark.parametrize("unit", ["rolls", "m2", "money"])
 @pytest.mark.parametrize("by", ["job_id", "crew", "quarter"])
 def test_causes_add_up_to_used_minus_estimated(firm, by, unit, causes, usual):
     jobs, learnt = firm
@@ -90,7 +93,7 @@ def test_more_reveal_use_is_put_down_to_reveals():
 
 
 def test_an_unknown_unit_is_refused(firm):
-    with pytest.raises(AirstatsError, match="use rolls or m2"):
+    with pytest.raises(AirstatsError, match="use rolls, m2 or money"):
         split_overrun(*firm, unit="feet")
 
 

@@ -251,10 +251,11 @@ def test_every_opening_is_worked_out_as_by_the_package(worked):
     for cut in CUTS:
         rows = many["cut_pattern"].eq(cut).to_numpy()
         assert rows.sum() > 120
-        steps = ("reveal",) if cut == "lined" else ("reveal", f"needed_{cut}", f"fillable_{cut}")
-        for step in steps:
-            there = real.loc[rows, f"{step.split('_')[0]}_m2"].to_numpy()
-            here = worked_out.loc[rows, step].to_numpy(dtype=float) / 1e6
+        needed = () if cut == "lined" else (f"needed_{cut}", f"fillable_{cut}")
+        for step in ("reveal", *needed, "joint"):
+            unit, size = ("m", 1e3) if step == "joint" else ("m2", 1e6)
+            there = real.loc[rows, f"{step.split('_')[0]}_{unit}"].to_numpy()
+            here = worked_out.loc[rows, step].to_numpy(dtype=float) / size
             apart = ~np.isclose(here, there, rtol=1e-10)
             assert not apart.any(), (cut, step, many[rows][apart])
 

@@ -233,8 +233,8 @@ def test_formula_without_a_value_says_how_to_save_it(tmp_path):
     book.active.append(["1", "=10*8"])
     book.save(tmp_path / "a.xlsx")
     message = refusal(tmp_path / "a.xlsx")
-    assert "a.xlsx, sheet jobs, row 2, column surface_m2: a value is needed here" in message
-    assert "the workbook must be saved with its values" in message
+    place = 'a.xlsx, sheet jobs, row 2, column surface_m2, value "=10*8"'
+    assert f"{place}: is a formula whose value is not in the file; open the workbook" in message
 
 
 def test_message_counts_and_lists_all_faults(tmp_path):
@@ -402,8 +402,8 @@ def test_random_bytes_are_refused_or_read_but_never_break(tmp_path, data, head):
 def test_garbage_of_native_cells_never_breaks(rows):
     from airstats import records as room
     from airstats.checks import check_sheets, link
+    from airstats.sheet_tables import sheet_table
     from airstats.sheets import read_sheets
-    from airstats.tables import sheet_table
 
     header = ["job_id", "finished_on", "used_rolls", "estimated_rolls", "surface_m2", "lap_mm"]
     header += ["count", "width_mm", "sides"]

@@ -5,14 +5,10 @@ import io
 import pandas as pd
 import pytest
 
-from airstats.tables import (
-    Fault,
-    UnreadableTableError,
-    as_text,
-    csv_table,
-    parquet_table,
-    sheet_table,
-)
+from airstats.csv_tables import csv_table
+from airstats.faults import Fault, UnreadableTableError
+from airstats.sheet_tables import sheet_table
+from airstats.tables import as_text, parquet_table
 
 
 def jobs_csv(text, encoding="utf-8"):

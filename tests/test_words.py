@@ -25,7 +25,7 @@ def test_suspects_are_named_with_their_probability(nothing):
     records = invent(priced_reveals=True)
     records.jobs.loc[5, "used_rolls"] += 3
     said = words.suspect_words(lay_out(records)).text
-    assert re.search(r"Look at J005 \(2025Q1, \d+%\)", said)
+    assert re.search(r"Look at J005 \(2025Q1, (over )?\d+ %\); in brackets the chance", said)
     assert words.suspect_words(nothing).text.startswith("No record looks wrong")
 
 

@@ -8,8 +8,14 @@ import pytest
 
 from airstats.decisions import after_decision
 from airstats.desk import lay_out
+from airstats.quarterly import with_materials
 from airstats.screen import Picture, Words
-from airstats.words_materials import owner_section, price_section, update_section
+from airstats.words_materials import (
+    materials_now,
+    owner_section,
+    price_section,
+    update_section,
+)
 from airstats.words_materials_evidence import evidence_section
 from tests.material_firm import firm
 
@@ -76,8 +82,12 @@ def test_kept_values_price_the_next_jobs(short):
     early = after_decision(short, "keep", "new crew", "XY")
     assert texts(price_section(short, 60, 240)) != ""
     assert early.now.decision["decision"] == "keep"
-    changed = [texts(price_section(desk, 60, 240)) for desk in (short, early)]
-    assert all("packs of frame tape" in text for text in changed)
+    said = [texts(price_section(desk, 60, 240)) for desk in (short, early)]
+    assert all("packs of frame tape" in text for text in said)
+    kept, new = (materials_now(desk).materials["frame tape"]["shown"] for desk in (early, short))
+    before = with_materials(short.before, short.records).materials["frame tape"]["shown"]
+    assert kept["mean"] == before["mean"] != new["mean"]
+    assert kept["jobs_used"] < new["jobs_used"] == 24
 
 
 def test_a_plain_regression_stands_beside(short):

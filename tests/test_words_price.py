@@ -1,7 +1,9 @@
 import re
+from dataclasses import replace
 
 import pytest
 
+from airstats.decisions import after_decision
 from airstats.desk import lay_out
 from airstats.orders import order_costs
 from airstats.pooling import pooled_orders
@@ -47,6 +49,15 @@ def test_it_says_when_finished_jobs_are_priced_again(desk):
     assert "priced again" in takeoff_words(desk).text
 
 
+def test_it_says_that_kept_values_price_the_jobs(desk):
+    kept = after_decision(desk, "keep", "The crew changed.", "XY")
+    said = takeoff_words(replace(kept, to_price=desk.records)).text
+    ids = len(desk.before.job_ids)
+    assert f"the values of {desk.before.quarter} ({ids} jobs), kept in {desk.quarter} by XY" in said
+    assert "The crew changed." in said
+    assert "helped to make" not in takeoff_words(kept).text
+
+
 def test_the_order_costs_least_where_it_stands(orders):
     assert (orders["cost_order"] <= orders["cost_fewer"]).all()
     assert (orders["cost_order"] <= orders["cost_more"]).all()
@@ -56,7 +67,7 @@ def test_one_roll_more_or_fewer_is_said_in_money(orders):
     said = one_roll_words(orders).text
     fewer = (orders["cost_fewer"] - orders["cost_order"]).sum()
     more = (orders["cost_more"] - orders["cost_order"]).sum()
-    assert f"would cost {fewer:,.0f} of your money more in all, one roll more {more:,.0f}" in said
+    assert f"would cost {fewer:,.0f} more in all, one roll more {more:,.0f} more" in said
     gap = orders[["cost_fewer", "cost_more"]].min(axis=1) - orders["cost_order"]
     assert f"closest choice is {orders['job_id'][gap.idxmin()]}" in said
 
@@ -65,11 +76,12 @@ def test_the_pooled_order_is_said_beside_the_single_ones(desk):
     pooled = pooled_orders(desk.takeoff, desk.now, *COSTS)
     row, said = pooled.iloc[0], pooled_words(pooled).text
     assert f"order {row['pooled_rolls']} rolls for all jobs**" in said
-    assert f"than {row['single_rolls']} ordered job by job" in said
-    assert f"{row['saved_cost']:,.0f} of your money less" in said
+    assert f"fewer than the {row['single_rolls']} ordered job by job" in said
+    assert f"then cost {row['saved_cost']:,.0f} less on average" in said
     more = pooled.assign(pooled_rolls=row["single_rolls"] + 2)
-    assert "2 rolls more, for less risk than" in pooled_words(more).text
-    assert "no fewer than" in pooled_words(pooled.assign(pooled_rolls=row["single_rolls"])).text
+    assert "ordered job by job, for less risk" in pooled_words(more).text
+    same = pooled.assign(pooled_rolls=row["single_rolls"])
+    assert "as many as ordered" in pooled_words(same).text
 
 
 def test_one_job_alone_is_not_pooled(desk):

@@ -12,6 +12,7 @@ from airstats.influence import pulls
 from airstats.prior_check import prior_check
 from airstats.watch import drift_watch
 from tests.invented import invent
+from tests.material_firm import firm
 
 
 @pytest.fixture(scope="module")
@@ -102,6 +103,10 @@ def test_the_decision_is_said_with_reason_and_what_waits(reveals):
     assert said.startswith("**Kept by AB**: the values of 2025Q3 stand in 2025Q4")
     assert "Reason: A roll was lent. 12 jobs are not counted now" in said
     assert "they count as late jobs" in said
+    assert "other materials alike" not in said
+    rows = firm(8, frame_tape=0.1).materials
+    tape = replace(reveals, records=replace(reveals.records, materials=rows))
+    assert "the sheet and the other materials alike" in words_update.decision_words(tape, kept).text
 
 
 def test_pull_words_name_the_job_and_change_with_it(reveals):
@@ -112,9 +117,10 @@ def test_pull_words_name_the_job_and_change_with_it(reveals):
     table = pulls(desk.jobs, desk.before, desk.now)
     said = words_update.pull_words(table).text
     assert "The strongest pulls: J044 (crew Alder) pulls " in said
+    assert "**No single record among the 12 new jobs decides the new values**" in calm
     assert said != calm
     hard = words_update.pull_words(table.assign(pull_sds=table["pull_sds"] * 10)).text
-    assert "Check the record of the first before you accept" in hard
+    assert hard.startswith("**Check the record of J044 before you accept**")
 
 
 def test_watch_words_say_nothing_or_who_and_when(reveals, jumped):
@@ -179,8 +185,8 @@ def test_prior_words_judge_the_firm(reveals):
 
 def test_depth_words_carry_the_firms_own_figures(reveals):
     said = words_update.depth_words(reveals).text
-    assert "Depths are taken as exact. If they were measured to ± 20 mm, it would pull" in said
-    assert "depths 350 ± 0 mm between jobs" in said
+    assert said.startswith("Reveal depths are taken as exact. If they were measured to ± 20 mm,")
+    assert "depths of 350 ± 0 mm from job to job" in said
     assert "That is little" in said
     rough = lay_out(invent(factor=0.6, seed=4), depth_error_mm=150.0)
     told = words_update.depth_words(rough).text

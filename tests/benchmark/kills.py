@@ -122,6 +122,7 @@ def try_quarter(place: Path, times: int, chance: random.Random) -> dict[str, int
     source, out = write_source(place / "records"), place / "report"
     run_whole(command("quarter", source, QUARTERS[0], out))
     whole = run_whole(command("quarter", source, QUARTERS[1], out))
+    good = shutil.copytree(out, place / "good")
     seen = dict.fromkeys(("kills", "left hidden files", "left the note"), 0)
     for turn in range(times):
         call = command("quarter", source, QUARTERS[turn // 2 % 2], out)
@@ -130,7 +131,12 @@ def try_quarter(place: Path, times: int, chance: random.Random) -> dict[str, int
         seen["left hidden files"] += (out / MAKING).exists()
         noted = (out / UNFINISHED).exists()
         seen["left the note"] += noted
-        assert noted or quarters_shown(out) == {load_allowances(out / "allowances.json").quarter}
+        known = load_allowances(out / "allowances.json")
+        assert noted or quarters_shown(out) == {known.quarter}
+        if noted:
+            # Else the note of this kill would excuse what the next one leaves.
+            shutil.rmtree(out)
+            shutil.copytree(good, out)
     run_whole(command("quarter", source, QUARTERS[0], out))
     assert not left_over(out), "the next run did not clear what killed runs left"
     assert not (out / UNFINISHED).exists()

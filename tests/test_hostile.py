@@ -1,0 +1,252 @@
+"""Names that try to run: in pages, spreadsheets, notebooks, file names and the typesetter."""
+
+from __future__ import annotations
+
+import ast
+import csv
+import io
+import os
+import re
+from pathlib import Path
+
+import nbformat
+import openpyxl
+import pandas as pd
+import pytest
+from matplotlib.figure import Figure
+
+from airstats.__main__ import main
+from airstats.buying_files import buying_page, buying_workbook
+from airstats.defused import csv_of, harmless
+from airstats.records import read_records
+from airstats.screen import Picture, Words
+from airstats.workbook import run_quarter_notebooks
+from tests.hostile import MARK, NAMES, STARTS, Tags, hostile_firm, named, runs_in_a_spreadsheet
+from tests.test_imports import MODULES, PACKAGE, imports
+
+FOLDER = 'it\'s "so" \\ {x}\n$y <b>'
+REASON = f'a "quoted" \\ reason\n\'\'\'""" + open("{MARK}", "w").name + """\\'
+ROOT = Path(__file__).parent.parent
+
+
+# --- What the package itself may do ---------------------------------------------------------------
+
+NEVER_IMPORTED = {
+    "pickle", "cPickle", "dill", "joblib", "shelve", "marshal", "subprocess", "pty", "socket",
+    "ssl", "http", "urllib", "requests", "ftplib", "smtplib", "telnetlib", "webbrowser", "ctypes",
+}  # fmt: skip
+NEVER_CALLED = {
+    "eval", "exec", "compile", "__import__", "system", "popen", "read_pickle", "to_pickle",
+    "urlopen", "urlretrieve", "spawnl", "spawnv", "execv", "execl", "from_string", "read_html",
+}  # fmt: skip
+ALLOWED = {("workbook", "compile"), ("pdf", "compile")}
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_no_pickle_no_shell_no_network(module):
+    assert not {name.split(".")[0] for name in imports(module)} & NEVER_IMPORTED
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_no_text_is_run(module):
+    tree = ast.parse((PACKAGE / f"{module}.py").read_text(encoding="utf-8"))
+    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    called = {_name(call.func) for call in calls if _name(call.func) in NEVER_CALLED}
+    # Compiling a pattern of text, or a page, runs nothing of it.
+    assert called <= ({"compile"} if _compiles_no_code(calls) else set())
+    assert not [
+        word for call in calls for word in call.keywords
+        if word.arg in ("shell", "allow_pickle") and getattr(word.value, "value", 1) is not False
+    ]  # fmt: skip
+
+
+def _name(function):
+    return getattr(function, "attr", getattr(function, "id", ""))
+
+
+def _compiles_no_code(calls):
+    """Whether each `compile` belongs to patterns or to the typesetter."""
+    owners = [call.func for call in calls if _name(call.func) == "compile"]
+    return all(
+        isinstance(owner, ast.Attribute) and getattr(owner.value, "id", "") in ("re", "typst")
+        for owner in owners
+    )
+
+
+# --- The parts ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(1)", "\tx", "\rx", "＝1"])
+def test_a_text_that_would_run_gets_an_apostrophe(text):
+    assert harmless(text) == f"'{text}"
+    frame = pd.DataFrame({"job_id": [text, "-5"], "rolls": [-1.5, 2.0], text: ["x", "y"]})
+    told = list(csv.reader(io.StringIO(csv_of(frame), newline="")))
+    assert told == [["job_id", "rolls", f"'{text}"], [f"'{text}", "-1.5", "x"], ["-5", "2.0", "y"]]
+    assert frame["job_id"][0] == text
+
+
+@pytest.mark.parametrize("value", ["-5", "+3.5", "1e5", "House 1", "", -5.0, None])
+def test_numbers_and_plain_names_stay(value):
+    assert harmless(value) == value
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_sentence_in_the_notebook_holds_no_tag_and_no_link(name):
+    shown = Words(f"**Crew {name}** used more")._repr_markdown_()
+    without_escapes = re.sub(r"\\.", "", shown)
+    assert "<" not in without_escapes
+    assert "[" not in without_escapes
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_picture_takes_any_name_as_a_name(name):
+    figure = Figure(figsize=(3, 2))
+    axes = figure.add_subplot()
+    axes.set_xlabel(name)
+    picture = Picture("dot", figure, name, pd.DataFrame({"crew": [name]}))
+    assert picture.png().startswith(b"\x89PNG")
+    assert "<script>" not in picture.svg()
+    assert runs_in_a_spreadsheet(picture._repr_mimebundle_()[1]["image/png"]["csv"]) == []
+
+
+def test_the_buying_list_defuses_jobs_materials_and_units():
+    bought = pd.DataFrame(
+        {"material": NAMES, "unit": NAMES, "order_packs": 1.0, "pack": 30.0, "expected": 1.0,
+         "low_packs": 1.0, "high_packs": 1.0, "chance_short": 0.1, "expected_left_over_packs": 0.1,
+         "pack_price": 1.0, "order_money": 1.0, "left_over_money": 0.1, "jobs_counted": 3}
+    )  # fmt: skip
+    page = buying_page(bought, named(24), "2026Q3", "caution")
+    assert Tags(page).dangerous() == []
+    book = openpyxl.load_workbook(io.BytesIO(buying_workbook(bought, named(24), "2026Q3", "c")))
+    cells = [cell for sheet in book for row in sheet for cell in row]
+    assert not [cell.value for cell in cells if cell.data_type == "f"]
+    assert not [cell.value for cell in cells if str(cell.value).startswith(STARTS)]
+
+
+# --- The commands ---------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory):
+    return hostile_firm(tmp_path_factory.mktemp("hostile") / FOLDER)
+
+
+@pytest.fixture(scope="module")
+def made(records, tmp_path_factory):
+    """The files of the commands that need no notebook."""
+    out = tmp_path_factory.mktemp("made")
+    allowances = str(out / "a.json")
+    assert main(["calibrate", str(records), "--out", allowances]) == 0
+    call = ["price", str(records), "--allowances", allowances, "--out", str(out / "orders.csv")]
+    assert main([*call, "--buying-list", str(out)]) == 0
+    assert main(["backtest", str(records), "--out", str(out)]) == 0
+    return out
+
+
+def test_every_csv_file_can_be_opened(made):
+    files = sorted(made.rglob("*.csv"))
+    assert {"orders.csv", "backtest_jobs.csv", "buying_list.csv"} <= {file.name for file in files}
+    for file in files:
+        assert runs_in_a_spreadsheet(file.read_text(encoding="utf-8")) == []
+    ids = pd.read_csv(made / "orders.csv")["job_id"].str.removeprefix("'")
+    assert sorted(ids) == sorted(named(24))
+
+
+def test_a_workbook_holds_no_formula_of_the_records(made):
+    from airstats.allowances import load_allowances
+    from airstats.price_sheet import price_sheet
+
+    held = io.BytesIO(price_sheet(load_allowances(made / "a.json"), 60.0, 240.0))
+    books = [openpyxl.load_workbook(held), openpyxl.load_workbook(made / "buying_list.xlsx")]
+    cells = [cell for book in books for sheet in book for row in sheet for cell in row]
+    formulas = [cell.value for cell in cells if cell.data_type == "f"]
+    assert not [formula for formula in formulas for name in NAMES if name in str(formula)]
+
+
+def test_the_card_escapes(made):
+    from airstats.allowances import load_allowances
+    from airstats.card import allowance_card
+
+    page = allowance_card(load_allowances(made / "a.json"), 60.0, 240.0)
+    assert Tags(page).dangerous() == []
+
+
+def test_what_is_set_aside_stays_as_it_was_and_its_reason_does_not_run(tmp_path):
+    rows = [{"job_id": name, "surface_m2": "80 m2", "crew": name} for name in NAMES]
+    (tmp_path / "r").mkdir()
+    good = {"job_id": "A1", "surface_m2": 80, "crew": "North"}
+    pd.DataFrame([good, *rows]).to_csv(tmp_path / "r" / "jobs.csv", index=False)
+    done = {"finished_on": "2026-03-31", "estimated_rolls": 2, "used_rolls": 2}
+    frame = pd.read_csv(tmp_path / "r" / "jobs.csv", dtype=str).assign(**done)
+    frame.to_csv(tmp_path / "r" / "jobs.csv", index=False)
+    call = ["calibrate", str(tmp_path / "r"), "--set-aside-bad-rows", "--out"]
+    assert main([*call, str(tmp_path / "o" / "a.json")]) == 0
+    aside = pd.read_csv(tmp_path / "o" / "set_aside.csv", dtype=str, keep_default_na=False)
+    assert aside["job_id"].tolist() == aside["crew"].tolist() == NAMES
+    assert not aside["reason"].str.startswith(STARTS).any()
+
+
+# --- One quarter's notebooks ----------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def quarter(records, tmp_path_factory):
+    """Two notebooks run over the hostile firm, from a hostile folder, with a hostile reason."""
+    out = tmp_path_factory.mktemp("quarter")
+    common = {"records": str(records), "quarter": "2025Q4"}
+    wanted = {
+        "why_jobs_run_over": common,
+        "update_allowances": common | {"decision": "keep", "decision_reason": REASON,
+                                       "decided_by": NAMES[13]},
+    }  # fmt: skip
+    run_quarter_notebooks(wanted, out, progress=False)
+    return out, wanted
+
+
+def test_parameters_go_in_as_data(quarter):
+    out, wanted = quarter
+    for name, parameters in wanted.items():
+        notebook = nbformat.read(out / f"{name}.ipynb", as_version=4)
+        cell = next(
+            c for c in notebook.cells if "injected-parameters" in c.metadata.get("tags", [])
+        )
+        lines = [line for line in ast.parse(cell.source).body if isinstance(line, ast.Assign)]
+        assert {line.targets[0].id: ast.literal_eval(line.value) for line in lines} == parameters
+        assert len(lines) == len(ast.parse(cell.source).body)
+
+
+def test_nothing_ran_and_nothing_left_its_folder(quarter):
+    out, _ = quarter
+    for place in (Path.cwd(), ROOT, ROOT / "notebooks", out, out.parent):
+        assert not (place / MARK).exists()
+    names = {path.relative_to(out).as_posix() for path in out.rglob("*")}
+    assert all(re.fullmatch(r"[\w./-]+", name) for name in names)
+    assert {"why_jobs_run_over.html", "why_jobs_run_over.pdf", "data"} <= names
+
+
+def test_pages_hold_names_as_text_and_a_policy(quarter):
+    for page in sorted(quarter[0].glob("*.html")):
+        text = page.read_text(encoding="utf-8")
+        tags = Tags(text)
+        assert tags.dangerous() == []
+        policies = [a["content"] for t, a in tags.found if a.get("http-equiv")]
+        assert policies[0].startswith("default-src 'none'; style-src")
+    why = (quarter[0] / "why_jobs_run_over.html").read_text(encoding="utf-8")
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in why
+
+
+def test_outputs_kept_in_the_notebook_hold_no_tag_either(quarter):
+    for path in sorted(quarter[0].glob("*.ipynb")):
+        outputs = [out for cell in nbformat.read(path, 4).cells for out in cell.get("outputs", [])]
+        for output in outputs:
+            data = output.get("data", {})
+            assert Tags(data.get("text/html", "")).dangerous() == []
+            words = re.sub(r"\\.", "", data.get("text/markdown", ""))
+            assert not re.search(r"<\w|\]\(", words)
+
+
+def test_pictures_data_can_be_opened(quarter):
+    files = sorted((quarter[0] / "data").glob("*.csv"))
+    assert len(files) > 3
+    for file in files:
+        assert runs_in_a_spreadsheet(file.read_text(encoding="utf-8")) == []
