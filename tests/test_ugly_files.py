@@ -43,7 +43,7 @@ REFUSED = {
     "error.xlsx": f'{SHEET}, column lap_mm, value "#REF!": is an error of the spreadsheet',
     "formula.xlsx": f'{SHEET}, column lap_mm, value "=60*2": is a formula whose value is not in',
     "merged.xlsx": f"{SHEET}: cells of this row are merged with others",
-    "from_1904.xlsx": f'{SHEET}, column finished_on, value "44650": is the number of a day',  # noqa: E501
+    "from_1904.xlsx": f'{SHEET}, column finished_on, value "44650": is the number of a day',
     "far_cell.xlsx": "reaches to row 1,048,576, column 16,384; delete what stands far from the",
     "bomb.xlsx": "bomb.xlsx would unpack to 700 MB, and no more than 600 MB are read",
     "lying_size.xlsx": "cannot be read as a workbook (Bad CRC-32 for file 'xl/worksheets/sheet1",
