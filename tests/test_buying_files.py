@@ -1,3 +1,4 @@
+import argparse
 import io
 import re
 from dataclasses import replace
@@ -14,6 +15,7 @@ from airstats.buying_files import buying_page, buying_workbook, headline, unlear
 from airstats.pooling import pooled_orders
 from airstats.takeoff import take_off
 from airstats.verbs import CAUTION
+from airstats.verbs_materials import write_list
 from tests.material_firm import firm, save
 
 AHEAD = firm(6, seed=8)
@@ -177,3 +179,10 @@ def test_calibrate_says_what_it_learnt_of_materials(tmp_path, capsys):
     past = save(tmp_path / "past", firm(12, frame_tape=0.2))
     assert main(["calibrate", str(past), "--out", str(tmp_path / "a.json")]) == 0
     assert re.search(r"frame tape +0\.\d{3} ± 0\.\d{3} m a m counted", capsys.readouterr().out)
+
+
+def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known, capsys):
+    asked = argparse.Namespace(leftover_cost=60.0, short_cost=240.0)
+    write_list(asked, AHEAD, replace(known, materials={}), CAUTION, tmp_path, others=False)
+    assert pd.read_csv(tmp_path / "buying_list.csv")["material"].tolist() == ["sheet"]
+    assert re.match(r"For 6 jobs buy \d+ rolls of sheet", capsys.readouterr().out)

@@ -10,13 +10,9 @@ from airstats.decisions import after_decision
 from airstats.desk import lay_out
 from airstats.quarterly import with_materials
 from airstats.screen import Picture, Words
-from airstats.words_materials import (
-    materials_now,
-    owner_section,
-    price_section,
-    update_section,
-)
+from airstats.words_materials import materials_now, price_section, update_section
 from airstats.words_materials_evidence import evidence_section
+from airstats.words_materials_owner import owner_section
 from tests.material_firm import firm
 
 SECTIONS = {
@@ -58,23 +54,25 @@ def test_a_section_starts_with_its_heading(name, short):
 def test_the_owner_reads_that_metres_were_not_counted(short):
     said = texts(owner_section(short))
     assert "more than priced over 24 jobs" in said
-    assert "The main reason: the price held less than the openings and courses need" in said
+    assert "Nobody counts the edges of the frames: the price does not follow their number" in said
 
 
 def test_the_owner_reads_that_the_rate_is_high():
     """Priced with more than enough for what is counted; half as much again is used."""
-    said = texts(owner_section(desk_of(firm(jobs=24, frame_tape=0.5), packs=6.0)))
-    assert "The main reason: more is used than is counted, at the usual rate" in said
+    said = texts(owner_section(desk_of(firm(jobs=24, frame_tape=0.5), packs=4.0)))
+    assert "The main reason is waste: it took" in said
+    assert "the price held" in said
 
 
 def test_the_owner_reads_that_there_is_nothing_to_find():
     said = texts(owner_section(desk_of(firm(jobs=24, corner_pieces=0.0), packs=12.0)))
-    assert "No cause by itself is surely above zero" in said or "fewer than priced" in said
+    assert "fewer than priced" in said
+    assert "The price held more than the jobs took." in said
 
 
 def test_the_picture_says_in_words_what_it_shows(short):
     picture = next(part for part in owner_section(short) if isinstance(part, Picture))
-    assert picture.alt.startswith("frame tape, packs beyond the price: counted from openings")
+    assert picture.alt.startswith("Packs beyond the price. Frame tape: used, less priced")
     assert len(picture.data) == 5
 
 
