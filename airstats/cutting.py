@@ -10,7 +10,7 @@ import pandas as pd
 from airstats.allowances import Allowances
 from airstats.break_even import break_even_map, turning_prices
 from airstats.cut_choice import cheapest_cut, job_savings
-from airstats.cut_terms import STANDARD_COSTS, CutTerms
+from airstats.cut_terms import STANDARD_COSTS, CutCosts, CutTerms
 from airstats.cuts import CUT_NAMES
 from airstats.records import Records
 
@@ -18,16 +18,18 @@ USUAL_SHAPE = 0.9
 """Width over height where a firm has no opening to show it: a little taller than wide."""
 
 
-def cut_terms(records: Records, allowances: Allowances) -> CutTerms:
-    """Return the sheet's price from the records, if they hold one, and the learnt re-use."""
+def cut_terms(
+    records: Records, allowances: Allowances, costs: CutCosts = STANDARD_COSTS
+) -> CutTerms:
+    """Return the learnt re-use, and the costs at the records' own sheet price, if any."""
     share = float(np.clip(allowances.reuse_table()["mean"].mean(), 0, 1))
     jobs = records.jobs
     price = jobs["roll_price"] if "roll_price" in jobs else pd.Series(dtype=float)
     each = (price / (jobs["roll_width_m"] * jobs["roll_length_m"])).dropna()
     if each.empty:
-        return CutTerms(reuse_share=share)
-    costs = replace(STANDARD_COSTS, sheet_price_m2=float(each.iloc[-1]))
-    return CutTerms(costs, reuse_share=share, own_price=True)
+        return CutTerms(costs, reuse_share=share)
+    own = replace(costs, sheet_price_m2=float(each.iloc[-1]))
+    return CutTerms(own, reuse_share=share, own_price=True)
 
 
 def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:

@@ -33,4 +33,13 @@ def csv_of(table: pd.DataFrame, float_format: str | None = None) -> str:
     for name in (name for name in table if not is_numeric_dtype(table[name])):
         defused[name] = table[name].astype(object).map(harmless)
     defused.columns = pd.Index([harmless(name) for name in table])
-    return defused.to_csv(index=False, lineterminator="\n", float_format=float_format)
+    return plain_csv(defused, float_format)
+
+
+def plain_csv(table: pd.DataFrame, float_format: str | None = None) -> str:
+    """Return a table as the text of a CSV file, each cell as it is."""
+    text = table.to_csv(index=False, lineterminator="\n", float_format=float_format)
+    if "\r" not in text:
+        return text
+    # The writer puts quotation marks only round the line ends that it uses itself.
+    return table.to_csv(index=False, lineterminator="\r\n", float_format=float_format)

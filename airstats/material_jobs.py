@@ -39,8 +39,8 @@ MATERIAL_NET: Causes = {
 }
 """Waste set against what the price held beyond the counted quantity: the two belong together."""
 MATERIAL_CAUSE_WORDS = {
-    OVERRUN: "used, less priced",
-    "not_counted": "needed by the openings, less priced",
+    OVERRUN: "used less priced",
+    "not_counted": "needed by the openings less priced",
     "waste": "waste at the firm's rate",
     "whole_packs": "whole-pack rounding",
     "unexplained": "unexplained",

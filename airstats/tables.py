@@ -97,11 +97,12 @@ def parquet_table(name: str, file: str, data: bytes) -> Table:
 
     try:
         _check_size(file, pq.ParquetFile(io.BytesIO(data)).metadata)
-        arrow = pq.read_table(io.BytesIO(data))
+        arrow = pq.read_table(io.BytesIO(data), page_checksum_verification=True)
+        arrow.validate(full=True)
         # Whole numbers beside blanks would lose their last digits as decimals.
         frame = arrow.to_pandas(ignore_metadata=True, integer_object_nulls=True)
     except (pa.ArrowException, OSError, ValueError) as error:
-        problem = f"cannot be read as Parquet, it may be damaged ({error})"
+        problem = f"cannot be read as Parquet, it may be damaged ({shown(str(error))})"
         raise unreadable(file, problem, "write the file again") from error
     header = list(arrow.schema.names)
     if header_position([header]) is None:

@@ -249,12 +249,12 @@ def _write_set_aside(records: Records, folder: Path, home: Path | None = None) -
     """Write the rows left out to a folder, whose files will be moved to `home` if that is given."""
     if records.set_aside.empty:
         return
-    from airstats.defused import harmless
+    from airstats.defused import harmless, plain_csv
     from airstats.files import write_whole
 
     # The rows' own cells stay as they are, even those that a spreadsheet would run.
     aside = records.set_aside.assign(reason=records.set_aside["reason"].map(harmless))
-    write_whole(folder / "set_aside.csv", aside.to_csv(index=False, lineterminator="\n"))
+    write_whole(folder / "set_aside.csv", plain_csv(aside))
     print(
         f"{len(records.set_aside)} rows set aside, unchanged and with reasons:"
         f" {(home or folder) / 'set_aside.csv'}"

@@ -45,7 +45,8 @@ def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
     sizes = "every size of opening on the map"
     if len(openings):
         area = openings["width_mm"] * openings["height_mm"] / 1e6
-        sizes = f"all your sizes, {number(area.min())} to {number(area.max())} m²"
+        ends = dict.fromkeys((number(area.min()), number(area.max())))
+        sizes = f"all your openings, of {' to '.join(ends)} m²"
         own = bands[bands["to_m2"].ge(area.min()) & bands["from_m2"].le(area.max())]
         bands = own if len(own) else bands
     *smaller, last = each(bands)

@@ -106,7 +106,8 @@ def quarter_money(desk: Desk) -> Words:
 def advice(desk: Desk) -> Words:
     """Say what to change: what a price should hold, from the firm's own allowances."""
     table = desk.now.table()
-    held = [(name, table.loc[f"reveal.{cut}"]) for cut, name in CUT_NAMES.items()]
+    cuts = cut_comparison(desk.jobs, desk.now)["cut"].tolist() or list(CUT_NAMES)
+    held = [(CUT_NAMES[cut], table.loc[f"reveal.{cut}"]) for cut in cuts]
     factors = [
         f"{row['mean']:.2f} ± {(row['high'] - row['low']) / 2:.2f} ({name})" for name, row in held
     ]
@@ -117,7 +118,7 @@ def advice(desk: Desk) -> Words:
         start = "**Nothing need change.** Your records ask for"
     return Words(
         f"{start} the laid sheet with its laps, {in_percent(table.iloc[0])} of it for waste, and"
-        f" for each m² of reveal {listed(factors)} m²"
+        f" for each m² of reveal {listed(factors)} m² of sheet"
         f"{'' if nothing else '; no flat percentage'}.{_look_at_crews(desk)}"
     )
 
@@ -225,8 +226,10 @@ def _main_cause(desk: Desk, job_id: str) -> str:
     sure = split[split["group"].eq(job_id) & (split["low"] > 0)].nlargest(1, "mean")
     if sure.empty:
         return " No cause by itself is sure."
-    row = sure.iloc[0]
-    return f" The main cause: {SHORT_WORDS[row['cause']]}, {give_or_take(row, 'rolls')}."
+    amount, cause = give_or_take(sure.iloc[0], "rolls"), str(sure["cause"].iloc[0])
+    if cause == "unexplained":
+        return f" The largest part is unexplained: {amount}."
+    return f" The main cause: {SHORT_WORDS[cause]}, {amount}."
 
 
 def _doubt(desk: Desk, job_id: str) -> str:
@@ -280,4 +283,4 @@ def _little_used(desk: Desk) -> list[str]:
     names = [f"{CUT_NAMES[row.cut]} ({counted(row.jobs, 'job')})" for row in little]
     if not names:
         return []
-    return [f"what reveals {listed(names)} take rests more on common practice than on your jobs"]
+    return [f"for reveals {listed(names)} common practice still outweighs your own jobs"]

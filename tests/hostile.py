@@ -88,5 +88,5 @@ class Tags(HTMLParser):
             if tag in ("script", "iframe", "object", "embed", "base", "form", "link")
             or any(name.startswith("on") for name in attributes)
             or not (attributes.get("href") or "#").startswith(("#", "data:text/csv"))
-            or (not (attributes.get("src") or "data:").startswith("data:image/") and tag == "img")
+            or (tag == "img" and not (attributes.get("src") or "").startswith("data:image/"))
         ]

@@ -15,8 +15,13 @@ import pytest
 from matplotlib.figure import Figure
 
 from airstats.__main__ import main
+from airstats.allowances import load_allowances
+from airstats.buying import buying_list
 from airstats.buying_files import buying_page, buying_workbook
+from airstats.card import allowance_card
 from airstats.defused import csv_of, harmless
+from airstats.price_sheet import price_sheet
+from airstats.records import read_records
 from airstats.screen import Picture, Words
 from airstats.workbook import run_quarter_notebooks
 from tests.hostile import MARK, NAMES, STARTS, Tags, hostile_firm, named, runs_in_a_spreadsheet
@@ -37,7 +42,6 @@ NEVER_CALLED = {
     "eval", "exec", "compile", "__import__", "system", "popen", "read_pickle", "to_pickle",
     "urlopen", "urlretrieve", "spawnl", "spawnv", "execv", "execl", "from_string", "read_html",
 }  # fmt: skip
-ALLOWED = {("workbook", "compile"), ("pdf", "compile")}
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -75,7 +79,6 @@ def _compiles_no_code(calls):
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(1)", "\tx", "\rx", "＝1"])
-@pytest.mark.skip(reason="defusing is not finished")
 def test_a_text_that_would_run_gets_an_apostrophe(text):
     assert harmless(text) == f"'{text}"
     frame = pd.DataFrame({"job_id": [text, "-5"], "rolls": [-1.5, 2.0], text: ["x", "y"]})
@@ -108,21 +111,6 @@ def test_a_picture_takes_any_name_as_a_name(name):
     assert runs_in_a_spreadsheet(picture._repr_mimebundle_()[1]["image/png"]["csv"]) == []
 
 
-@pytest.mark.skip(reason="defusing is not finished")
-def test_the_buying_list_defuses_jobs_materials_and_units():
-    bought = pd.DataFrame(
-        {"material": NAMES, "unit": NAMES, "order_packs": 1.0, "pack": 30.0, "expected": 1.0,
-         "low_packs": 1.0, "high_packs": 1.0, "chance_short": 0.1, "expected_left_over_packs": 0.1,
-         "pack_price": 1.0, "order_money": 1.0, "left_over_money": 0.1, "jobs_counted": 3}
-    )  # fmt: skip
-    page = buying_page(bought, named(24), "2026Q3", "caution")
-    assert Tags(page).dangerous() == []
-    book = openpyxl.load_workbook(io.BytesIO(buying_workbook(bought, named(24), "2026Q3", "c")))
-    cells = [cell for sheet in book for row in sheet for cell in row]
-    assert not [cell.value for cell in cells if cell.data_type == "f"]
-    assert not [cell.value for cell in cells if str(cell.value).startswith(STARTS)]
-
-
 # --- The commands ---------------------------------------------------------------------------------
 
 
@@ -143,20 +131,31 @@ def made(records, tmp_path_factory):
     return out
 
 
-@pytest.mark.skip(reason="defusing is not finished")
 def test_every_csv_file_can_be_opened(made):
     files = sorted(made.rglob("*.csv"))
     assert {"orders.csv", "backtest_jobs.csv", "buying_list.csv"} <= {file.name for file in files}
     for file in files:
         assert runs_in_a_spreadsheet(file.read_text(encoding="utf-8")) == []
-    ids = pd.read_csv(made / "orders.csv")["job_id"].str.removeprefix("'")
-    assert sorted(ids) == sorted(named(24))
+    assert sorted(pd.read_csv(made / "orders.csv")["job_id"]) == sorted(map(harmless, named(24)))
+
+
+def test_the_buying_list_defuses_jobs_materials_and_units(records, made):
+    known = load_allowances(made / "a.json")
+    bought = buying_list(read_records(records), known, 60.0, 240.0)
+    for start in range(0, len(NAMES), len(bought)):
+        some = (NAMES * 2)[start : start + len(bought)]
+        hostile = bought.assign(material=some, unit=some)
+        page = buying_page(hostile, named(24), "2026Q3", "caution")
+        assert Tags(page).dangerous() == []
+        book = buying_workbook(hostile, named(24), "2026Q3", "caution")
+        cells = [
+            c for sheet in openpyxl.load_workbook(io.BytesIO(book)) for row in sheet for c in row
+        ]
+        assert not [cell.value for cell in cells if cell.data_type == "f"]
+        assert not [cell.value for cell in cells if str(cell.value).startswith(STARTS)]
 
 
 def test_a_workbook_holds_no_formula_of_the_records(made):
-    from airstats.allowances import load_allowances
-    from airstats.price_sheet import price_sheet
-
     held = io.BytesIO(price_sheet(load_allowances(made / "a.json"), 60.0, 240.0))
     books = [openpyxl.load_workbook(held), openpyxl.load_workbook(made / "buying_list.xlsx")]
     cells = [cell for book in books for sheet in book for row in sheet for cell in row]
@@ -165,9 +164,6 @@ def test_a_workbook_holds_no_formula_of_the_records(made):
 
 
 def test_the_card_escapes(made):
-    from airstats.allowances import load_allowances
-    from airstats.card import allowance_card
-
     page = allowance_card(load_allowances(made / "a.json"), 60.0, 240.0)
     assert Tags(page).dangerous() == []
 
@@ -192,14 +188,11 @@ def test_what_is_set_aside_stays_as_it_was_and_its_reason_does_not_run(tmp_path)
 
 @pytest.fixture(scope="module")
 def quarter(records, tmp_path_factory):
-    """Two notebooks run over the hostile firm, from a hostile folder, with a hostile reason."""
+    """A notebook run over the hostile firm, from a hostile folder, with a hostile reason."""
     out = tmp_path_factory.mktemp("quarter")
-    common = {"records": str(records), "quarter": "2025Q4"}
-    wanted = {
-        "why_jobs_run_over": common,
-        "update_allowances": common | {"decision": "keep", "decision_reason": REASON,
-                                       "decided_by": NAMES[13]},
-    }  # fmt: skip
+    parameters = {"records": str(records), "quarter": "2025Q4", "decision": "keep",
+                  "decision_reason": REASON, "decided_by": NAMES[13]}  # fmt: skip
+    wanted = {"update_allowances": parameters}
     run_quarter_notebooks(wanted, out, progress=False)
     return out, wanted
 
@@ -222,7 +215,7 @@ def test_nothing_ran_and_nothing_left_its_folder(quarter):
         assert not (place / MARK).exists()
     names = {path.relative_to(out).as_posix() for path in out.rglob("*")}
     assert all(re.fullmatch(r"[\w./-]+", name) for name in names)
-    assert {"why_jobs_run_over.html", "why_jobs_run_over.pdf", "data"} <= names
+    assert {"update_allowances.html", "update_allowances.pdf", "data"} <= names
 
 
 def test_pages_hold_names_as_text_and_a_policy(quarter):
@@ -232,11 +225,10 @@ def test_pages_hold_names_as_text_and_a_policy(quarter):
         assert tags.dangerous() == []
         policies = [a["content"] for t, a in tags.found if a.get("http-equiv")]
         assert policies[0].startswith("default-src 'none'; style-src")
-    why = (quarter[0] / "why_jobs_run_over.html").read_text(encoding="utf-8")
-    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in why
+    text = (quarter[0] / "update_allowances.html").read_text(encoding="utf-8")
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in text
 
 
-@pytest.mark.skip(reason="defusing is not finished")
 def test_outputs_kept_in_the_notebook_hold_no_tag_either(quarter):
     for path in sorted(quarter[0].glob("*.ipynb")):
         outputs = [out for cell in nbformat.read(path, 4).cells for out in cell.get("outputs", [])]
@@ -244,11 +236,11 @@ def test_outputs_kept_in_the_notebook_hold_no_tag_either(quarter):
             data = output.get("data", {})
             assert Tags(data.get("text/html", "")).dangerous() == []
             words = re.sub(r"\\.", "", data.get("text/markdown", ""))
-            assert not re.search(r"<\w|\]\(", words)
+            assert not set("<[") & set(words)
 
 
 def test_pictures_data_can_be_opened(quarter):
     files = sorted((quarter[0] / "data").glob("*.csv"))
-    assert len(files) > 3
+    assert files
     for file in files:
         assert runs_in_a_spreadsheet(file.read_text(encoding="utf-8")) == []

@@ -7,15 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from airstats.breakdown import OVERRUN
 from airstats.material_jobs import (
     MATERIAL_CAUSE_WORDS,
     MATERIAL_CAUSES,
+    MATERIAL_NET,
     material_comparison,
     material_jobs,
     material_split,
+    material_table,
+    price_follows_count,
 )
 from airstats.overrun import CAUSES
 from airstats.quarterly import calibrate
+from airstats.takeoff import Takeoff
 from tests.material_firm import firm
 
 PRICED = {"frame tape": 2.0, "corner pieces": 9.0}
@@ -35,7 +40,9 @@ def test_every_part_of_the_split_is_in_one_cause():
     members = [member for members in MATERIAL_CAUSES.values() for member in members]
     reveals = {"reveal.diagonal", "reveal.centre", "reveal.lined"}
     assert sorted(members) == sorted(set(CAUSES) - reveals)
-    assert set(MATERIAL_CAUSES) == set(MATERIAL_CAUSE_WORDS)
+    assert {OVERRUN, *MATERIAL_CAUSES} == set(MATERIAL_CAUSE_WORDS)
+    net = [member for members in MATERIAL_NET.values() for member in members]
+    assert sorted(net) == sorted(members)
 
 
 @pytest.mark.parametrize("name", PRICED)
@@ -46,6 +53,48 @@ def test_the_parts_add_up_to_used_less_priced(name):
     over = (own["used"] - own["estimated"]).sum()
     assert len(table) == len(own) == 32
     assert material_split(one)["mean"].sum() == pytest.approx(over, abs=1e-9)
+    assert material_split(one, causes=MATERIAL_NET)["mean"].sum() == pytest.approx(over, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", PRICED)
+def test_the_table_adds_up_in_packs_and_in_money(name):
+    """Packs of two prices: the money is that of each job's own packs."""
+    rows = RECORDS.materials
+    dear = replace(RECORDS, materials=rows.assign(pack_price=12.0 + (rows.index % 2) * 5.0))
+    one = {m.name: m for m in material_jobs(dear, NOW)}[name]
+    table = material_table(one).set_index("cause")
+    own = dear.materials[dear.materials["material"].eq(name)]
+    over = own["used"] - own["estimated"]
+    for unit, whole in (("packs", over.sum()), ("money", (over * own["pack_price"]).sum())):
+        assert table.loc[OVERRUN, f"mean_{unit}"] == pytest.approx(whole)
+        parts = table.drop(OVERRUN)
+        assert parts[f"mean_{unit}"].sum() == pytest.approx(whole, abs=1e-9)
+        assert (table[f"low_{unit}"] <= table[f"mean_{unit}"]).all()
+        assert (table[f"mean_{unit}"] <= table[f"high_{unit}"]).all()
+
+
+def test_without_a_price_of_packs_there_is_no_money():
+    unpriced = replace(RECORDS, materials=RECORDS.materials.assign(pack_price=np.nan))
+    for one in material_jobs(unpriced, NOW):
+        assert one.units() == ("rolls",)
+        table = material_table(one)
+        assert table["mean_money"].isna().all()
+        assert table["mean_packs"].notna().all()
+
+
+def test_a_price_follows_the_count_or_does_not():
+    one = next(material_jobs(RECORDS, NOW))
+    table = one.jobs.table
+    for estimated, follows in (
+        (0.0 * table["laid_m2"], False),
+        (2.0 + 0.0 * table["laid_m2"], False),
+        (table["laid_m2"] / 50, True),
+        (-table["laid_m2"], False),
+    ):
+        told = replace(one, jobs=Takeoff(table.assign(estimated_rolls=estimated)))
+        assert price_follows_count(told) is follows
+    few = Takeoff(table.head(3).assign(estimated_rolls=2.0))
+    assert price_follows_count(replace(one, jobs=few))
 
 
 def test_what_nobody_counted_and_the_usual_rate_stand_apart():

@@ -168,6 +168,17 @@ def test_damaged_parquet():
         parquet_table("jobs", "jobs.parquet", b"PAR1 not so PAR1")
 
 
+def test_parquet_text_that_is_no_utf8_is_damage_and_whole_numbers_keep_their_digits():
+    data = io.BytesIO()
+    whole = pd.array([2**60 + 1, None], dtype="Int64")
+    frame = pd.DataFrame({"job_id": ["a1", "b2"], "note": whole})
+    frame.to_parquet(data, compression=None)
+    table = parquet_table("jobs", "jobs.parquet", data.getvalue())
+    assert as_text(table.cells["note"][0]) == str(2**60 + 1)
+    with pytest.raises(UnreadableTableError, match="it may be damaged"):
+        parquet_table("jobs", "jobs.parquet", data.getvalue().replace(b"a1", b"a\x94"))
+
+
 def test_cells_as_text():
     stamp = pd.Timestamp(2026, 3, 4)
     shown = [as_text(v) for v in ["0,50 ", 101.0, 0.1, True, None, float("nan"), stamp, 1e300]]

@@ -45,24 +45,22 @@ def test_one_quarter_has_no_trend():
     assert "No trend to be told" in words_compared.trend_words(lay_out(invent(), "2025Q1")).text
 
 
-@pytest.mark.skip(reason="the wording has changed since; renew the expectation")
 def test_a_crew_is_named_only_where_it_stands_out(crew, nothing):
     said = words_compared.crew_words(crew).text
     assert said.startswith("Crew Damson uses ")
     assert "Below the firm: " in said
     said = words_compared.crew_words(nothing).text
-    assert said.startswith("Nothing to find: no crew can be told from the firm.")
+    assert said.startswith("Nothing to find: no crew can be told from the firm; chance explains")
     assert "chance explains" in said
 
 
-@pytest.mark.skip(reason="the wording has changed since; renew the expectation")
 def test_a_crew_with_three_bad_jobs_is_not_blamed():
     records = invent(jobs=48, priced_reveals=True)
     crew = records.jobs["crew"].where(records.jobs.index >= 3, "Rowan")
     used = records.jobs["used_rolls"] + 0.15 * (records.jobs.index < 3)
     desk = lay_out(replace(records, jobs=records.jobs.assign(crew=crew, used_rolls=used)))
     said = words_compared.crew_words(desk).text
-    assert said.startswith("Nothing to find: no crew can be told from the firm.")
+    assert said.startswith("Nothing to find: no crew can be told from the firm; chance explains")
     assert "3 jobs, too few)" in said
 
 
@@ -73,12 +71,11 @@ def test_without_crews_or_with_one_it_says_so():
         assert told in words_compared.crew_words(desk).text
 
 
-@pytest.mark.skip(reason="the wording has changed since; renew the expectation")
 def test_cuts_alike_are_said_to_be(reveals, crew):
     said = words_compared.cut_words(reveals).text
-    assert "Not to be told apart: cut corner to corner and cut down the middle." in said
+    assert "Not to be told apart: corner to corner and slit down the middle." in said
     assert said != words_compared.cut_words(crew).text
-    assert words_compared.cut_table(reveals)["cut"].tolist()[0] == "cut corner to corner"
+    assert words_compared.cut_table(reveals)["cut"].tolist()[0] == "corner to corner"
 
 
 def test_without_reveals_no_cut_is_compared():
@@ -97,6 +94,7 @@ def test_hindsight_says_what_was_saved_or_that_chance_explains_it(reveals, nothi
     assert f"{short['foretold']:.0f} instead of {short['really']:.0f} (" in said
     said = words_compared.hindsight_words(look_back(nothing.records)).text
     assert "which chance explains**" in said
+    assert said.endswith("The sheet itself is bought either way.")
 
 
 def test_hindsight_at_other_costs_may_say_more(reveals):

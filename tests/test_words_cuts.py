@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from airstats import words_cuts
@@ -17,6 +18,7 @@ from airstats.cutting import (
     usual_shape,
 )
 from airstats.desk import lay_out
+from airstats.phrases import roughly
 from tests.invented import invent
 
 FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
@@ -46,9 +48,10 @@ def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
     low, high = saving_range(records, terms)
     assert low < savings["saving"].sum() < high
     said = words_cuts.cut_words(terms, savings, (low, high)).text
-    assert f"({low:,.0f} to {high:,.0f} if the times are half to double those assumed)" in said
-    assert f"{savings['saving'].sum():,.0f} of your money in sheet, tape and time" in said
-    assert "over 12 jobs" in said
+    about = roughly(savings["saving"].sum())
+    assert f"({roughly(low)} to {roughly(high)} if the times are half to double" in said
+    assert f"about {about} of your money in sheet, tape and time" in said
+    assert "over all 12 jobs" in said
     assert "2.00 a m² of sheet, from your roll price; assumed: 0.90 a m of tape" in said
     assert f"{terms.reuse_share:.0%} of usable off-cuts" in said
     none = words_cuts.cut_words(terms, savings.assign(saving=0.0), (0, 0)).text
@@ -62,6 +65,13 @@ def test_a_price_of_the_sheet_that_is_assumed_is_called_so(desk, records):
     assert not cut_terms(invent(jobs=12, price=float("nan")), desk.now).own_price
     own = invent(jobs=12, price=300.0)
     assert cut_terms(own, desk.now).costs.sheet_price_m2 == pytest.approx(300 / 75)
+
+
+def test_the_firms_own_times_and_prices_are_reckoned_with_and_said(desk, records):
+    own = cut_terms(records, desk.now, CutCosts(tape_price_m=1.5, labour_hour=60.0))
+    said = words_cuts.cut_words(own, past_savings(records, own), (0, 0)).text
+    assert "assumed: 1.50 a m of tape, 60 an hour" in said
+    assert own.costs.sheet_price_m2 == pytest.approx(2.0)
 
 
 def test_laps_and_roll_widths_are_those_of_the_job(records, terms):
@@ -84,13 +94,27 @@ def test_the_plan_counts_what_is_cheaper_otherwise(records, terms):
 
 def test_the_map_in_words_names_the_sizes_where_the_cut_changes(records, terms):
     grid = cut_map(records, terms)
-    said = words_cuts.map_words(grid, records.openings).text
+    small, large = records.openings.head(2), records.openings.head(2)
+    small = small.assign(width_mm=700.0, height_mm=700.0)
+    large = large.assign(width_mm=3000.0, height_mm=3000.0)
+    said = words_cuts.map_words(grid, pd.concat([small, large])).text
     assert said.startswith("At a reveal of 350 mm, by size of opening, the cheapest cut is ")
     assert "slit down the middle up to" in said
     assert said.endswith("beyond.")
-    everywhere = words_cuts.map_words(cut_map(records, FLAPS_ONLY), records.openings).text
+
+
+def test_the_map_in_words_keeps_to_the_firms_own_sizes(records, terms):
+    said = words_cuts.map_words(cut_map(records, terms), records.openings).text
+    assert said == (
+        "At a reveal of 350 mm, slit down the middle is cheapest for all your openings, of 1.7 m²."
+    )
+    wide = records.openings.assign(width_mm=[1000.0] * 6 + [1500.0] * 6)
+    said = words_cuts.map_words(cut_map(records, terms), wide).text
+    assert said.endswith("for all your openings, of 1.4 to 2.1 m².")
+    bare = without_openings(records).openings
+    everywhere = words_cuts.map_words(cut_map(records, FLAPS_ONLY), bare).text
     assert everywhere == (
-        "At a reveal of 350 mm, stopped and lined is cheapest for every size of opening on the map."
+        "At a reveal of 300 mm, stopped and lined is cheapest for every size of opening on the map."
     )
 
 

@@ -72,7 +72,7 @@ def test_the_owner_reads_that_there_is_nothing_to_find():
 
 def test_the_picture_says_in_words_what_it_shows(short):
     picture = next(part for part in owner_section(short) if isinstance(part, Picture))
-    assert picture.alt.startswith("Packs beyond the price. Frame tape: used, less priced")
+    assert picture.alt.startswith("Packs beyond the price. Frame tape: used less priced")
     assert len(picture.data) == 5
 
 
