@@ -15,6 +15,7 @@ from airstats.diagnostics import (
 from airstats.evidence import plain_regression, regression_frame
 from airstats.looking_back import PERCENTS, backtest
 from tests.benchmark.worlds import World, invent_firm
+from tests.external_checks import agree
 from tests.invented import invent
 
 
@@ -101,7 +102,7 @@ def test_chance_is_binomial():
     mean = rng.uniform(20, 40, 100)
     table = foretold(mean, 2.0, mean + rng.normal(0, 2.0, 100), 1.0)
     # Binomial (100, 0.5): 5 and 95 % points 42 and 58, from any printed table.
-    assert table.loc[50, ["chance_low", "chance_high"]].to_list() == pytest.approx([0.42, 0.58])
+    agree("binomial", table.loc[50, ["chance_low", "chance_high"]])
 
 
 def test_an_invented_firm_is_priced_with_right_chances():

@@ -23,6 +23,7 @@ from airstats.pooling import (
 )
 from airstats.pricing import predict, price
 from airstats.takeoff import Takeoff, take_off
+from tests.external_checks import agree
 from tests.invented import invent
 
 RECORDS = invent(jobs=12, seed=5)
@@ -116,8 +117,8 @@ def test_a_published_newsvendor_example():
     total = drawn_rolls(jobs, known, quarters_ahead=0).sum(axis=1)
     order = least_rolls(total, 18 / 20)
     # A roll is 0.05 of the example's units, and each job rounds up by half a roll on average.
-    assert (order - 4 * 0.5) * unit == pytest.approx(132.8155, abs=0.2)
-    assert cost_of(total, order, 2 * unit, 18 * unit) == pytest.approx(35.09967, rel=0.02)
+    agree("pooled.quantity", (order - 4 * 0.5) * unit)
+    agree("pooled.cost", cost_of(total, order, 2 * unit, 18 * unit))
 
 
 def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
@@ -125,7 +126,7 @@ def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
     # Management Science 25 (1979): n independent equal needs, pooled cost = single / sqrt(n).
     table = pooled_orders(equal_jobs(9), only_spread(300, 15, 300.0), *COSTS)
     ratio = table.loc[0, "pooled_cost"] / table.loc[0, "single_cost"]
-    assert ratio == pytest.approx(1 / 3, rel=0.03)
+    agree("eppen.root", ratio)
 
 
 def test_the_pooled_order_costs_least_of_all_orders():

@@ -14,6 +14,7 @@ from airstats.watch import (
     ewma,
     ewma_sd,
 )
+from tests.external_checks import agree
 from tests.invented import invent
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4 "EWMA Control Charts": weight
@@ -49,13 +50,13 @@ def drifted(crew="", share=0.06, from_quarter=3):
 
 
 def test_averages_are_those_of_the_handbook():
-    assert ewma(NIST_DATA, 0.3, 50.0) == pytest.approx(NIST_AVERAGES, abs=0.0051)
+    agree("ewma.averages", ewma(NIST_DATA, 0.3, 50.0))
 
 
 def test_limits_are_those_of_the_handbook():
     reach = 3 * 2.0539 * ewma_sd(independent(20), 0.3)
     # The page rounds 0.3/1.7 and its root to four digits.
-    assert [50 + reach[-1], 50 - reach[-1]] == pytest.approx([NIST_UPPER, NIST_LOWER], abs=6e-4)
+    agree("ewma.limits", [50 + reach[-1], 50 - reach[-1]])
     exact = np.sqrt(0.3 / 1.7 * (1 - 0.7 ** (2 * np.arange(1, 21))))
     assert ewma_sd(independent(20), 0.3) == pytest.approx(exact)
 

