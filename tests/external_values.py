@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.external_checks import DATASET, HANDBOOK, MEMORY, PRACTICE, Check
+from tests.external_checks import DATASET, HANDBOOK, LIBRARY, MEMORY, PRACTICE, Check
 
 NORRIS = "NIST StRD, Norris (published value seen)"
 TWICE = "value from memory, reproduced by two implementations"
@@ -163,6 +163,42 @@ COUNTS = {
     ),
 }  # fmt: skip
 
+GEOMETRY = {
+    f"bare.{cut}": Check(
+        f"bare after folding, 2,000 openings of any size, {told}, m²",
+        "outlines folded and cut by shapely", LIBRARY, "test_openings.py", (), 1e-9,
+    )
+    for cut, told in (
+        ("diagonal", "cut corner to corner"), ("centre.upright", "slit upright"),
+        ("centre.level", "slit level"), ("lined", "lined with strips"),
+    )
+} | {
+    "triangle.fits": Check(
+        "infill pieces, of 3,000, that fit in a trimmed tip",
+        "Post 1993, Geometriae Dedicata 45: 18 inequalities (published formula seen)", HANDBOOK,
+        "test_offcuts.py", (), 0.0,
+    ),
+}  # fmt: skip
+
+CHANCES = {
+    "interval.probability": Check(
+        "chance of a counted interval", "density integrated by scipy's quadrature", LIBRARY,
+        "test_likelihood.py", (), 1e-9, True,
+    ),
+    "normal.quantiles": Check(
+        "quantiles of the need, one normal", "scipy.stats.norm", LIBRARY, "test_mixture.py", (),
+        1e-10,
+    ),
+    "use.mean": Check(
+        "likely use of a job whose rolls were counted whole, m²", "scipy.stats.truncnorm",
+        LIBRARY, "test_overrun.py", (), 1e-6, True,
+    ),
+    "ewma.run": Check(
+        "jobs until chance alone crosses a limit, weight 0.2, 3 sd", "Lucas & Saccucci 1990",
+        MEMORY, "test_watch.py", (560.0,), 0.12, True,
+    ),
+}  # fmt: skip
+
 ORDERS = {
     "newsvendor.quantity": Check(
         "quantity for a normal need", SNYDER, HANDBOOK, ORDER, (56.603956,), 1e-6,
@@ -196,6 +232,29 @@ ORDERS = {
 }  # fmt: skip
 
 SHEET = {
+    "roll.net": Check(
+        "net cover of a roll 1.5 × 50 m with laps of 50, 100, 150 mm, m²",
+        "arithmetic of the trade, by two implementations", PRACTICE, "test_takeoff.py",
+        (72.5, 70.0, 67.5), 1e-9, True,
+    ),
+    "lap.default": Check(
+        "lap where none is given, mm",
+        "National Building Code of Canada 9.25.3.3: lapped 100 mm at least (seen)", HANDBOOK,
+        "test_records.py", (100.0,), 0.0,
+    ),
+    "roll.default": Check(
+        "roll where none is given: width, length, m", "the common roll", PRACTICE,
+        "test_records.py", (1.5, 50.0), 0.0,
+    ),
+    "waste.start": Check(
+        "waste believed before the first job, share",
+        "Bossink & Brouwers 1996: 1 to 10 % of what is bought leaves as waste (seen)", HANDBOOK,
+        "test_prior_check.py", (0.055,), 0.045,
+    ),
+    "demo.reveals": Check(
+        "reveals of an invented firm's middle job, m²", "30 to 40 m² in a typical one-off house",
+        PRACTICE, "test_demo.py", (35.0,), 5.0,
+    ),
     "felt.roll": Check(
         "roll of 36 in × 144 ft, ft²", "handbooks of building felt (published value seen)",
         HANDBOOK, "test_takeoff.py", (432.0,), 1e-6, True,
@@ -230,4 +289,4 @@ SHEET = {
     ),
 }  # fmt: skip
 
-CHECKS: dict[str, Check] = REGRESSIONS | UPDATING | COUNTS | ORDERS | SHEET
+CHECKS: dict[str, Check] = SHEET | GEOMETRY | COUNTS | CHANCES | UPDATING | ORDERS | REGRESSIONS

@@ -18,6 +18,7 @@ from airstats.offcuts import (
 from airstats.openings import Practice
 from airstats.practice import Sizes
 from airstats.slit import fill_strips, upright_leaves
+from tests.external_checks import agree
 
 
 def tip_of(base, height):
@@ -48,6 +49,7 @@ def triangle_fits(piece, room):
 def test_criterion_agrees_with_the_published_inequalities():
     pick = np.random.default_rng(3)
     seen = {0: 0, 1: 0, 2: 0}
+    published = 0
     for _ in range(3000):
         base, height = pick.uniform(150, 2000, 2)
         tip = tip_of(base, height)
@@ -55,11 +57,14 @@ def test_criterion_agrees_with_the_published_inequalities():
         hypotenuse = side * pick.uniform(0.7, 1.6)
         piece = (hypotenuse * base / 2 / side, hypotenuse * height / side, hypotenuse)
         count = int(tip_pieces(tip, hypotenuse))
-        assert (count > 0) == triangle_fits(piece, (base, side, side))
+        fits = triangle_fits(piece, (base, side, side))
+        assert (count > 0) == fits
+        published += fits
         # Two pieces larger than the halves would be larger than the tip.
         assert (count == 2) == (piece[0] * piece[1] <= tip.area[0])
         seen[count] += 1
     assert min(seen.values()) > 200
+    agree("triangle.fits", seen[1] + seen[2], published)
 
 
 def tip_pieces(tip, hypotenuse):

@@ -80,6 +80,8 @@ def test_areas_agree_with_folded_polygons(cut, slit):
     np.testing.assert_allclose(result["covered_head_m2"], covered["head"], rtol=0, atol=1e-9)
     np.testing.assert_allclose(result["covered_foot_m2"], covered["foot"], rtol=0, atol=1e-9)
     np.testing.assert_allclose(result["bare_m2"], bare, rtol=0, atol=1e-9)
+    name = f"bare.{cut}.{slit}" if cut == "centre" else f"bare.{cut}"
+    agree(name, result["bare_m2"], bare)
 
 
 def test_closed_form_corner_to_corner():

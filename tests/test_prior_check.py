@@ -7,6 +7,7 @@ from airstats.calibration import design, starting_belief
 from airstats.desk import lay_out
 from airstats.prior import Prior
 from airstats.prior_check import ordinary_jobs, prior_check
+from tests.external_checks import agree
 from tests.invented import invent
 
 
@@ -29,6 +30,10 @@ def drawn(jobs, draws=1500, seed=1):
         used = use / roll
         over[row] = np.where(jobs.table["counted"] == "opened", np.ceil(used), used) - priced
     return over
+
+
+def test_waste_starts_where_others_found_it():
+    agree("waste.start", Prior().waste[0])
 
 
 def opened(records):

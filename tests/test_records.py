@@ -14,6 +14,7 @@ from airstats.errors import RecordsError
 from airstats.records import Records, check_records, read_records
 from airstats.sources import read_source
 from airstats.tables import COLUMNS
+from tests.external_checks import agree
 
 JOBS = pd.DataFrame(
     {
@@ -412,3 +413,10 @@ def test_garbage_of_native_cells_never_breaks(rows):
     found = check_sheets(*sheets, link(*sheets))
     assert all(str(finding.fault) for finding in found)
     assert room._texts(tables["jobs"].cells).shape == tables["jobs"].cells.shape
+
+
+def test_what_is_not_told_is_the_common_roll_and_lap(tmp_path):
+    bare = JOBS[["job_id", "finished_on", "surface_m2", "estimated_rolls", "used_rolls"]]
+    job = read_records(write_csv(tmp_path / "bare", bare.head(1))).jobs.iloc[0]
+    agree("roll.default", job[["roll_width_m", "roll_length_m"]])
+    agree("lap.default", job["lap_mm"])

@@ -34,12 +34,14 @@ def quantities(openings=(), practice=Practice(), **columns):
 # --- Laps --------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("lap_mm", "net_m2"), [(50.0, 72.5), (100.0, 70.0), (150.0, 67.5)])
-def test_net_cover_of_a_roll(lap_mm, net_m2):
-    """Roll 1.5 x 50 m: 72.5, 70.0, 67.5 m² net; computed by two implementations."""
-    job = quantities(surface_m2=net_m2, lap_mm=lap_mm).iloc[0]
-    assert job["laid_m2"] == pytest.approx(75.0)
-    assert job["lap_m2"] == pytest.approx(75.0 - net_m2)
+def test_net_cover_of_a_roll():
+    """Roll 1.5 x 50 m with laps of 50, 100 and 150 mm."""
+    nets = []
+    for lap_mm in (50.0, 100.0, 150.0):
+        job = quantities(surface_m2=75.0, lap_mm=lap_mm).iloc[0]
+        nets.append(75.0 * 75.0 / job["laid_m2"])
+        assert job["lap_m2"] == pytest.approx(job["laid_m2"] - 75.0)
+    agree("roll.net", nets)
 
 
 def test_net_cover_of_building_felt():
