@@ -12,7 +12,15 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from airstats.cut_terms import AMOUNTS, FLAPS, STANDARD_TERMS, STROKES, CutCosts, CutTerms
+from airstats.cut_terms import (
+    AMOUNTS,
+    FLAPS,
+    LEVEL_FLAPS,
+    STANDARD_TERMS,
+    STROKES,
+    CutCosts,
+    CutTerms,
+)
 from airstats.errors import AirstatsError
 from airstats.offcuts import Floats
 from airstats.openings import CUTS, opening_quantities
@@ -76,7 +84,8 @@ def _amounts(
     laid = 0.0 if cut == "lined" else one_way["opening_m2"] * with_laps
     sheet = laid + one_way["needed_m2"] - terms.reuse_share * one_way["fillable_m2"]
     sides = openings["sides"].astype(int)
-    flaps, strokes = sides.map(FLAPS[cut]), sides.map(STROKES[cut])
+    level = cut == "centre" and practice.slit == "level"
+    flaps, strokes = sides.map(LEVEL_FLAPS if level else FLAPS[cut]), sides.map(STROKES[cut])
     return np.column_stack([sheet, one_way["joint_m"], one_way["pieces"], flaps, strokes])
 
 

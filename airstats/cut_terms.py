@@ -16,6 +16,8 @@ from airstats.practice import Practice
 # centre: the slit and two edges. lined: the sheet is cut off along every edge.
 STROKES = {"diagonal": {4: 2, 3: 3}, "centre": {4: 3, 3: 3}, "lined": {4: 4, 3: 4}}
 FLAPS = {"diagonal": {4: 4, 3: 3}, "centre": {4: 2, 3: 2}, "lined": {4: 0, 3: 0}}
+LEVEL_FLAPS = {4: 2, 3: 1}
+"""A slit that runs level leaves one leaf, at the head, where the threshold is not lined."""
 
 
 @dataclass(frozen=True)

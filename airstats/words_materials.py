@@ -47,7 +47,9 @@ def update_section(desk: Desk) -> Section:
     said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
     said = said[:1].upper() + said[1:]
     look = [f"{name} of {job} ({chance:.0%})" for name, job, chance in material_suspects(now)]
-    doubt = f" Look at {listed(look)}: so likely is the record wrong." if look else ""
+    doubt = (
+        f" Look at {listed(look)}: in brackets the chance that the record is wrong." if look else ""
+    )
     return (
         Words(f"## The other materials\n\n**{said}.**{doubt}"),
         show_table(

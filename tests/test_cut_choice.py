@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from airstats.cut_choice import cheapest_cut, cut_amounts, cut_costs, job_savings
-from airstats.cut_terms import AMOUNTS, FLAPS, STROKES, CutCosts, CutTerms
+from airstats.cut_terms import AMOUNTS, FLAPS, LEVEL_FLAPS, STROKES, CutCosts, CutTerms
 from airstats.errors import AirstatsError
 from airstats.openings import CUTS, Practice, opening_quantities
 from airstats.pieces import Opening, opening_pieces
@@ -141,6 +141,17 @@ def test_strokes_and_flaps_are_those_of_the_drawing(cut, sides):
     pieces = opening_pieces(Opening(1200, 2100, 200, sides, cut, Practice(slit="upright")))
     assert STROKES[cut][sides] == len(pieces.cut_lines)
     assert FLAPS[cut][sides] == len(pieces.flaps)
+
+
+@pytest.mark.parametrize("sides", [3, 4])
+def test_a_level_slit_folds_the_leaves_of_its_drawing(sides):
+    terms = CutTerms(practice=Practice(slit="level", halves=False))
+    frame = openings(sides=[sides] * 3)
+    folded = cut_amounts(frame, terms)["centre"][0][:, AMOUNTS.index("flaps")]
+    pieces = opening_pieces(Opening(1200, 2100, 200, sides, "centre", Practice(slit="level")))
+    assert (folded == len(pieces.flaps)).all()
+    assert LEVEL_FLAPS[sides] == len(pieces.flaps)
+    assert len(pieces.cut_lines) == STROKES["centre"][sides]
 
 
 def test_amounts_times_prices_are_the_cost():
