@@ -11,7 +11,7 @@ from scipy import ndimage
 from airstats.cuts import CUT_NAMES, CUTS
 from airstats.drafting import INK, words
 from airstats.drawing import describe_opening, draw_elevation, draw_opening, legend_key
-from airstats.phrases import each, listed, number
+from airstats.phrases import each, listed, number, percent
 from airstats.pieces import Opening, opening_pieces
 from airstats.practice import Practice
 from airstats.screen import Picture
@@ -116,7 +116,7 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
 def describe_cut_map(grid: pd.DataFrame) -> str:
     """Say in words what `cut_map` shows; it serves as the text alternative."""
     share = grid["cheapest_cut"].value_counts(normalize=True)
-    said = [f"{CUT_NAMES[str(cut)]} in {part:.0%}" for cut, part in share.items()]
+    said = [f"{CUT_NAMES[str(cut)]} in {percent(part)}" for cut, part in share.items()]
     area, depth = grid["opening_m2"], grid["reveal_mm"]
     return (
         f"Map of the cheapest cut for openings of {area.min():g} to {area.max():g} m² with reveals"

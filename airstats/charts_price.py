@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from airstats.charts import BLUE, INK, ORANGE, WIDTH, tidy
-from airstats.phrases import each, listed
+from airstats.phrases import each, listed, percent
 from airstats.screen import Picture
 
 MOST_PANELS = 12
@@ -27,7 +27,7 @@ def roll_chances(chances: pd.DataFrame, orders: pd.DataFrame) -> Picture:
     shown = orders.head(MOST_ROWS)
     data = chances[chances["job_id"].isin(shown["job_id"])]
     figure = _panels(data, shown) if len(shown) <= MOST_PANELS else _rows(data, shown)
-    said = [f"{r.job_id} {r.order_rolls} (short {r.chance_short:.0%})" for r in each(shown)]
+    said = [f"{r.job_id} {r.order_rolls} (short {percent(r.chance_short)})" for r in each(shown)]
     more = f" First {MOST_ROWS} of {len(orders)} jobs." if len(orders) > MOST_ROWS else ""
     alt = f"Chance of each number of rolls by job. Orders: {listed(said)}.{more}"
     return Picture("rolls", figure, alt, data)

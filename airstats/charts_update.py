@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 
 from airstats.allowances import UNITS, Allowances
 from airstats.charts import BLUE, GREY, INK, MOST_JOBS, ORANGE, WIDTH, paper, tidy
-from airstats.phrases import counted, each, listed, number
+from airstats.phrases import counted, each, listed, number, percent
 from airstats.prior_check import PriorCheck
 from airstats.screen import Picture
 from airstats.watch import ALL_JOBS
@@ -143,7 +143,9 @@ def prior_prediction(check: PriorCheck) -> Picture:
     axes.set_ylabel("jobs, %")
     axes.margins(y=0.12)
     figure.legend(loc="outside lower center", ncols=2, frameon=False)
-    said = [f"{_rolls_apart(r.overrun_rolls)} rolls {r.expected_share:.0%}" for r in each(table)]
+    said = [
+        f"{_rolls_apart(r.overrun_rolls)} rolls {percent(r.expected_share)}" for r in each(table)
+    ]
     told_too = (
         f" The jobs showed a mean of {number(check.shown)}." if check.shown is not None else ""
     )

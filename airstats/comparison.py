@@ -105,15 +105,17 @@ def prior_table(prior: Prior = Prior()) -> pd.DataFrame:
     for cut, pair in zip(("diagonal", "centre"), prior.reuse_shares, strict=True):
         rows.append((f"reuse.{cut}", _plus(pair), UNITS[f"reuse.{cut}"], "nobody counts it"))
     centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
-    crews = ", ".join(f"{value:g} ({chance:.0%})" for value, chance in prior.crew_sd_weights)
-    drifts = ", ".join(f"{value:g} ({chance:.0%})" for value, chance in prior.drift_weights)
+    crews = ", ".join(
+        f"{value:g} ({100 * chance:.0f} %)" for value, chance in prior.crew_sd_weights
+    )
+    drifts = ", ".join(f"{value:g} ({100 * chance:.0f} %)" for value, chance in prior.drift_weights)
     rows += [
         ("job-to-job spread", centre, "m² a m² laid", practice),
         ("difference between crews, sd", crews, "m² a m² laid", practice),
         ("drift of waste a quarter, sd", drifts, "m² a m² laid", practice),
-        ("re-use of off-cuts as form", f"{prior.reuse_weight:.0%}", "chance", "even odds"),
+        ("re-use of off-cuts as form", f"{100 * prior.reuse_weight:.0f} %", "chance", "even odds"),
         ("spread of the smallest job", f"{prior.floor_m2:g}", "m²", practice),
-        ("records grossly wrong", f"{prior.gross_share:.0%}", "of records", practice),
+        ("records grossly wrong", f"{100 * prior.gross_share:.0f} %", "of records", practice),
         ("size of a gross error, sd", f"{prior.gross_rolls:g}", "rolls", practice),
     ]
     return pd.DataFrame(rows, columns=["quantity", "prior", "unit", "reason"])
@@ -189,7 +191,7 @@ def _verdict(row: dict) -> tuple[str, str]:
     if left > LITTLE:
         if left >= 1:
             return "not enough to tell", "the jobs made it no surer than it was"
-        return "not enough to tell", f"{left:.0%} of the uncertainty is still there"
+        return "not enough to tell", f"{100 * left:.0f} % of the uncertainty is still there"
     return "held", f"{far}, within the {chance:.3f} that chance alone can do"
 
 

@@ -39,6 +39,11 @@ def in_percent(row: pd.Series) -> str:
     return f"{number(row['mean'] * 100, 1)} ± {number(half * 100, 1)} %"
 
 
+def percent(share: float, digits: int = 0) -> str:
+    """Return "59 %", or "58.7 %" with one digit."""
+    return f"{number(share * 100, digits)} %"
+
+
 def chance(share: float) -> str:
     """Return "59 %"; nearly one stands as "over 99 %"."""
     return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"

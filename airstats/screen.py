@@ -154,7 +154,8 @@ def unpacked(small: str) -> str:
 def _cell(value: Any, pattern: str) -> str:
     if value is None or value == "" or value != value:
         return MISSING
-    return pattern.format(value)
+    text = pattern.format(value)
+    return text.replace("%", " %") if pattern.endswith("%}") else text
 
 
 def _apart(heading: str, taken: dict[str, Any]) -> str:

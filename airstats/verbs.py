@@ -107,12 +107,14 @@ def price(asked: argparse.Namespace) -> None:
 
 
 def _print_orders(orders: pd.DataFrame) -> None:
-    for row in orders.itertuples():
+    from airstats.phrases import each, percent
+
+    for row in each(orders):
         print(
             f"{row.job_id}: order {row.order_rolls} rolls; sheet {row.expected_m2:.0f} m²"
             f" (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance of being short"
-            f" {row.chance_short:.1%}; on average {row.expected_left_over_rolls:.1f} rolls left"
-            " over"
+            f" {percent(row.chance_short, 1)}; on average {row.expected_left_over_rolls:.1f} rolls"
+            " left over"
         )
 
 
@@ -136,7 +138,7 @@ def backtest(asked: argparse.Namespace) -> None:
             f" {row.mean_cost:.0f} money a job, {row.jobs_short:.0f} jobs short by"
             f" {row.rolls_short:.0f} rolls, {row.rolls_left_over:.0f} rolls left over"
         )
-    print(f"80 % intervals held {result.held_80:.0%} of the uses; written: {folder}")
+    print(f"80 % intervals held {100 * result.held_80:.0f} % of the uses; written: {folder}")
 
 
 def quarter(asked: argparse.Namespace) -> None:
@@ -279,7 +281,7 @@ def _print_allowances(now: Allowances, previous: Allowances | None) -> None:
     if now.decision.get("decision") == "keep":
         print(f"kept: the previous values stand; waiting jobs: {now.decision['waiting'] or 'none'}")
     for job, probability in now.suspects.items():
-        print(f"look at job {job}: its record is wrong with probability {probability:.0%}")
+        print(f"look at job {job}: its record is wrong with probability {100 * probability:.0f} %")
 
 
 def _print_lines(lines: tuple[str, ...]) -> None:

@@ -24,7 +24,8 @@ def print_material_allowances(now: Allowances) -> None:
         )
     for name, job, probability in material_suspects(now):
         print(
-            f"look at {name} of job {job}: its record is wrong with probability {probability:.0%}"
+            f"look at {name} of job {job}: its record is wrong with probability"
+            f" {100 * probability:.0f} %"
         )
 
 
@@ -32,15 +33,16 @@ def price_all(asked: argparse.Namespace, takeoff: Records, known: Allowances) ->
     """Price the sheet and the other materials, and print the orders."""
     from airstats.material_pricing import price_materials
     from airstats.materials import plural
+    from airstats.phrases import each, percent
 
     orders = price_materials(takeoff, known, asked.leftover_cost, asked.short_cost)
-    for row in orders.itertuples():
+    for row in each(orders):
         unit = plural(str(row.unit))
         prior = "; priced from the starting belief, no records yet" if not row.jobs_counted else ""
         print(
             f"{row.job_id}, {row.material}: order {row.order_packs} packs of {row.pack:g}"
             f" {unit}; {row.expected:.0f} {unit} (80 %: {row.low:.0f} to {row.high:.0f}"
-            f" {unit}); chance of being short {row.chance_short:.1%}; on average"
+            f" {unit}); chance of being short {percent(row.chance_short, 1)}; on average"
             f" {row.expected_left_over_packs:.1f} packs left over{prior}"
         )
     return orders

@@ -9,7 +9,7 @@ from airstats.comparison import crew_comparison
 from airstats.cuts import CUT_NAMES
 from airstats.desk import Desk
 from airstats.hindsight import MEASURES, Hindsight
-from airstats.phrases import counted, each, listed, number
+from airstats.phrases import counted, each, listed, number, percent
 from airstats.screen import Words
 from airstats.words_owner import SHORT_WORDS
 
@@ -45,8 +45,8 @@ def crew_words(desk: Desk) -> Words:
         )
     above, below = crews["pooled_low"] > 0, crews["pooled_high"] < 0
     said = [
-        f"Crew {row.crew} uses {_percent(row.pooled)} of laid sheet more than the firm"
-        f" (90 %: {_percent(row.pooled_low)} to {_percent(row.pooled_high)},"
+        f"Crew {row.crew} uses {percent(row.pooled, 1)} of laid sheet more than the firm"
+        f" (90 %: {percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)},"
         f" {counted(int(row.jobs), 'job')})."
         for row in each(crews[above])
     ]
@@ -113,12 +113,8 @@ def _finely(row: pd.Series) -> str:
 
 def _crew(row: pd.Series) -> str:
     few = ", too few" if row.jobs < FEW_JOBS else ""
-    reach = f"{_percent(row.pooled_low)} to {_percent(row.pooled_high)}"
-    return f"{row.crew} {_percent(row.pooled)} ({reach}; {counted(int(row.jobs), 'job')}{few})"
-
-
-def _percent(share: float) -> str:
-    return f"{number(share * 100, 1)} %"
+    reach = f"{percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)}"
+    return f"{row.crew} {percent(row.pooled, 1)} ({reach}; {counted(int(row.jobs), 'job')}{few})"
 
 
 def _apart(desk: Desk, cut: str, other: str) -> bool:

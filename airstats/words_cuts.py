@@ -8,7 +8,7 @@ import pandas as pd
 from airstats.break_even import bands_at
 from airstats.cut_terms import CutTerms
 from airstats.cuts import CUT_NAMES
-from airstats.phrases import counted, each, listed, number, roughly
+from airstats.phrases import counted, each, listed, number, percent, roughly
 from airstats.screen import Words
 
 PRICES = {
@@ -105,7 +105,7 @@ def _assumed(terms: CutTerms) -> str:
     own = f"{sheet}, from your roll price; assumed" if terms.own_price else f"assumed {sheet}"
     return (
         f"(Reckoned with {own}{':' if terms.own_price else ','} {times}; replace them by your own."
-        f" {terms.reuse_share:.0%} of usable off-cuts re-used.)"
+        f" {percent(terms.reuse_share)} of usable off-cuts re-used.)"
     )
 
 

@@ -17,7 +17,7 @@ from airstats.material_calibration import material_suspects
 from airstats.material_jobs import material_comparison
 from airstats.material_pricing import price_materials
 from airstats.materials import SHEET
-from airstats.phrases import listed
+from airstats.phrases import listed, percent
 from airstats.quarterly import with_materials
 from airstats.screen import Words, show_table
 from airstats.words_buying import headline, unlearnt
@@ -46,7 +46,7 @@ def update_section(desk: Desk) -> Section:
     verdicts = table.groupby("verdict", sort=False)["allowance"].agg(list)
     said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
     said = said[:1].upper() + said[1:]
-    look = [f"{name} of {job} ({chance:.0%})" for name, job, chance in material_suspects(now)]
+    look = [f"{name} of {job} ({percent(chance)})" for name, job, chance in material_suspects(now)]
     doubt = (
         f" Look at {listed(look)}: in brackets the chance that the record is wrong." if look else ""
     )

@@ -7,7 +7,7 @@ import pandas as pd
 
 from airstats.decisions import KEEP
 from airstats.desk import Desk
-from airstats.phrases import counted, each, listed, number, rolls
+from airstats.phrases import counted, each, listed, number, percent, rolls
 from airstats.screen import Words
 
 
@@ -19,11 +19,11 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
     riskiest = orders.sort_values("chance_short").iloc[-1]
     short = 1 - float(np.prod(1 - orders["chance_short"].to_numpy()))
     left = number(orders["expected_left_over_rolls"].sum())
-    risk = f"The chance of being short is {percent(riskiest['chance_short'])}"
+    risk = f"The chance of being short is {small_chance(riskiest['chance_short'])}"
     if len(orders) > 1:
         risk = (
-            f"The chance that at least one job runs short is {percent(short)} (the likeliest:"
-            f" {riskiest['job_id']}, {percent(riskiest['chance_short'])})"
+            f"The chance that at least one job runs short is {small_chance(short)} (the likeliest:"
+            f" {riskiest['job_id']}, {small_chance(riskiest['chance_short'])})"
         )
     alone = ", each supplied by itself" if len(orders) > 1 else ""
     return Words(
@@ -101,13 +101,13 @@ def one_job_words(order: pd.Series) -> Words:
         f"**Order {rolls(int(order['order_rolls']))}.** Expected sheet"
         f" {number(order['expected_m2'], 0)} m² (80 %: {number(order['low_m2'], 0)} to"
         f" {number(order['high_m2'], 0)} m²); chance of being short"
-        f" {percent(order['chance_short'])}; on average"
+        f" {small_chance(order['chance_short'])}; on average"
         f" {number(order['expected_left_over_rolls'], 1)} rolls are left over. One roll fewer costs"
         f" {number(order['cost_fewer'] - order['cost_order'], 0)} more, one roll more"
         f" {number(order['cost_more'] - order['cost_order'], 0)} more (expected, in your currency)."
     )
 
 
-def percent(chance: float) -> str:
+def small_chance(chance: float) -> str:
     """Return "12 %", or "below 1 %" where there is a small chance still."""
-    return "below 1 %" if chance < 0.01 else f"{chance:.0%}".replace("%", " %")
+    return "below 1 %" if chance < 0.01 else percent(chance)

@@ -10,11 +10,11 @@ from airstats.decisions import ACCEPT, KEEP, waiting_jobs
 from airstats.depths import ROUGH_MM, depth_reliability
 from airstats.desk import Desk
 from airstats.influence import strongest
-from airstats.phrases import counted, each, listed, number
+from airstats.phrases import counted, each, listed, number, percent
 from airstats.prior_check import FLAT_RATE, OPENINGS, ORDINARY_OPENING, SURFACE_M2, PriorCheck
 from airstats.screen import Words
 from airstats.watch import ALL_JOBS, CHANCE_EXACT, CHANCE_WHOLE, crossings
-from airstats.words_price import percent
+from airstats.words_price import small_chance
 
 VERDICTS = ("moved", "held", "not enough to tell")
 STRONG = 0.5
@@ -72,7 +72,7 @@ def pull_words(table: pd.DataFrame) -> Words:
     top = strongest(table, 3)
     said = [
         f"{row.job_id}{_crew(row.crew)} pulls {row.allowance} by {_signed(row.pull, 3)}"
-        f" ({abs(row.pull_sds):.0%} of its sd)"
+        f" ({percent(abs(row.pull_sds))} of its sd)"
         for row in each(top)
     ]
     first = top.iloc[0]
@@ -135,8 +135,8 @@ def prior_words(check: PriorCheck) -> Words:
         return Words(
             f"No job has been seen. Of an ordinary job ({SURFACE_M2:.0f} m², {OPENINGS} openings of"
             f" {opening['width_mm'] / 1000:.2f} × {opening['height_mm'] / 1000:.2f} m with reveals"
-            f" of {opening['reveal_mm']:.0f} mm, priced with {FLAT_RATE:.0%} on laid sheet) the"
-            f" starting belief expects an overrun of {expected}."
+            f" of {opening['reveal_mm']:.0f} mm, priced with {percent(FLAT_RATE)} on laid sheet)"
+            f" the starting belief expects an overrun of {expected}."
         )
     inside = check.low <= check.shown <= check.high
     verdict = (
@@ -158,7 +158,7 @@ def depth_words(desk: Desk) -> Words:
     if table.empty:
         return Words("The jobs hold no reveals, so depths do not matter.")
     said = [
-        f"{percent(1 - row.kept)} for reveal.{row.cut}"
+        f"{small_chance(1 - row.kept)} for reveal.{row.cut}"
         f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
         for row in each(table)
     ]
@@ -222,8 +222,8 @@ def _resting(desk: Desk) -> list[str]:
         column = "laid_m2" if name == "waste" else f"{str(name).replace('.', '_')}_m2"
         holding = int(desk.jobs.table[column].gt(0).sum())
         said.append(
-            f"{name} rests on the starting belief ({min(share, 1):.0%} of its uncertainty is left;"
-            f" {counted(holding, 'job')} could tell of it)"
+            f"{name} rests on the starting belief ({percent(min(share, 1))} of its uncertainty is"
+            f" left; {counted(holding, 'job')} could tell of it)"
         )
     return said
 
@@ -251,8 +251,8 @@ def _both_forms(now: Allowances) -> list[str]:
     if not 0.1 < forms["factor"] < 0.9:
         return []
     return [
-        f"a flat factor ({forms['factor']:.0%}) and re-use of off-cuts ({forms['reuse']:.0%})"
-        " are both possible for the reveals"
+        f"a flat factor ({percent(forms['factor'])}) and re-use of off-cuts"
+        f" ({percent(forms['reuse'])}) are both possible for the reveals"
     ]
 
 

@@ -78,7 +78,7 @@ def test_the_map_names_each_part_and_draws_its_break_even(records, terms):
     heavy = [c for c in figure.axes[0].collections if 2.6 in np.ravel(c.get_linewidth())]
     assert len(heavy) == 3
     share = (grid["cheapest_cut"] == "centre").mean()
-    assert f"slit down the middle in {share:.0%}" in charts_cuts.describe_cut_map(grid)
+    assert f"slit down the middle in {100 * share:.0f} %" in charts_cuts.describe_cut_map(grid)
 
 
 def test_a_map_with_one_cut_all_over_has_no_break_even(records):

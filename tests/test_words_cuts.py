@@ -53,7 +53,7 @@ def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
     assert f"about {about} of your money in sheet, tape and time" in said
     assert "over all 12 jobs" in said
     assert "2.00 a m² of sheet, from your roll price; assumed: 0.90 a m of tape" in said
-    assert f"{terms.reuse_share:.0%} of usable off-cuts" in said
+    assert f"{100 * terms.reuse_share:.0f} % of usable off-cuts" in said
     none = words_cuts.cut_words(terms, savings.assign(saving=0.0), (0, 0)).text
     assert none.startswith("On the past jobs no other cut would have been cheaper.")
 

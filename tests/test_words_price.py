@@ -10,9 +10,9 @@ from airstats.pooling import pooled_orders
 from airstats.words_price import (
     one_job_words,
     one_roll_words,
-    percent,
     pooled_words,
     price_headline,
+    small_chance,
     takeoff_words,
 )
 from tests.invented import invent
@@ -98,4 +98,4 @@ def test_one_job_is_said_with_interval_risk_and_money(orders):
 
 
 def test_small_chances_are_not_called_none():
-    assert [percent(c) for c in (0.0004, 0.012, 0.5)] == ["below 1 %", "1 %", "50 %"]
+    assert [small_chance(c) for c in (0.0004, 0.012, 0.5)] == ["below 1 %", "1 %", "50 %"]

@@ -64,7 +64,7 @@ def test_the_reason_names_the_move_and_what_chance_can_do(jumped, reveals):
             r"it moved by [+−][\d.]+, within the [\d.]+ that chance alone can do", row.reason
         )
     lined = table.set_index("allowance").loc["reveal.lined"]
-    assert lined["reason"] == "99% of the uncertainty is still there"
+    assert lined["reason"] == "99 % of the uncertainty is still there"
 
 
 def test_late_jobs_belong_to_the_evidence_of_the_quarter(reveals):
@@ -157,7 +157,7 @@ def test_whole_rolls_are_crossed_by_chance_more_often():
 
 def test_what_cannot_be_told_follows_the_jobs(reveals, monkeypatch):
     said = words_update.cannot_tell_words(reveals).text
-    assert "reveal.lined rests on the starting belief (100% of its" in said
+    assert "reveal.lined rests on the starting belief (100 % of its" in said
     assert "0 jobs could tell of it" in said
     assert re.search(
         r"better known together than apart: waste and reveal.diagonal \(correlation −0.\d\d\)", said
