@@ -1,7 +1,9 @@
 import numpy as np
 import pytest
+from scipy.stats import truncnorm
 
 from airstats.chain import calibrate, finished_jobs
+from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.overrun import (
     CAUSES,
@@ -65,9 +67,6 @@ def test_likely_use_lies_in_its_counted_interval(firm):
 
 
 def test_likely_use_is_the_mean_of_a_cut_off_normal(firm):
-    # Reference: scipy.stats.truncnorm.
-    from scipy.stats import truncnorm
-
     from airstats.calibration import job_sd
 
     jobs, learnt = firm
@@ -104,6 +103,75 @@ def test_the_whole_is_surer_than_its_parts_and_known_in_the_end(firm):
     over = overrun_table(jobs)["overrun_rolls"].sum()
     assert split.loc["all", "mean"] == pytest.approx(over, abs=1e-9)
     assert split.loc["all", "sd"] < 1e-6 < split.loc["waste", "sd"]
+
+
+def drawn_parts(jobs, learnt, usual=(), draws=3000):
+    """Every cause in rolls for all jobs, drawn: allowances, use within its count, rounding."""
+    rng, belief = np.random.default_rng(8), learnt.belief
+    table, floor = jobs.table, belief.prior.floor_m2
+    low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
+    used, priced, roll, surface, laid = jobs.columns(
+        ["used_rolls", "estimated_rolls", "roll_m2", "net_surface_m2", "laid_m2"]
+    ).T
+    reveal, needed, fillable = (
+        table[[f"{name}_{cut}_m2" for cut in CUTS]].to_numpy()
+        for name in ("reveal", "needed", "fillable")
+    )
+    names, crew = np.unique(jobs.crews, return_inverse=True)
+    assert tuple(names) == belief.crews
+    fitted, spread = [], []
+    for g in rng.choice(len(belief.form), draws, p=belief.weight):
+        allowances = rng.multivariate_normal(belief.mean[g], belief.covariance[g])
+        waste, factors, effect = allowances[0], allowances[1:4], allowances[4:]
+        sheet = factors * reveal
+        if belief.form[g]:
+            sheet[:, :2] = needed[:, :2] - factors[:2] * fillable[:, :2]
+        common = effect[np.isin(names, usual)].mean() if usual else 0.0
+        fitted.append([*sheet.T, (waste + common) * laid, (effect[crew] - common) * laid])
+        spread.append(np.hypot(floor, belief.spread[g] * laid))
+    fitted, sd = np.array(fitted), np.array(spread)
+    expected = laid + fitted.sum(axis=1)
+    cut_off = truncnorm((low - expected) / sd, (high - expected) / sd, expected, sd)
+    use = cut_off.rvs(random_state=rng)
+    rounded = rng.uniform(0, price_rounding(jobs), use.shape)
+    parts = {cause: fitted[:, place] for place, cause in enumerate(FITTED)} | {
+        "already_priced": surface - priced * roll + rounded,
+        "laps": laid - surface + 0 * use,
+        "count_rounding": used * roll - use,
+        "price_rounding": -rounded,
+        "unexplained": use - expected,
+    }
+    return {cause: (part / roll).sum(axis=1) for cause, part in parts.items()}
+
+
+FITTED = ("reveal.diagonal", "reveal.centre", "reveal.lined", "waste", "crew")
+
+
+@pytest.mark.parametrize("usual", [(), ("Alder", "Birch")])
+@pytest.mark.parametrize("causes", [EACH, MAIN, NET])
+def test_means_and_sds_are_those_of_drawn_jobs(firm, causes, usual):
+    jobs, learnt = firm
+    assert (price_rounding(jobs) > 0).all()
+    drawn = drawn_parts(jobs, learnt, usual)
+    split = split_overrun(jobs, learnt, causes=causes, usual=usual).set_index("cause")
+    for cause, members in causes.items():
+        part = sum(drawn[member] for member in members)
+        mean, sd = split.loc[cause, ["mean", "sd"]]
+        assert mean == pytest.approx(part.mean(), abs=4 * part.std() / len(part) ** 0.5 + 1e-9)
+        assert sd == pytest.approx(part.std(), rel=0.06, abs=1e-9)
+
+
+def test_nine_cases_of_ten_lie_in_the_interval(firm):
+    row = split_overrun(*firm).set_index("cause").loc["waste"]
+    # 1.6449: 95 % point of the normal, any printed table.
+    assert row["high"] - row["mean"] == pytest.approx(1.6449 * row["sd"], rel=1e-4)
+    assert row["mean"] - row["low"] == pytest.approx(1.6449 * row["sd"], rel=1e-4)
+
+
+def test_without_prices_an_overrun_has_no_money(firm):
+    table = overrun_table(Takeoff(firm[0].table.drop(columns="roll_price")))
+    assert table["overrun_money"].isna().all()
+    assert table["overrun_rolls"].notna().all()
 
 
 def test_prices_in_whole_rolls_are_rounded_up_and_others_are_not():
