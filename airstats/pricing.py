@@ -113,8 +113,8 @@ def critical_share(leftover_cost: float, short_cost: float) -> float:
 
 def rolls_for_share(use: Mixture, roll_m2: Array, share: float) -> Array:
     """Return the (n,) least whole rolls that cover the need with probability `share` or more."""
-    rolls = np.maximum(np.ceil(use.quantile(share) / roll_m2 - 1e-9), 0).astype(int)
-    return np.where(use.below(rolls * roll_m2) < share - 1e-9, rolls + 1, rolls)
+    # A need of whole rolls takes no roll more because its last digit was rounded up.
+    return np.maximum(np.ceil(use.quantile(share) / roll_m2 - 1e-9), 0).astype(int)
 
 
 def expected_left_over(use: Mixture, roll_m2: Array, order: Array) -> Array:

@@ -49,6 +49,15 @@ def test_groups_add_up_to_the_firm(firm):
     np.testing.assert_allclose(parts.loc[list(CAUSES)], whole, atol=1e-9)
 
 
+def test_jobs_stay_in_their_order_and_other_groups_are_sorted(firm):
+    jobs, learnt = firm
+    turned = Takeoff(jobs.table.iloc[::-1].reset_index(drop=True))
+    by_job = split_overrun(turned, learnt, "job_id")["group"].drop_duplicates()
+    assert list(by_job) == list(turned.table["job_id"])
+    by_crew = split_overrun(turned, learnt, "crew")["group"].drop_duplicates()
+    assert list(by_crew) == sorted(set(turned.crews))
+
+
 def test_reveals_together_are_the_sum_of_the_cuts_and_surer_than_apart(firm):
     jobs, learnt = firm
     split = split_overrun(jobs, learnt).set_index("cause")

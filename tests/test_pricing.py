@@ -85,11 +85,49 @@ def test_standing_costs_cover_four_needs_in_five():
     assert orders["order_rolls"].equals(orders["rolls_p80"])
 
 
+def test_a_need_below_nothing_needs_no_roll():
+    nothing = mixture(np.ones(1), np.array([-20.0]), np.array([5.0]))
+    assert rolls_for_share(nothing, ONE_ROLL, 0.95) == [0]
+
+
+def test_every_job_counts_its_own_rolls_left_over():
+    use, order = predict(AHEAD, LEARNT), np.arange(len(AHEAD)) % 7
+    together = expected_left_over(use, ROLL_M2, order)
+    for job, rolls in enumerate(order):
+        alone = Mixture(use.weight, use.means[:, [job]], use.sds[:, [job]])
+        left = expected_left_over(alone, ROLL_M2[[job]], np.array([rolls]))
+        assert together[job] == pytest.approx(left[0])
+
+
 def test_no_jobs_give_an_empty_table():
     none = AHEAD.where(np.zeros(len(AHEAD), dtype=bool))
     orders = price(none, LEARNT)
     assert list(orders.columns) == COLUMNS
     assert len(orders) == 0
+
+
+def test_a_job_of_next_to_nothing_has_a_low_end_of_nothing():
+    table = AHEAD.table.head(1).assign(
+        **{name: 0.0 for name in AHEAD.table if name.endswith("_m2") and name != "roll_m2"}
+    )
+    row = price(Takeoff(table), LEARNT).iloc[0]
+    assert (row["low_m2"], row["order_rolls"]) == (0.0, 1)
+
+
+def test_the_farther_ahead_the_less_sure():
+    widths = []
+    for quarters in (0, 1, 4):
+        orders = price(FIRM.takeoff, LEARNT, quarters_ahead=quarters)
+        widths.append(orders["high_m2"] - orders["low_m2"])
+        use = predict(AHEAD, LEARNT, quarters)
+        assert orders["high_m2"].to_numpy() == pytest.approx(use.quantile(0.9))
+    assert (widths[0] < widths[1]).all()
+    assert (widths[1] < widths[2]).all()
+
+
+def test_nothing_is_priced_for_a_quarter_gone_by():
+    with pytest.raises(AirstatsError, match="quarters_ahead is -1: give 0 or more"):
+        price(FIRM.takeoff, LEARNT, quarters_ahead=-1)
 
 
 # --- The distribution ---------------------------------------------------------------------------
