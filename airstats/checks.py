@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -104,7 +104,19 @@ def check_sheets(jobs: Sheet, openings: Sheet, materials: Sheet, links: Links) -
     sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
     found += [*_check_laps(jobs, sound["jobs"])]
     found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
-    return sorted(_without_shifted(found, jobs, openings, materials), key=_place)
+    found = sorted(_without_shifted(found, jobs, openings, materials), key=_place)
+    return _as_headed(found, jobs, openings, materials)
+
+
+def _as_headed(found: list[Finding], *sheets: Sheet) -> list[Finding]:
+    """Name the columns in another unit than the contract's as the person headed them."""
+    tables = {sheet.table.name: sheet.table for sheet in sheets}
+    return [
+        finding._replace(fault=replace(fault, column=tables[finding.table].as_headed(column)))
+        if (column := (fault := finding.fault).column)
+        else finding
+        for finding in found
+    ]
 
 
 def _place(finding: Finding) -> tuple[int, int, int]:
@@ -133,17 +145,19 @@ def _check_columns(sheet: Sheet) -> list[Finding]:
         found.append(sheet.table_finding(None, "there are no jobs", "write one row a job"))
     for column in _NEEDED[name]:
         if sheet.lacks(column):
-            found.append(_missing_column(sheet, column))
+            found += _missing_column(sheet, column)
         else:
             found += _check_filled(sheet, column, sheet.blank[column])
     return found
 
 
-def _missing_column(sheet: Sheet, column: str) -> Finding:
+def _missing_column(sheet: Sheet, column: str) -> list[Finding]:
+    """State that a column is missing, unless its heading was told to have a strange unit."""
+    if column in sheet.table.unit_unread:
+        return []
     headings = ", ".join(heading.strip() for heading in sheet.table.headers.values())
-    return sheet.table_finding(
-        column, "the column is missing", f"add it; the headings found are {headings}"
-    )
+    remedy = f"add it; the headings found are {headings}"
+    return [sheet.table_finding(column, "the column is missing", remedy)]
 
 
 def _check_filled(sheet: Sheet, column: str, empty: np.ndarray | pd.Series) -> list[Finding]:
@@ -157,7 +171,8 @@ def _check_finished(jobs: Sheet) -> list[Finding]:
     some = ~blank.all(axis=1)
     lacking = [column for column in FINISHED if jobs.lacks(column)]
     if lacking:
-        return [_missing_column(jobs, column) for column in lacking] if some.any() else []
+        told = [finding for column in lacking for finding in _missing_column(jobs, column)]
+        return told if some.any() else []
     problem = "is blank in a job with other entries of a finished job"
     remedy = "fill it in, or clear finished_on, estimated_rolls and used_rolls for a job to price"
     return [
@@ -204,7 +219,7 @@ def _check_summary(jobs: Sheet, links: Links) -> list[Finding]:
         return found
     for column in SUMMARY:
         if jobs.lacks(column):
-            found.append(_missing_column(jobs, column))
+            found += _missing_column(jobs, column)
         else:
             found += _check_filled(jobs, column, jobs.blank[column] & links.in_summary)
     return found

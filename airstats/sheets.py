@@ -24,6 +24,7 @@ from airstats.dates import read_dates
 from airstats.faults import Fault
 from airstats.materials import MATERIALS, PRETAPED_SHARE
 from airstats.tables import COLUMNS, Table, as_text
+from airstats.units import converted, own_unit
 
 WORDS = {
     "counted": {word: word for word in ("opened", "half", "quarter", "exact")},
@@ -86,6 +87,10 @@ class Sheet:
         """Tell whether the table is there but the column is not."""
         return self.is_read and column not in self.table.headers
 
+    def unit(self, column: str) -> str:
+        """Return the unit that a column's cells are written in; "" if it has none."""
+        return self.table.units.get(column, own_unit(column))
+
     def finding(self, position: int, column: str, problem: str, remedy: str) -> Finding:
         """State one fault of one cell."""
         table = self.table
@@ -141,12 +146,15 @@ def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: 
     readings = {
         column: _read(column, cells[column], marks, table.separator, dates) for column in cells
     }
+    for column, unit in table.units.items():
+        numbers = converted(column, readings[column].result, unit)
+        readings[column] = replace(readings[column], result=numbers)
     frame = pd.DataFrame({column: reading.result for column, reading in readings.items()})
     blank = pd.DataFrame({column: reading.blank for column, reading in readings.items()})
     for column in frame.columns.intersection(list(DEFAULTS)):
         frame[column] = frame[column].mask(blank[column], DEFAULTS[column])
     notes = [
-        f"{table.file}, column {column}: {reading.note}"
+        f"{table.file}, column {table.as_headed(column)}: {reading.note}"
         for column, reading in readings.items()
         if reading.note
     ]

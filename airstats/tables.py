@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from difflib import get_close_matches
 from typing import Any
@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.faults import Fault, UnreadableTableError, shown, unreadable
+from airstats.units import declared, name_in, own_unit, units_read
 
 _JOBS = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_width_m
 roll_length_m lap_mm crew work_type roll_price exclude opening_count opening_width_mm
@@ -48,8 +49,9 @@ class Table:
     """One table before any cell is understood.
 
     `cells` bears the contract's column names, and the source's own for extra columns; `headers`
-    has the source's spelling of each, `rows` the spreadsheet's row numbers, and `row_faults` the
-    position in `cells` and the fault.
+    has the source's spelling of each, `units` the unit of those that are not in the contract's.
+    `unit_unread` holds the columns that only a heading with a unit that is not read gives. `rows`
+    has the spreadsheet's row numbers, `row_faults` the position in `cells` and the fault.
     """
 
     name: str
@@ -62,6 +64,12 @@ class Table:
     row_faults: tuple[tuple[int, Fault], ...] = ()
     notes: tuple[str, ...] = ()
     is_workbook: bool = False
+    units: dict[str, str] = field(default_factory=dict)
+    unit_unread: frozenset[str] = frozenset()
+
+    def as_headed(self, column: str) -> str:
+        """Return the contract's name of a column, or the heading where that has another unit."""
+        return self.headers[column].strip() if column in self.units else column
 
 
 def is_empty(value: object) -> bool:
@@ -107,7 +115,14 @@ def parquet_table(name: str, file: str, data: bytes) -> Table:
     header = list(arrow.schema.names)
     if header_position([header]) is None:
         raise headless(file, [header])
-    return shaped(name, file, header, frame.set_axis(range(len(header)), axis=1), 2)
+    numbered = frame.set_axis(range(len(header)), axis=1)
+    return shaped(name, file, header, _as_shown(numbered), 2)
+
+
+def _as_shown(frame: pd.DataFrame) -> pd.DataFrame:
+    """Read numbers of less precision by their digits: 0.105 of 32 bits is not 0.10499999672."""
+    short = frame.select_dtypes(["float16", "float32"]).columns
+    return frame.astype(dict.fromkeys(short, "str")).astype(dict.fromkeys(short, "float64"))
 
 
 def _check_size(file: str, metadata: Any) -> None:
@@ -151,34 +166,64 @@ def shaped(name: str, file: str, header: list, body: pd.DataFrame, first_row: in
     cells = body.iloc[filled]
     names: dict[int, str] = {}
     headers: dict[str, str] = {}
+    units: dict[str, str] = {}
     faults = []
     for place in range(cells.shape[1]):
         heading = as_text(header[place]) if place < len(header) else ""
         if is_empty(heading) and all(map(is_empty, cells[place])):
             continue
-        column = column_name(name, heading, place)
+        column, unit = _column_and_unit(name, heading, place)
         if column in headers and column in COLUMNS[name]:
             faults.append(_twice(file, first_row - 1, column, headers[column], heading))
+        elif unit != own_unit(column):
+            units[column] = unit
         while column in headers:
             column += f" (column {_letters(place)})"
         names[place], headers[column] = column, heading
     cells = cells[list(names)].set_axis(list(names.values()), axis=1).reset_index(drop=True)
-    notes_on_headings = _alike(name, file, headers)
     skipped = filled[-1] + 1 - len(filled) if len(filled) else 0
     notes = (f"{file}: empty rows skipped: {skipped}.",) if skipped else ()
     rows = filled + first_row
-    notes = (*notes_on_headings, *notes)
-    return Table(name, file, cells, headers, rows, faults=tuple(faults), notes=notes)
+    table = Table(name, file, cells, headers, rows, "", tuple(faults), notes=notes, units=units)
+    return _with_remarks(table, first_row - 1)
 
 
-def _alike(name: str, file: str, headers: dict[str, str]) -> list[str]:
+def _with_remarks(table: Table, row: int) -> Table:
+    """Add what is to be said of headings whose column is not used; they stand in `row`."""
+    headers, known = table.headers, COLUMNS[table.name]
+    others = [headers[column] for column in headers if column not in known]
+    strange = {heading: found for heading in others if (found := _unit_unread(known, heading))}
+    alike = _alike(table, [heading for heading in others if heading not in strange])
+    faults, notes = [], []
+    for heading, (column, unit) in strange.items():
+        if column in headers:
+            said = f'heading "{shown(heading)}" is not used, as {shown(headers[column])} is there'
+            notes.append(f"{table.file}: {said}.")
+        else:
+            faults.append(_strange_unit(table.file, row, column, heading, unit))
+    return replace(
+        table,
+        faults=(*table.faults, *faults),
+        notes=(*notes, *alike, *table.notes),
+        unit_unread=frozenset(column for column, _ in strange.values()) - set(headers),
+    )
+
+
+def _unit_unread(columns: list[str], heading: str) -> tuple[str, str] | None:
+    """Return the column and the unit if a heading is a quantity in a unit that is not read."""
+    found = declared(columns, _heading_key(heading))
+    return found if found and found[1] not in units_read(found[0]) else None
+
+
+def _alike(table: Table, headings: list[str]) -> list[str]:
     """Say which headings are not known but much like one that the table lacks."""
-    lacking = {column.replace("_", ""): column for column in COLUMNS[name] if column not in headers}
+    known = COLUMNS[table.name]
+    lacking = {c.replace("_", ""): c for c in known if c not in table.headers}
     notes = []
-    for heading in (headers[column] for column in headers if column not in COLUMNS[name]):
+    for heading in headings:
         for key in get_close_matches(_heading_key(heading)[:40], lacking, 1, 0.8):
             said = f'heading "{shown(heading)}" is not known, and its column is not used'
-            notes.append(f"{file}: {said}; if {lacking[key]} is meant, write that.")
+            notes.append(f"{table.file}: {said}; if {lacking[key]} is meant, write that.")
     return notes
 
 
@@ -191,12 +236,21 @@ def _filled_rows(body: pd.DataFrame) -> np.ndarray:
 
 def column_name(table: str, heading: str, place: int) -> str:
     """Return the contract's name of a column, or its own heading, or its letter."""
+    return _column_and_unit(table, heading, place)[0]
+
+
+def _column_and_unit(table: str, heading: str, place: int) -> tuple[str, str]:
+    """Return the name of a column and the unit that its numbers are in, "" if it has none."""
     key = _heading_key(heading)
     for column in COLUMNS[table]:
         if key == column.replace("_", ""):
-            return column
+            return column, own_unit(column)
+    found = declared(COLUMNS[table], key)
+    if found and found[1] in units_read(found[0]):
+        return found
     name = heading.strip()
-    return f"{name} (as written)" if name in ADDED_COLUMNS else name or f"column {_letters(place)}"
+    name = f"{name} (as written)" if name in ADDED_COLUMNS else name or f"column {_letters(place)}"
+    return name, own_unit(name)
 
 
 def _letters(place: int) -> str:
@@ -206,5 +260,15 @@ def _letters(place: int) -> str:
 
 
 def _twice(file: str, row: int, column: str, first: str, second: str) -> Fault:
-    problem = f'two columns are headed {column}: "{first.strip()}" and "{second.strip()}"'
+    pair = f'"{shown(first.strip())}" and "{shown(second.strip())}"'
+    problem = f"two columns are headed {column}: {pair}"
+    if _heading_key(first) != _heading_key(second):
+        problem = f"two columns hold the same quantity: {pair}"
     return Fault(file, row, column, "", problem, "keep one of them, and head the other otherwise")
+
+
+def _strange_unit(file: str, row: int, column: str, heading: str, unit: str) -> Fault:
+    *others, last = (name_in(column, unit) for unit in units_read(column))
+    problem = f"the unit {unit} is not read"
+    remedy = f"give the column as {', '.join(others)} or {last}"
+    return Fault(file, row, heading.strip(), "", problem, remedy)

@@ -15,9 +15,9 @@ PACKAGE = Path(airstats.__file__).parent
 MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
 
 READING = (
-    "errors", "files", "defused", "quarters", "faults", "decoding", "tables", "csv_tables",
-    "cells", "dates", "corner_methods", "materials", "sheets", "marks", "xlsx", "sheet_tables",
-    "sources", "limits", "checks", "records",
+    "errors", "files", "defused", "quarters", "faults", "decoding", "units", "tables",
+    "csv_tables", "cells", "dates", "corner_methods", "materials", "sheets", "marks", "xlsx",
+    "sheet_tables", "sources", "limits", "checks", "records",
 )  # fmt: skip
 GEOMETRY = (
     "offcuts", "practice", "slit", "cuts", "openings", "outlines", "corner_pieces", "pieces",

@@ -57,7 +57,7 @@ REFUSED = {
 }
 """What each file's only message says."""
 NOTED = {
-    "heading_alike": 'heading "lap (cm)" is not known, and its column is not used; if lap_mm is',
+    "heading_alike": 'heading "laps (mm)" is not known, and its column is not used; if lap_mm is',
     "openings_as_text": "openings_as_text: files not read: openings.txt.",
     "hidden.xlsx": "sheet jobs: hidden rows and columns, read as well: 1.",
 }
