@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
-from airstats.cells import is_blank
 from airstats.limits import (
     CHECK,
     JOB_LIMITS,
@@ -17,9 +16,10 @@ from airstats.limits import (
     SUMMARY_LIMITS,
     check_limits,
 )
+from airstats.links import Links
 from airstats.materials import MATERIALS, plural
 from airstats.sheets import TEXTS, Finding, Sheet
-from airstats.tables import COLUMNS, as_text
+from airstats.tables import COLUMNS
 
 FINISHED = ["finished_on", "estimated_rolls", "used_rolls"]
 SUMMARY = {
@@ -43,46 +43,6 @@ _FILL_IN_WORKBOOK = (
 _CHECK_YEAR = "check the year"
 _COUNT_OTHERWISE = "correct it, or say in counted how the {} were counted"
 _ACROSS = "measure the surface straight across every opening, and check the openings' sizes"
-
-
-@dataclass(frozen=True)
-class Links:
-    """How the rows of n jobs, m openings and k materials belong together, by place of the job.
-
-    `jobs` (n,) is the first row with the same id; `openings` (m,) and `materials` (k,) are -1 where
-    no job has the id; `listed` (n,) tells which jobs have rows in openings; `in_summary` (n,)
-    which of the others have openings in their summary columns.
-    """
-
-    jobs: np.ndarray
-    openings: np.ndarray
-    listed: np.ndarray
-    in_summary: np.ndarray
-    materials: np.ndarray
-
-
-def link(jobs: Sheet, openings: Sheet, materials: Sheet) -> Links:
-    """Match openings and materials to jobs by id, capitals aside."""
-    first: dict[str, int] = {}
-    ids = _ids(jobs)
-    own = [
-        first.setdefault(ids[code], row) if ids[code] else row
-        for row, code in enumerate(jobs.cells["job_id"].codes.tolist())
-    ]
-    owners, users = (_owners(sheet, first) for sheet in (openings, materials))
-    listed = np.isin(own, owners)
-    in_summary = ~listed & (jobs.frame["opening_count"] > 0).to_numpy()
-    return Links(np.array(own, dtype=int), owners, listed, in_summary, users)
-
-
-def _owners(sheet: Sheet, first: dict[str, int]) -> np.ndarray:
-    places = np.array([first.get(key, -1) for key in _ids(sheet)], dtype=int)
-    return np.asarray(places[sheet.cells["job_id"].codes])
-
-
-def _ids(sheet: Sheet) -> list[str]:
-    ids = sheet.cells["job_id"].distinct
-    return ["" if is_blank(value) else as_text(value).strip().casefold() for value in ids]
 
 
 def is_finished(jobs: Sheet) -> np.ndarray:

@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from airstats.cells import cells_of
-from airstats.checks import SUMMARY, Links, check_sheets, is_finished, link
+from airstats.checks import SUMMARY, check_sheets, is_finished
 from airstats.dates import DATE_ORDERS
 from airstats.errors import RecordsError
 from airstats.faults import Fault
+from airstats.links import Links, link
 from airstats.sheets import TEXTS, Finding, Sheet, read_sheets
 from airstats.sources import Source, read_source
 from airstats.tables import COLUMNS, Table, as_text

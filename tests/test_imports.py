@@ -17,7 +17,7 @@ MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__i
 READING = (
     "errors", "files", "defused", "quarters", "faults", "decoding", "units", "tables",
     "csv_tables", "cells", "dates", "corner_methods", "materials", "sheets", "marks", "xlsx",
-    "sheet_tables", "sources", "limits", "checks", "records",
+    "sheet_tables", "sources", "limits", "links", "checks", "records",
 )  # fmt: skip
 GEOMETRY = (
     "offcuts", "practice", "slit", "cuts", "openings", "outlines", "corner_pieces", "pieces",

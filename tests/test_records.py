@@ -402,7 +402,8 @@ def test_random_bytes_are_refused_or_read_but_never_break(tmp_path, data, head):
 )
 def test_garbage_of_native_cells_never_breaks(rows):
     from airstats import records as room
-    from airstats.checks import check_sheets, link
+    from airstats.checks import check_sheets
+    from airstats.links import link
     from airstats.sheet_tables import sheet_table
     from airstats.sheets import read_sheets
 
