@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import infer_dtype
 
 from airstats.decoding import LOST
 from airstats.tables import Unread, as_text, is_empty
@@ -65,8 +66,10 @@ class Reading:
 
 def cells_of(column: pd.Series) -> Cells:
     """Find the distinct values of a column, so that each is read only once."""
-    if column.dtype != object or pd.api.types.infer_dtype(column, skipna=False) == "string":
-        codes, values = pd.factorize(column, use_na_sentinel=False)
+    are_texts = column.dtype == object and infer_dtype(column, skipna=False) == "string"
+    if column.dtype != object or are_texts:
+        # Among texts only, nothing needs to be sought that is missing.
+        codes, values = pd.factorize(column, use_na_sentinel=are_texts)
         return Cells(codes, values.tolist())
     # The type belongs to the key because True equals 1.0.
     seen: dict[tuple, int] = {}

@@ -25,15 +25,17 @@ from airstats.tables import (
 
 _SEPARATORS = (",", ";", "\t", "|")
 _CLOSE_QUOTES = "remove the stray quotation mark, or save the file as CSV once more"
-# An opening quotation mark and no closing one: told before the file is held several times over.
-_ENDLESS_CELL = re.compile(rb'(?:^|[,;\t|\r\n])"[^",;\t|\r\n][^"]{1000000}')
+_LONGEST_CELL = 1_000_000
+_ENDLESS_CELL = re.compile(rb'(?:^|[,;\t|\r\n])"[^",;\t|\r\n][^"]{%d}' % _LONGEST_CELL)
+_HEAD = 1 << 16
+"""Characters; the header is nearly always among them."""
 _UNENDED = "the last line has no line end; if the file was cut off there, its end is missing."
 _SENTINEL = "end of the file"
 
 
 def csv_table(name: str, file: str, data: bytes) -> Table:
     """Read the bytes of a CSV file in any usual encoding and with any usual separator."""
-    if _ENDLESS_CELL.search(data):
+    if _has_endless_cell(data):
         raise unreadable(file, "a cell holds more than 1,000,000 characters", _CLOSE_QUOTES)
     text, notes = decoded(file, data)
     separator, record, lines_above = _csv_header(file, text)
@@ -52,6 +54,14 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
     return replace(table, row_faults=tuple(row_faults), notes=(*notes, *table.notes, *unended))
 
 
+def _has_endless_cell(data: bytes) -> bool:
+    """Find an opening quotation mark without a closing one, before more is held of the file."""
+    marks = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord('"'))
+    gaps = np.diff(marks, append=len(data))
+    # The search takes long, and most files need none.
+    return bool((gaps > _LONGEST_CELL).any() and _ENDLESS_CELL.search(data))
+
+
 def _csv_header(file: str, text: str) -> tuple[str, int, int]:
     """Find the separator that splits the header best, the header's record and its line."""
     best: tuple[int, str, int, int] | None = None
@@ -67,7 +77,17 @@ def _csv_header(file: str, text: str) -> tuple[str, int, int]:
 
 def _top_records(text: str, separator: str) -> list[tuple[int, list[str]]]:
     """Give the first records, each with the number of lines above it."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    records, left_over = _first_records(text[:_HEAD], separator)
+    if len(records) < HEADER_SOUGHT_IN or not left_over:
+        # The head ends in the middle of a record, or nearly so.
+        records, _ = _first_records(text, separator)
+    return records
+
+
+def _first_records(text: str, separator: str) -> tuple[list[tuple[int, list[str]]], bool]:
+    """Give the first records, and whether any text is left after them."""
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(lines, delimiter=separator)
     records: list[tuple[int, list[str]]] = []
     above = 0
     try:
@@ -76,7 +96,7 @@ def _top_records(text: str, separator: str) -> list[tuple[int, list[str]]]:
             above = reader.line_num
     except csv.Error:
         pass
-    return records
+    return records, bool(lines.readline())
 
 
 def _csv_frame(file: str, body: io.StringIO, separator: str) -> pd.DataFrame:

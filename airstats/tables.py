@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import infer_dtype
 
 from airstats.faults import Fault, UnreadableTableError, shown, unreadable
 from airstats.units import declared, name_in, own_unit, units_read
@@ -230,8 +231,14 @@ def _alike(table: Table, headings: list[str]) -> list[str]:
 def _filled_rows(body: pd.DataFrame) -> np.ndarray:
     empty = np.arange(len(body))
     for place in body:
-        empty = empty[[is_empty(value) for value in body[place].iloc[empty]]]
+        empty = empty[_are_empty(body[place].iloc[empty])]
     return np.delete(np.arange(len(body)), empty)
+
+
+def _are_empty(cells: pd.Series) -> np.ndarray:
+    if cells.dtype == object and infer_dtype(cells, skipna=False) == "string":
+        return np.fromiter((not text for text in map(str.strip, cells)), bool, len(cells))
+    return np.array([is_empty(cell) for cell in cells], dtype=bool)
 
 
 def column_name(table: str, heading: str, place: int) -> str:

@@ -193,3 +193,34 @@ def test_a_fault_reads_as_a_sentence():
     assert str(Fault("jobs.csv", None, None, "", "is empty", "fill it")) == (
         "jobs.csv: is empty; fill it."
     )
+
+
+# --- Large files ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("title", ["", "x" * 70_000, "\n".join(["line " * 700] * 19)])
+def test_a_header_far_down_is_found(title):
+    above = f'"{title}"\n' if title else ""
+    table = jobs_csv(f"{above}job_id;crew\n1;a\n")
+    assert table.separator == ";"
+    assert table.cells.to_numpy().tolist() == [["1", "a"]]
+
+
+@pytest.mark.parametrize("length", range(65_530, 65_541))
+def test_a_header_where_the_head_of_the_file_ends(length):
+    title = "x" * (length - len("\njob_id;crew"))
+    assert jobs_csv(f"{title}\njob_id;crew\n1;a\n").cells["crew"].tolist() == ["a"]
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\r", "\n"])
+def test_twenty_records_whose_last_stands_where_the_head_ends(end):
+    first = "x" * (65_536 - 17 * (1 + len(end)) - len(end) - len("job_id;"))
+    lines = [first, *["x"] * 17, "job_id;crew", "1;a", "2;b"]
+    assert jobs_csv(end.join([*lines, ""])).cells["crew"].tolist() == ["a", "b"]
+
+
+@pytest.mark.parametrize("letters", [999_999, 1_000_000, 1_000_001])
+def test_a_cell_without_end_is_told_from_a_long_text_between_marks(letters):
+    text = 'job_id,crew\n1,"' + "x" * letters
+    fault = fault_of(text)
+    assert ("more than 1,000,000 characters" in fault) == (letters > 1_000_000)
