@@ -21,7 +21,10 @@ CREWS = np.array(["Alder", "Birch", "Cedar", "Damson"])
 
 @dataclass(frozen=True)
 class World:
-    """One kind of firm. Lengths in mm, shares a m² laid, `drift` in waste a quarter."""
+    """One kind of firm. Lengths in mm, shares a m² laid, `drift` in waste a quarter.
+
+    `factor` sets the true sheet a m² of reveal of both cuts across the opening; None: drawn.
+    """
 
     name: str
     jobs: int = 48
@@ -34,6 +37,7 @@ class World:
     drift: float = 0.0
     summary_only: bool = False
     to_price: int = 30
+    factor: float | None = None
 
 
 WORLDS = (
@@ -133,7 +137,7 @@ def invent_firm(world: World, seed: int) -> Firm:
 
 
 def _draw_truth(rng: np.random.Generator, world: World) -> Truth:
-    return Truth(
+    truth = Truth(
         waste=float(np.clip(rng.normal(0.08, 0.05), 0.0, 0.25)),
         reuse={cut: float(rng.uniform(0, 1)) for cut in ("diagonal", "centre")},
         factors={
@@ -145,6 +149,10 @@ def _draw_truth(rng: np.random.Generator, world: World) -> Truth:
         floor_m2=float(rng.uniform(2, 6)),
         crews={str(c): float(rng.normal(0, world.crew_sd)) for c in CREWS},
     )
+    if world.factor is None:
+        return truth
+    given = dict.fromkeys(("diagonal", "centre"), world.factor)
+    return replace(truth, factors=truth.factors | given)
 
 
 def _draw_jobs(rng: np.random.Generator, total: int) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -1,0 +1,69 @@
+"""Measure what the two forms make of reveals that take far more sheet than is believed at first.
+
+Run `python -m tests.benchmark.far_reveals --seeds 25` from the top of the checkout.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+import pandas as pd
+
+from airstats.allowances import Allowances
+from airstats.calibration import FORMS, design
+from airstats.chain import calibrate
+from airstats.takeoff import Takeoff, take_off
+from tests.benchmark.worlds import World, invent_firm
+
+TRUE_FACTOR = 0.8
+"""Two sd above the starting belief of 0.30 ± 0.25, and beyond what the geometry leaves bare."""
+CROSSING = slice(1, 3)
+"""Places of the two cuts across the opening among the parameters."""
+KINDS = tuple(
+    World(f"{jobs} jobs", jobs=jobs, quarters=jobs // 12, mechanism="flat", factor=TRUE_FACTOR)
+    for jobs in (12, 24, 48, 96)
+)
+
+
+def reveal_sheet(known: Allowances, jobs: Takeoff, form: str) -> float:
+    """Return the sheet a m² of reveal that one form expects at the cuts across the opening."""
+    belief, place = known.belief, FORMS.index(form)
+    chosen = belief.form == place
+    mean = belief.weight[chosen] @ belief.mean[chosen] / belief.weight[chosen].sum()
+    columns, certain = design(jobs, place, belief.crews)
+    fresh = columns[:, CROSSING] @ mean[CROSSING] + certain - jobs.columns(["laid_m2"])[:, 0]
+    area = jobs.columns(["reveal_diagonal_m2", "reveal_centre_m2"]).sum()
+    return float(fresh.sum() / area)
+
+
+def one_firm(world: World, seed: int) -> dict[str, float]:
+    """Calibrate one firm; return what each form says, and whether the interval holds the truth."""
+    firm = invent_firm(world, seed)
+    known, ahead = calibrate(firm.records), take_off(firm.takeoff)
+    row = known.table().loc["reveal.diagonal"]
+    return {form: reveal_sheet(known, ahead, form) for form in FORMS} | {
+        "reuse_weight": known.form_weights()["reuse"],
+        "held_90": float(row["low"] <= TRUE_FACTOR <= row["high"]),
+    }
+
+
+def measure(seeds: int) -> pd.DataFrame:
+    """Return one row a number of jobs, averaged over the seeds."""
+    return pd.DataFrame(
+        {
+            world.name: pd.DataFrame([one_firm(world, seed) for seed in range(seeds)]).mean()
+            for world in KINDS
+        }
+    ).T
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seeds", type=int, default=25)
+    print(f"true sheet a m² of reveal: {TRUE_FACTOR}")
+    print(measure(parser.parse_args().seeds).round(3))
+
+
+if __name__ == "__main__":
+    main()
