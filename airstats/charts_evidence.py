@@ -14,7 +14,7 @@ from scipy.special import ndtri
 
 from airstats.charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
 from airstats.diagnostics import Influence
-from airstats.looking_back import RULES, Backtest
+from airstats.looking_back import WORDS_OF_RULES, Backtest
 from airstats.phrases import counted, each, listed, number
 from airstats.screen import Picture
 
@@ -123,7 +123,7 @@ def backtest_costs(result: Backtest) -> Picture:
     figure, axes = paper(0.5 * len(table) + 1.2)
     colours = [BLUE if rule == "airstats" else GREY for rule in table["rule"]]
     bars = axes.barh(
-        [RULES[rule] for rule in table["rule"]],
+        [WORDS_OF_RULES[rule] for rule in table["rule"]],
         table["mean_cost"],
         color=colours,
         edgecolor=INK,
@@ -133,7 +133,7 @@ def backtest_costs(result: Backtest) -> Picture:
     axes.margins(x=0.1)
     axes.invert_yaxis()
     axes.set_xlabel("mean cost a job of rolls short and left over, money")
-    said = [f"{RULES[row.rule]} {number(row.mean_cost, 0)}" for row in each(table)]
+    said = [f"{WORDS_OF_RULES[row.rule]} {number(row.mean_cost, 0)}" for row in each(table)]
     alt = f"Mean cost a job by way of pricing, money: {listed(said)}."
     return Picture("backtest", figure, alt, table)
 

@@ -28,10 +28,13 @@ Array = np.ndarray
 
 FLAT_SHARE = 0.10
 """The flat percentage on the surface that the rules are compared with. Common practice."""
+FLAT_SHARES = np.arange(0.0, 1.001, 0.01)
+"""Those among which the share of least cost is looked for: nothing to twice the surface."""
 
 RULES = {
     "airstats": "priced with the allowances known then",
     "flat": "surface and a flat 10 %",
+    "flat_learnt": "surface and the flat share that cost least so far",
     "estimated": "what was really priced",
     "least_squares": "least squares on the middle of each count",
 }
@@ -141,10 +144,11 @@ def _one_quarter(
     past = jobs.where(jobs.table["job_id"].isin(known.job_ids))
     gap = quarters_between(known.quarter, quarter)
     orders = price(ahead, known, leftover_cost, short_cost, gap)
-    needed = np.ceil(ahead.table["used_rolls"].to_numpy(dtype=float))
+    needed = _needed(ahead)
     rules = {
         "airstats": orders["order_rolls"].to_numpy(dtype=float),
-        "flat": _flat(ahead),
+        "flat": _flat(ahead, FLAT_SHARE),
+        "flat_learnt": _flat(ahead, cheapest_share(past, leftover_cost, short_cost)),
         "estimated": np.ceil(ahead.table["estimated_rolls"].to_numpy(dtype=float)),
         "least_squares": _least_squares(past, ahead, critical_share(leftover_cost, short_cost)),
     }
@@ -218,9 +222,23 @@ def _share_held(start: Array, end: Array) -> Array:
     return np.where(width > 1e-9, np.clip(inside, 0, None) / np.maximum(width, 1e-9), middle)
 
 
-def _flat(ahead: Takeoff) -> Array:
-    surface, roll = ahead.columns(["surface_m2", "roll_m2"]).T
-    return np.ceil(surface * (1 + FLAT_SHARE) / roll)
+def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> float:
+    """Return the flat share on the surface that would have cost the finished jobs least.
+
+    The fairest flat percentage: it knows the costs and learns from the same jobs.
+    """
+    rolls = np.array([_flat(past, share) for share in FLAT_SHARES])
+    cost = _money(rolls, _needed(past), leftover_cost, short_cost).mean(axis=1)
+    return float(FLAT_SHARES[cost.argmin()])
+
+
+def _flat(jobs: Takeoff, share: float) -> Array:
+    surface, roll = jobs.columns(["surface_m2", "roll_m2"]).T
+    return np.ceil(surface * (1 + share) / roll)
+
+
+def _needed(jobs: Takeoff) -> Array:
+    return np.ceil(jobs.table["used_rolls"].to_numpy(dtype=float))
 
 
 def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:

@@ -10,10 +10,12 @@ import pandas as pd
 
 from airstats.allowances import Allowances, unchanged
 from airstats.calibration import ALLOWANCES, starting_belief, update
+from airstats.chain import finished_jobs
 from airstats.influence import pulls
 from airstats.overrun import MAIN, split_overrun
 from airstats.pricing import LEFTOVER_COST, SHORT_COST, price
 from airstats.prior import Prior
+from airstats.records import Records
 from airstats.takeoff import Takeoff
 
 REFITTED = 5
@@ -89,22 +91,37 @@ def try_conclusion(
     influence: pd.DataFrame,
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
+    published: Allowances | None = None,
+    with_excluded: Takeoff | None = None,
 ) -> pd.DataFrame:
     """Return what is concluded under other assumptions, the documented ones first.
+
+    Parameters
+    ----------
+    jobs, to_price : Takeoff
+        Finished jobs, and jobs to order for.
+    influence : DataFrame
+        From `leave_each_out`.
+    leftover_cost, short_cost : float
+        Money for each roll left over and for each roll short.
+    published : Allowances, optional
+        Those of the chain, quarter by quarter with the drift as learnt.
+    with_excluded : Takeoff, optional
+        The finished jobs, those set apart with a reason among them.
 
     Returns
     -------
     DataFrame
         `assumption, order_rolls` (all jobs of `to_price`), `orders_changed` (jobs with another
-        order), `cause` (the largest), `cause_rolls`, `next_cause, next_rolls`, `close` (whether
-        the two are nearer than 1.64 times their sds together, the most that the sd of their
-        difference can be), `waste` (the mean).
+        order), `cause` (the largest), `cause_rolls, cause_half` (± 90 %), `next_cause,
+        next_rolls, next_half`, `close` (whether the two are nearer than 1.64 times their sds
+        together, the most that the sd of their difference can be), `waste` (the mean).
     """
     rows, usual = [], None
-    for name, known in _assumptions(jobs, influence):
+    for name, known, counted in _assumptions(jobs, influence, published, with_excluded):
         orders = price(to_price, known, leftover_cost, short_cost, 0)["order_rolls"].to_numpy()
         usual = orders if usual is None else usual
-        causes = _causes(jobs, known)
+        causes = _causes(counted, known)
         first, second = causes.iloc[0], causes.iloc[1]
         rows.append(
             {
@@ -113,8 +130,10 @@ def try_conclusion(
                 "orders_changed": int((orders != usual).sum()),
                 "cause": str(causes.index[0]),
                 "cause_rolls": float(first["mean"]),
+                "cause_half": float(REACH * first["sd"]),
                 "next_cause": str(causes.index[1]),
                 "next_rolls": float(second["mean"]),
+                "next_half": float(REACH * second["sd"]),
                 "close": bool(
                     first["mean"] - second["mean"] < REACH * (first["sd"] + second["sd"])
                 ),
@@ -124,16 +143,52 @@ def try_conclusion(
     return pd.DataFrame(rows)
 
 
-def _assumptions(jobs: Takeoff, influence: pd.DataFrame) -> Iterator[tuple[str, Allowances]]:
+def put_back(records: Records) -> Takeoff | None:
+    """Return the finished jobs with those put back that were set apart; None if none was."""
+    finished = records.jobs["finished"].astype(bool)
+    if records.jobs.loc[finished, "exclude"].eq("").all():
+        return None
+    return finished_jobs(replace(records, jobs=records.jobs.assign(exclude="")))
+
+
+def counted_to_the_nearest(jobs: Takeoff) -> Takeoff:
+    """Return the jobs as if opened rolls had been rounded to the nearest, not counted whole."""
+    half = 0.5 * jobs.table["roll_m2"].where(jobs.table["counted"].eq("opened"), 0.0)
+    ends = {name: jobs.table[name] + half for name in ("used_low_m2", "used_high_m2")}
+    return Takeoff(jobs.table.assign(**ends))
+
+
+def _assumptions(
+    jobs: Takeoff,
+    influence: pd.DataFrame,
+    published: Allowances | None,
+    with_excluded: Takeoff | None,
+) -> Iterator[tuple[str, Allowances, Takeoff]]:
+    """Name, what is then believed, and the jobs whose causes are told."""
     usual = Prior()
-    yield "as documented", fit_at_once(jobs)
-    yield "starting belief twice as wide", fit_at_once(jobs, _twice_as_wide(usual))
+    yield "as documented", fit_at_once(jobs), jobs
+    if published:
+        yield "quarter by quarter, with drift", published, jobs
+    if with_excluded:
+        yield "jobs set apart put back", fit_at_once(with_excluded), with_excluded
     if len(jobs) > REMOVED:
         gone = jobs.table["job_id"].isin(influence["job_id"].head(REMOVED))
-        yield f"without the {REMOVED} most influential jobs", fit_at_once(jobs.where(~gone))
-    yield "flat factors only", fit_at_once(jobs, replace(usual, reuse_weight=1e-9))
-    yield "re-use of off-cuts only", fit_at_once(jobs, replace(usual, reuse_weight=1 - 1e-9))
-    yield "no record grossly wrong", fit_at_once(jobs, replace(usual, gross_share=0.0))
+        yield f"without the {REMOVED} most influential jobs", fit_at_once(jobs.where(~gone)), jobs
+    for name, prior in _other_priors(usual).items():
+        yield name, fit_at_once(jobs, prior), jobs
+    if jobs.table["counted"].eq("opened").any():
+        nearest = counted_to_the_nearest(jobs)
+        yield "rolls counted to the nearest, not opened", fit_at_once(nearest), nearest
+
+
+def _other_priors(usual: Prior) -> dict[str, Prior]:
+    return {
+        "starting belief twice as wide": _twice_as_wide(usual),
+        "flat factors only": replace(usual, reuse_weight=1e-9),
+        "re-use of off-cuts only": replace(usual, reuse_weight=1 - 1e-9),
+        "no record grossly wrong": replace(usual, gross_share=0.0),
+        "crews all alike": replace(usual, crew_sd_weights=((1e-4, 1.0),)),
+    }
 
 
 def _twice_as_wide(prior: Prior) -> Prior:

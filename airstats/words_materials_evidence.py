@@ -4,49 +4,118 @@ from __future__ import annotations
 
 import pandas as pd
 
+from airstats.allowances import Allowances
+from airstats.came_true import short_of
 from airstats.desk import Desk
 from airstats.evidence import material_regression
-from airstats.material_calibration import material_table
-from airstats.material_jobs import material_jobs
+from airstats.material_calibration import learnt, material_table
+from airstats.material_jobs import MaterialJobs, material_jobs
+from airstats.material_look_back import PACK_RULES, look_back_at_packs, packs_summary
 from airstats.materials import MATERIALS
-from airstats.phrases import listed
+from airstats.phrases import chance, counted, each, listed, number
+from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.screen import Words, show_table
 from airstats.words_materials import Section, materials_now
 
 
-def evidence_section(desk: Desk) -> Section:
-    """Return driver, starting belief, allowance and a plain regression of each material."""
+def evidence_section(
+    desk: Desk, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+) -> Section:
+    """Return what is known of each material, why, and whether its packs were foretold."""
     now = materials_now(desk)
     if not now.materials:
         return ()
+    counts = list(material_jobs(desk.records, now))
+    table = _allowances(counts, now)
+    return (
+        Words(f"## The other materials\n\n{_method()} {_compared(table)}{_wrong(now)}"),
+        show_table(
+            table,
+            "Each material's allowance, a share of its driver",
+            "material driver jobs prior mean sd low high plain plain_low plain_high unit",
+        ),
+        show_table(table, "Why the starting beliefs are what they are", "material prior reason"),
+        *_back_tests(counts, leftover_cost, short_cost),
+    )
+
+
+def _method() -> str:
+    return (
+        "Each is calibrated like the sheet against its own driver (tape metres, corners), counted"
+        " from the openings and the courses: used = driver × (1 + allowance + crew), with the same"
+        " interval likelihood and carry-forward. Whatever the counting of the driver leaves out"
+        " (a perimeter that nobody gave, a corner folded) goes into the allowance."
+    )
+
+
+def _allowances(counts: list[MaterialJobs], now: Allowances) -> pd.DataFrame:
     rows = []
-    for one in material_jobs(desk.records, now):
-        material, learnt = MATERIALS[one.name], material_table(now).loc[one.name]
-        plain = material_regression(one.jobs)
+    for one in counts:
+        material, known = MATERIALS[one.name], material_table(now).loc[one.name]
         told = {
             "material": one.name,
             "driver": material.driver,
-            "jobs": len(one.jobs),
+            "jobs": len(learnt(now.materials[one.name]).job_ids),
             "prior": f"{material.allowance[0]:g} ± {material.allowance[1]:g}",
             "reason": material.reason,
         }
         columns = ("mean", "sd", "low", "high", "unit")
-        rows.append(told | {name: learnt[name] for name in columns} | plain)
-    table = pd.DataFrame(rows)
-    inside = table["plain"].between(table["low"], table["high"])
-    agree = listed(table.loc[inside, "material"].tolist()) or "none"
+        rows.append(told | {name: known[name] for name in columns} | material_regression(one.jobs))
+    return pd.DataFrame(rows)
+
+
+def _compared(table: pd.DataFrame) -> str:
+    inside = (table["low"] <= table["plain_high"]) & (table["plain_low"] <= table["high"])
+    apart = table.loc[~inside & table["plain_low"].notna(), "material"].tolist()
+    alike = table.loc[inside, "material"].tolist()
+    said = "A plain regression of the middle of the count on the driver, without intercept and with"
+    said += " HC3 errors, stands beside it"
+    if alike:
+        said += f"; the 90 % intervals overlap for {listed(alike)}"
+    return said + (f"; they do not for {listed(apart)}." if apart else ".")
+
+
+def _wrong(now: Allowances) -> str:
+    """The records of these quarters that the calibration holds for likely wrong."""
+    named = [
+        f"{name} of {job} ({chance(likely)})"
+        for name, block in now.materials.items()
+        for job, likely in block["chain"]["suspects"].items()
+    ]
+    if not named:
+        return " No record is likely wrong."
+    return f" Likely wrong: {listed(named)}; such a record counts little, by itself."
+
+
+def _back_tests(counts: list[MaterialJobs], leftover_cost: float, short_cost: float) -> Section:
+    """Sentence and table of the back-test; one sentence where no material allows one."""
+    found = {one.name: look_back_at_packs(one, leftover_cost, short_cost) for one in counts}
+    known = {name: table for name, table in found.items() if len(table)}
+    if not known:
+        return (Words("No back-test of packs: no material has counts in two quarters or more."),)
+    summaries = [packs_summary(table).assign(material=name) for name, table in known.items()]
+    table = pd.concat(summaries, ignore_index=True)
+    none = [name for name in found if name not in known]
+    rest = f" {listed(none)}: counts in one quarter only." if none else ""
     return (
-        Words(
-            "## The other materials\n\nEach is calibrated like the sheet against its own driver"
-            " (tape metres, corners), counted from the openings and the courses: used = driver ×"
-            " (1 + allowance + crew), with the same interval likelihood and carry-forward. A plain"
-            " regression of the middle of the count on the driver, without intercept and with HC3"
-            f" errors, stands beside it; it lies inside the 90 % interval for {agree}."
-        ),
+        Words(f"{' '.join(_told(name, table) for name, table in known.items())}{rest}"),
         show_table(
-            table,
-            "Each material's allowance, a share of its driver",
-            "material driver jobs prior mean sd low high plain plain_sd unit",
+            table.assign(rule=table["rule"].map(PACK_RULES)),
+            "Packs priced from the quarters before, on the same jobs",
+            "material rule jobs jobs_short packs_short packs_left_over",
         ),
-        show_table(table, "Why the starting beliefs are what they are", "material prior reason"),
+    )
+
+
+def _told(name: str, jobs: pd.DataFrame) -> str:
+    short = short_of(jobs["chance_short"], jobs["needed_packs"] > jobs["airstats_packs"])
+    less = next(row for row in each(packs_summary(jobs)) if row.rule == "airstats")
+    judged = {"as foretold": "as chance allows"}.get(
+        short["verdict"], f"{short['verdict']} than chance allows"
+    )
+    return (
+        f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short"
+        f" {number(short['foretold'], 1)} (chance: {short['low']} to {short['high']}),"
+        f" {short['came']} did, {judged}; {number(less.packs_left_over / less.jobs, 1)} packs a job"
+        " left over."
     )

@@ -13,6 +13,7 @@ from airstats.comparison import (
 from airstats.desk import lay_out
 from airstats.evidence import (
     TERMS,
+    mean_by_cluster,
     mixed_regression,
     plain_regression,
     quantile_regression,
@@ -165,3 +166,28 @@ def test_sensitivity_starts_from_the_documented_belief(desk):
     assert np.ptp(table["waste"]) > 0
     used = (desk.jobs.table["used_rolls"]).sum()
     assert table["rolls"].to_numpy() == pytest.approx(used, rel=0.03)
+
+
+def test_an_interval_of_related_values_follows_its_formula():
+    """CR1: G/(G-1) · Σ(sum of a cluster's residuals)² / n², t with G - 1 degrees of freedom."""
+    rng = np.random.default_rng(8)
+    cluster = np.repeat(["a", "b", "c", "d"], [5, 9, 4, 12])
+    values = rng.normal(0, 1, 30) + pd.factorize(cluster)[0]
+    found = mean_by_cluster(values, cluster)
+    sums = pd.Series(values - values.mean()).groupby(cluster).sum()
+    # 95 % point of t with 3 degrees of freedom: 2.3534, from any printed t table.
+    reach = 2.3534 * np.sqrt(4 / 3 * (sums**2).sum()) / 30
+    assert found["mean"] == pytest.approx(values.mean())
+    assert found["high"] - found["mean"] == pytest.approx(reach, rel=1e-4)
+    assert found["clusters"] == 4
+
+
+def test_related_values_tell_less_than_as_many_independent_ones():
+    values = np.repeat([0.0, 1.0, 2.0, 3.0, 4.0], 10)
+    related = mean_by_cluster(values, np.repeat(np.arange(5), 10))
+    alone = mean_by_cluster(values, np.zeros(50))
+    assert related["high"] - related["low"] > 2 * (alone["high"] - alone["low"])
+
+
+def test_one_value_has_no_interval():
+    assert mean_by_cluster(np.array([3.0]), np.array(["a"]))[["low", "high"]].abs().min() == np.inf

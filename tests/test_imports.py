@@ -28,14 +28,15 @@ COMPUTING = (
     "belief_file", "material_file", "allowances", "codes", "chain", "influence", "watch",
     "material_quantities", "material_calibration", "quarterly", "pricing", "material_pricing",
     "prior_check", "orders", "pooling", "overrun", "looking_back", "hindsight", "evidence",
-    "comparison", "breakdown", "material_jobs", "cutting", "buying", "diagnostics", "information",
-    "sensitivity", "firms", "desk", "decisions",
+    "comparison", "breakdown", "came_true", "material_jobs", "material_look_back", "cutting",
+    "buying", "diagnostics", "information", "sensitivity", "firms", "desk", "decisions",
 )  # fmt: skip
 SHOWING = (
     "phrases", "headings", "screen", "words", "words_buying", "words_price", "sheet_looks",
     "sheet_slit", "sheet_geometry", "sheet_candidates", "sheet_packs", "sheet_materials",
     "price_sheet", "card", "words_cuts", "words_owner", "words_compared", "words_evidence",
-    "words_update", "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",
+    "words_doubts", "words_regression", "words_firms", "words_information", "words_update",
+    "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",
     "charts_materials", "words_materials", "words_materials_evidence", "words_materials_owner",
     "charts_owner", "charts_update", "charts_evidence",
 )  # fmt: skip

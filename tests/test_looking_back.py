@@ -2,8 +2,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from airstats.chain import finished_jobs
 from airstats.errors import RecordsError
-from airstats.looking_back import PERCENTS, RULES, backtest, pinball, read_truth
+from airstats.looking_back import PERCENTS, RULES, backtest, cheapest_share, pinball, read_truth
 from tests.benchmark.worlds import World, invent_firm
 from tests.external_checks import agree
 
@@ -39,6 +40,17 @@ def test_allowances_cost_less_than_a_flat_share():
     tables = [backtest(firm.records).summary.set_index("rule")["mean_cost"] for firm in firms]
     cost = sum(tables)
     assert cost["airstats"] < 0.5 * cost["flat"]
+
+
+def test_the_cheapest_flat_share_is_found():
+    """Jobs of 300 m² that need 6 rolls of 75 m² each: 25 to 50 % order just that."""
+    jobs = finished_jobs(invent_firm(World("plain"), 4).records)
+    alike = type(jobs)(jobs.table.assign(surface_m2=300.0, used_rolls=6.0, roll_m2=75.0))
+    # The smallest share of least cost: 5 rolls hold up to 25 %.
+    assert cheapest_share(alike, 60, 240) == pytest.approx(0.26)
+    mixed = type(jobs)(alike.table.assign(used_rolls=np.where(np.arange(48) % 3, 5.0, 6.0)))
+    assert cheapest_share(mixed, 60, 240) == pytest.approx(0.26)
+    assert cheapest_share(mixed, 240, 60) == pytest.approx(0.01)
 
 
 def test_later_records_do_not_change_what_was_foretold():

@@ -7,6 +7,7 @@ from airstats.allowances import unchanged
 from airstats.calibration import ALLOWANCES
 from airstats.chain import calibrate, finished_jobs
 from airstats.sensitivity import (
+    counted_to_the_nearest,
     fit_at_once,
     leave_each_out,
     refit_without,
@@ -95,3 +96,28 @@ def test_three_jobs_are_too_few_to_take_three_away():
     jobs = finished_jobs(invent(jobs=3))
     table = try_conclusion(jobs, jobs, leave_each_out(jobs))
     assert not table["assumption"].str.startswith("without").any()
+
+
+def test_rolls_counted_to_the_nearest_lie_half_a_roll_higher():
+    jobs = finished_jobs(invent_firm(KINDS[0], 3).records)
+    ends = ["used_low_m2", "used_high_m2"]
+    np.testing.assert_allclose(
+        counted_to_the_nearest(jobs).columns(ends), jobs.columns(ends) + 37.5
+    )
+    exact = finished_jobs(invent(jobs=8))
+    np.testing.assert_allclose(counted_to_the_nearest(exact).columns(ends), exact.columns(ends))
+
+
+def test_published_allowances_and_jobs_put_back_are_tried_too():
+    records = invent_firm(KINDS[0], 3).records
+    jobs = finished_jobs(records)
+    influence = leave_each_out(jobs)
+    tried = try_conclusion(
+        jobs, jobs, influence, published=calibrate(records), with_excluded=jobs
+    ).set_index("assumption")
+    chain = calibrate(records).table()["mean"]["waste"]
+    assert tried.loc["quarter by quarter, with drift", "waste"] == pytest.approx(chain)
+    same = tried.loc[["as documented", "jobs set apart put back"], "waste"]
+    assert same.iloc[0] == pytest.approx(same.iloc[1])
+    assert tried.loc["rolls counted to the nearest, not opened", "waste"] > same.iloc[0] + 0.05
+    assert (tried["cause_half"] >= 0).all()

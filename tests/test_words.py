@@ -7,7 +7,7 @@ from airstats import words
 from airstats.desk import lay_out
 from airstats.errors import RecordsError
 from airstats.orders import order_costs
-from airstats.phrases import counted, give_or_take, listed, number
+from airstats.phrases import chance, counted, give_or_take, in_percent, listed, number, roughly
 from tests.invented import invent
 
 
@@ -53,5 +53,11 @@ def test_numbers_are_written_alike():
     )
     assert give_or_take(pd.Series({"mean": 0.46, "low": 0.1, "high": 0.9})) == "0.5 ± 0.4"
     assert give_or_take(pd.Series({"mean": 35.8, "low": 35.8, "high": 35.8}), "rolls") == "36 rolls"
+    shares = pd.Series({"mean": 0.06, "low": 0.03, "high": 0.09})
+    assert in_percent(shares) == "6.0 ± 3.0 %"
+    assert [chance(share) for share in (0.594, 0.999)] == ["59 %", "over 99 %"]
+    assert [roughly(v) for v in (9164, -1234, 31.2, 9.96, 0.456, 0)] == [
+        *("9,200", "−1,200", "31", "10", "0.46", "0"),
+    ]
     assert (counted(1, "job"), counted(1200, "job")) == ("1 job", "1,200 jobs")
     assert [listed(list(s)) for s in ("", "a", "ab", "abc")] == ["", "a", "a and b", "a, b and c"]

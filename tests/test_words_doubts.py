@@ -1,0 +1,121 @@
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from airstats import words_doubts
+from airstats.desk import lay_out
+from airstats.sensitivity import leave_each_out, put_back, refit_without, try_conclusion
+from tests.benchmark.worlds import World, invent_firm
+from tests.evidence_desks import desks, texts
+from tests.invented import invent
+
+
+def test_sensitivity_names_what_moves_most():
+    table = pd.DataFrame(
+        {
+            "prior": ["a", "b"],
+            "waste": [0.1, 0.11],
+            "reveal.centre": [0.3, 0.5],
+            "rolls": [100, 102],
+        }
+    )
+    said = words_doubts.sensitivity_words(table).text
+    assert "2.0% at most" in said
+    assert "reveal.centre, by 0.200" in said
+
+
+def test_the_most_influential_job_is_named_with_its_move():
+    def say(desk):
+        influence = leave_each_out(desk.jobs)
+        return words_doubts.leave_out_words(influence, refit_without(desk.jobs, influence, 1))
+
+    found = texts(say)
+    first = leave_each_out(desks()["small"].jobs).iloc[0]
+    assert (
+        f"{first['job_id']} ({first['quarter']}): without it {first['moves_most']}"
+        in (found["small"])
+    )
+
+
+def test_the_conclusion_names_the_leading_cause():
+    def say(desk):
+        influence = leave_each_out(desk.jobs)
+        return words_doubts.conclusion_words(try_conclusion(desk.jobs, desk.takeoff, influence))
+
+    found = texts(say)
+    assert "reveals lead the causes" in found["reveals"]
+    assert "reveals lead the causes" not in found["crew"]
+
+
+def test_what_would_change_the_conclusion_is_said():
+    table = pd.DataFrame(
+        {
+            "assumption": ["as documented", "no record wrong", "flat factors only"],
+            "order_rolls": [60, 64, 60],
+            "orders_changed": [0, 4, 0],
+            "cause": ["waste", "waste", "laps"],
+            "cause_rolls": [40.0, 41.0, 36.0],
+            "next_cause": ["laps", "laps", "waste"],
+            "next_rolls": [36.0, 36.0, 35.0],
+            "cause_half": [9.0, 9.0, 0.0],
+            "next_half": [0.0, 0.0, 8.0],
+            "close": [False, False, False],
+        }
+    )
+    said = words_doubts.conclusion_words(table).text
+    assert "waste leads the causes (40 ± 9.0 rolls; next laps, 36)" in said
+    assert "no record wrong: 4 jobs ordered otherwise, 64 rolls in all" in said
+    assert "flat factors only: laps would lead, with 36 rolls" in said
+    close = words_doubts.conclusion_words(table.assign(close=True)).text
+    assert "next laps, 36: too close to tell apart)" in close
+    same = words_doubts.conclusion_words(table.assign(orders_changed=0, cause="waste")).text
+    assert same.startswith("**Nothing tried here changes the conclusion**")
+
+
+@pytest.fixture(scope="module")
+def whole_rolls():
+    firm = invent_firm(World("gross", jobs=24, quarters=2, gross_share=0.2), 3)
+    return lay_out(firm.records)
+
+
+def tried_on(desk, most=0):
+    influence = leave_each_out(desk.jobs)
+    return try_conclusion(desk.jobs, desk.takeoff, influence)
+
+
+def test_the_way_of_counting_is_named_as_what_the_figures_hang_on(whole_rolls):
+    tried = tried_on(whole_rolls)
+    said = words_doubts.weakness_words(whole_rolls, tried).text
+    usual, nearest = tried.iloc[0]["waste"], tried.iloc[-1]["waste"]
+    assert "24 of 24 jobs stand as opened rolls" in said
+    assert f"waste would be {nearest * 100:.1f} % and not {usual * 100:.1f} %" in said
+    assert f"weight here {whole_rolls.now.form_weights()['reuse']:.0%}" in said
+
+
+def test_weaknesses_that_the_data_do_not_have_are_not_claimed():
+    exact = desks()["small"]
+    said = words_doubts.weakness_words(exact, tried_on(exact)).text
+    assert "No job counts opened rolls whole" in said
+    rough = replace(exact, depth_error_mm=15.0)
+    assert "but for depths (± 15 mm, sd)" in (
+        words_doubts.weakness_words(rough, tried_on(exact)).text
+    )
+
+
+def test_records_likely_wrong_are_named_and_kept(whole_rolls):
+    said = words_doubts.doubtful_words(whole_rolls).text
+    suspects = whole_rolls.suspects()
+    assert len(suspects)
+    assert all(f"{job} (" in said for job in suspects["job_id"])
+    assert words_doubts.doubtful_words(desks()["small"]).text.startswith(
+        "No record is likely wrong"
+    )
+
+
+def test_a_job_set_apart_can_be_put_back():
+    records = invent(jobs=12)
+    assert put_back(records) is None
+    records.jobs.loc[3, "exclude"] = "a roll was lent"
+    assert len(put_back(records)) == 12
+    assert len(lay_out(records).jobs) == 11

@@ -1,0 +1,85 @@
+from dataclasses import replace
+
+import pandas as pd
+
+from airstats import words_regression
+from airstats.desk import lay_out
+from airstats.diagnostics import find_influence, slopes_without
+from airstats.evidence import mixed_regression, plain_regression, regression_frame
+from tests.evidence_desks import desks, texts
+from tests.invented import invent
+
+
+def leaned_on(desk):
+    frame = regression_frame(desk.jobs)
+    influence = find_influence(plain_regression(frame))
+    return influence, slopes_without(frame, influence)
+
+
+def test_regression_words_follow_the_fits():
+    desk = desks()["reveals"]
+    frame = regression_frame(desk.jobs)
+    plain = words_regression.regression_words(plain_regression(frame)).text
+    assert "clearly different from nothing (95 %): " in plain
+    assert "reveal_diagonal_m2 0." in plain
+    assert "Left out, as no job holds it: reveal_lined_m2" in plain
+    assert "too few" in words_regression.regression_words(plain_regression(frame.head(3))).text
+
+
+def test_a_spread_between_crews_that_is_not_seen_is_not_denied():
+    crew, alike = desks()["crew"], desks()["reveals"]
+    seen = words_regression.mixed_words(
+        mixed_regression(regression_frame(crew.jobs)), crew.now.belief
+    ).text
+    assert "converged: " in seen
+    assert "from 4 crews only" in seen
+    fit = replace(mixed_regression(regression_frame(alike.jobs)), table=pd.DataFrame())
+    belief = alike.now.belief
+    wide = belief.weight[belief.crew_sd >= 0.03].sum()
+    unseen = words_regression.mixed_words(replace(fit, reason="Nothing."), belief).text
+    assert unseen.startswith("No mixed model by crew: nothing. A difference that is not seen may")
+    assert f"a weight of {wide:.0%} to crews that differ by 3 points" in unseen
+
+
+def test_an_allowance_outside_its_slope_is_named():
+    desk = desks()["reveals"]
+    beyond = plain_regression(regression_frame(desk.jobs), "beyond_m2")
+    table = desk.now.table()
+    assert "No allowance lies outside" in words_regression.agreement_words(beyond, table).text
+    table.loc["waste", "mean"] = 5.0
+    said = words_regression.agreement_words(beyond, table).text
+    assert said.startswith("waste lies outside the 95 % interval of its slope (3 compared)")
+
+
+def test_jobs_that_stand_out_are_named_with_a_reason():
+    found = texts(lambda desk: words_regression.influence_words(*leaned_on(desk)))
+    influence, slopes = leaned_on(desks()["reveals"])
+    first = influence.standing_out.iloc[0]
+    assert f"{first['job_id']} ({first['cooks']:.2f}, {first['why']})" in found["reveals"]
+    rows = slopes[slopes["term"].ne("intercept")]
+    most = rows.loc[rows["change"].abs().idxmax(), "term"]
+    assert f"the slope that moves most is {most}, from" in found["reveals"]
+
+
+def test_a_slope_that_turns_is_said():
+    slopes = pd.DataFrame(
+        {
+            "term": ["laid_m2", "reveal_centre_m2"],
+            "coefficient": [0.1, 0.5],
+            "se": [0.1, 0.1],
+            "without": [-0.1, 0.4],
+            "change": [-2.0, -1.0],
+            "unit": "m² a m²",
+        }
+    )
+    influence, _ = leaned_on(lay_out(invent(jobs=12)))
+    assert "laid_m2 changes sign." in words_regression.influence_words(influence, slopes).text
+    kept = words_regression.influence_words(influence, slopes.assign(without=[0.2, 0.4])).text
+    assert "no slope changes its sign." in kept
+
+
+def test_no_regression_means_no_influence():
+    frame = regression_frame(desks()["small"].jobs).head(3)
+    influence = find_influence(plain_regression(frame))
+    said = words_regression.influence_words(influence, slopes_without(frame, influence)).text
+    assert said == "No regression was fitted, so no job can stand out in it."
