@@ -50,6 +50,12 @@ def short_of(chance_short: pd.Series, came_short: pd.Series) -> pd.Series:
     )
 
 
+def own_cost(result: Backtest) -> pd.Series:
+    """Return what a job cost with the allowances known then: `mean, low, high` (90 %), money."""
+    jobs = result.jobs
+    return mean_by_cluster(jobs["airstats_cost"].to_numpy(), jobs["quarter"].to_numpy())
+
+
 def cost_differences(result: Backtest) -> pd.DataFrame:
     """Return what every other way of pricing cost a job more than the allowances known then.
 

@@ -15,7 +15,7 @@ from scipy.special import ndtri
 from airstats.charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
 from airstats.diagnostics import Influence
 from airstats.looking_back import WORDS_OF_RULES, Backtest
-from airstats.phrases import counted, each, listed, number
+from airstats.phrases import counted, each, listed, number, percent
 from airstats.screen import Picture
 
 
@@ -66,17 +66,18 @@ def calibration(table: pd.DataFrame) -> Picture:
         places, table["surely"] * 100, table["possibly"] * 100, color=ORANGE, linewidth=2.5,
         label="surely below to possibly below: what whole rolls leave open",
     )  # fmt: skip
-    shown = "uses below, open counts spread evenly"
+    shown = "uses below, open counts spread as foretold"
     axes.plot(table["below"] * 100, places, "o", color=BLUE, markersize=8, label=shown)
     axes.set_yticks(places, [f"{percent} % point" for percent in table["percent"]])
     axes.set_xlim(0, 100)
     axes.invert_yaxis()
     axes.set_xlabel("share of the uses below the foretold point, %")
     figure.legend(loc="outside lower center", ncols=1, frameon=False)
-    said = [f"{r.below:.0%} below the {r.percent} % point" for r in each(table)]
+    said = [f"{percent(r.below)} below the {r.percent} % point" for r in each(table)]
+    allowed = [f"{percent(r.chance_low)} to {percent(r.chance_high)}" for r in each(table)]
     alt = (
         f"Share of the uses below each foretold quantile: {listed(said)}; chance allows"
-        f" {listed([f'{r.chance_low:.0%} to {r.chance_high:.0%}' for r in each(table)])}."
+        f" {listed(allowed)}."
     )
     return Picture("calibration", figure, alt, table)
 

@@ -113,6 +113,7 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "beyond_high": ("high (90 %)", "{:+.1f}"),
     "cause_half": ("± (90 %)", "{:.1f}"),
     "next_half": ("± (90 %)", "{:.1f}"),
+    "waste_half": ("± (90 %)", "{:.3f}"),
     "term": ("term", "{}"),
     "coefficient": ("coefficient", "{:.3f}"),
     "se": ("standard error", "{:.3f}"),

@@ -115,7 +115,8 @@ def try_conclusion(
         `assumption, order_rolls` (all jobs of `to_price`), `orders_changed` (jobs with another
         order), `cause` (the largest), `cause_rolls, cause_half` (± 90 %), `next_cause,
         next_rolls, next_half`, `close` (whether the two are nearer than 1.64 times their sds
-        together, the most that the sd of their difference can be), `waste` (the mean).
+        together, the most that the sd of their difference can be), `waste, waste_half` (± 90 %,
+        m² a m² laid).
     """
     rows, usual = [], None
     for name, known, counted in _assumptions(jobs, influence, published, with_excluded):
@@ -123,6 +124,7 @@ def try_conclusion(
         usual = orders if usual is None else usual
         causes = _causes(counted, known)
         first, second = causes.iloc[0], causes.iloc[1]
+        waste = known.table().T["waste"]
         rows.append(
             {
                 "assumption": name,
@@ -137,7 +139,8 @@ def try_conclusion(
                 "close": bool(
                     first["mean"] - second["mean"] < REACH * (first["sd"] + second["sd"])
                 ),
-                "waste": known.table()["mean"]["waste"],
+                "waste": waste["mean"],
+                "waste_half": REACH * waste["sd"],
             }
         )
     return pd.DataFrame(rows)

@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from airstats.came_true import CHANCE, cost_differences, pinball_difference, shortages
+from airstats.came_true import CHANCE, cost_differences, own_cost, pinball_difference, shortages
 from airstats.desk import Desk
 from airstats.looking_back import WORDS_OF_RULES, Backtest
-from airstats.phrases import counted, each, listed, number
+from airstats.phrases import counted, each, listed, number, percent
+from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.screen import Table, Words, show_table
 
 NO_BACKTEST = Words("No back-test: it needs finished jobs in two quarters or more.")
@@ -19,20 +20,28 @@ HELD = 0.8
 """Share of the uses that the stated intervals should hold."""
 
 
-def evidence_headline(desk: Desk, result: Backtest | None) -> Words:
+def evidence_headline(
+    desk: Desk,
+    result: Backtest | None,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+) -> Words:
     """Say how well the method priced jobs that it had not seen, and what that cannot tell."""
     if result is None:
         return Words(
             f"**One quarter only ({desk.quarter}, {counted(len(desk.jobs), 'job')}): a back-test"
             " needs two.**"
         )
-    jobs, costs = len(result.jobs), result.summary.set_index("rule")["mean_cost"]
+    jobs = len(result.jobs)
+    cost = own_cost(result)
     low, high = binom.interval(CHANCE, jobs, HELD)
     return Words(
         f"**Priced from earlier quarters only, {counted(jobs, 'job')} cost"
-        f" {number(costs['airstats'], 0)} money a job in rolls short and left over."
-        f" {_compared(cost_differences(result))}** The 80 % intervals held {result.held_80:.0%} of"
-        f" the uses (chance alone: {low / jobs:.0%} to {high / jobs:.0%}). {_short(result)}"
+        f" {number(cost['mean'], 0)} money a job ({_ends(cost)}; every interval here: 90 %) at"
+        f" {short_cost:g} a roll short and {leftover_cost:g} a roll left over."
+        f" {_compared(cost_differences(result))}** The 80 % intervals held"
+        f" {percent(result.held_80)} of the uses, what counts leave open spread as foretold (chance"
+        f" alone: {percent(low / jobs)} to {percent(high / jobs)}). {_short(result)}"
     )
 
 
@@ -46,8 +55,8 @@ def _compared(more: pd.DataFrame) -> str:
         for row in each(sure)
     ]
     alike = [f"{WORDS_OF_RULES[row.rule]} ({_ends(row)} more)" for row in each(same)]
-    first = f"On the same jobs {listed(said)}." if said else ""
-    rest = f" These jobs do not tell the first apart from {listed(alike)}." if alike else ""
+    first = f"On the same jobs, money a job: {listed(said)}." if said else ""
+    rest = f" These jobs do not tell our cost apart from {listed(alike)}." if alike else ""
     return (first + rest).strip()
 
 
@@ -92,7 +101,7 @@ def calibration_words(table: pd.DataFrame, result: Backtest | None = None) -> Wo
     """Say whether as many uses lay below each quantile as should, and how near the rolls came."""
     if table.empty:
         return Words("Not to be told from one quarter: nothing was foretold from earlier jobs.")
-    said = [f"{row.below:.0%} below the {row.percent} % point" for row in each(table)]
+    said = [f"{percent(row.below)} below the {row.percent} % point" for row in each(table)]
     off = table[table["verdict"].ne("as foretold")]
     judged = (
         "none further off than chance allows"
@@ -114,16 +123,18 @@ def _blunt(table: pd.DataFrame) -> str:
     if middle["possibly"] - middle["surely"] < 0.1:
         return ""
     return (
-        f" The counts blunt this test: anything from {middle['surely']:.0%} to"
-        f" {middle['possibly']:.0%} may lie below the {middle['percent']:.0f} % point, and what is"
-        " open is spread as foretold, which favours the forecast. The number of orders that ran"
-        " short, above, leaves nothing open."
+        f" The counts blunt this test: anything from {percent(middle['surely'])} to"
+        f" {percent(middle['possibly'])} may lie below the {middle['percent']:.0f} % point, and"
+        " what is open is spread as foretold, which favours the forecast. The number of orders"
+        " that ran short, above, leaves nothing open."
     )
 
 
 def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     ours, simple = table["pinball"].mean(), table["pinball_simple"].mean()
-    share = f"{abs(1 - ours / simple):.0%} {'less' if ours < simple else 'more'}" if simple else ""
+    share = (
+        f"{percent(abs(1 - ours / simple))} {'less' if ours < simple else 'more'}" if simple else ""
+    )
     said = (
         f" Pinball loss: {number(ours, 3)} rolls a job, {share} than with least squares"
         f" ({number(simple, 3)})"
@@ -133,7 +144,7 @@ def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     less = pinball_difference(result)
     ends = f"{number(less['low'], 3)} to {number(less['high'], 3)}"
     apart = "" if less["low"] > 0 or less["high"] < 0 else ": not told apart"
-    return f"{said}; the difference is {number(less['mean'], 3)} (90 %: {ends}){apart}."
+    return f"{said}; the difference is {number(less['mean'], 3)} rolls (90 %: {ends}){apart}."
 
 
 def group_words(table: pd.DataFrame) -> Words:

@@ -7,11 +7,13 @@ import pandas as pd
 from airstats.phrases import each, listed, number
 from airstats.screen import Table, Words, show_table
 
+HEADING = "## Several firms\n\n"
+
 
 def firm_words(spread: pd.DataFrame, firms: int) -> Words:
     """Say in which allowances the firms differ; one sentence where there is only one firm."""
     if firms < 2:
-        return Words("No other firm's records were given (`firms`), so firms are not compared.")
+        return Words(f"{HEADING}No other firm's records were given (`firms`): not compared.")
     differ = spread[spread["verdict"].eq("differ")]
     alike = spread[spread["verdict"].eq("alike within chance")]["allowance"].tolist()
     dark = spread[spread["verdict"].eq("not enough to tell")]["allowance"].tolist()
@@ -31,7 +33,7 @@ def firm_words(spread: pd.DataFrame, firms: int) -> Words:
         if said
         else ("nothing here speaks against common allowances")
     )
-    return Words(f"## Several firms\n\n{'; '.join(parts)}. So {advice}.")
+    return Words(f"{HEADING}{'; '.join(parts)}. So {advice}.")
 
 
 def firms_shown(table: pd.DataFrame) -> Table | Words:

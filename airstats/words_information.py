@@ -21,7 +21,7 @@ def halving_words(table: pd.DataFrame, a_quarter: float) -> Words:
     ]
     start = f"At {number(a_quarter, 1)} jobs a quarter like those so far, with the same crews"
     halved = (
-        f"if nothing drifts, an interval is half as wide after: {listed(still)}"
+        f"if nothing drifts, an interval is half as wide after so many jobs more: {listed(still)}"
         if still
         else ("no interval can be halved even if nothing drifts")
     )

@@ -12,7 +12,7 @@ from airstats.material_calibration import learnt, material_table
 from airstats.material_jobs import MaterialJobs, material_jobs
 from airstats.material_look_back import PACK_RULES, look_back_at_packs, packs_summary
 from airstats.materials import MATERIALS
-from airstats.phrases import chance, counted, each, listed, number
+from airstats.phrases import chance, counted, listed, number
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.screen import Words, show_table
 from airstats.words_materials import Section, materials_now
@@ -109,13 +109,15 @@ def _back_tests(counts: list[MaterialJobs], leftover_cost: float, short_cost: fl
 
 def _told(name: str, jobs: pd.DataFrame) -> str:
     short = short_of(jobs["chance_short"], jobs["needed_packs"] > jobs["airstats_packs"])
-    less = next(row for row in each(packs_summary(jobs)) if row.rule == "airstats")
+    by_rule = packs_summary(jobs).set_index("rule")
+    left = by_rule["packs_left_over"] / by_rule["jobs"]
     judged = {"as foretold": "as chance allows"}.get(
         short["verdict"], f"{short['verdict']} than chance allows"
     )
     return (
         f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short"
         f" {number(short['foretold'], 1)} (chance: {short['low']} to {short['high']}),"
-        f" {short['came']} did, {judged}; {number(less.packs_left_over / less.jobs, 1)} packs a job"
-        " left over."
+        f" {short['came']} did, {judged}; {number(left['airstats'], 1)} packs a job left over. A"
+        f" flat 10 % ran short on {by_rule['jobs_short']['flat']:.0f} and left"
+        f" {number(left['flat'], 1)} over."
     )

@@ -5,6 +5,8 @@ import pytest
 
 from airstats import words_doubts
 from airstats.desk import lay_out
+from airstats.evidence import plain_regression, regression_frame
+from airstats.phrases import number
 from airstats.sensitivity import leave_each_out, put_back, refit_without, try_conclusion
 from tests.benchmark.worlds import World, invent_firm
 from tests.evidence_desks import desks, texts
@@ -21,7 +23,7 @@ def test_sensitivity_names_what_moves_most():
         }
     )
     said = words_doubts.sensitivity_words(table).text
-    assert "2.0% at most" in said
+    assert "2.0 % at most" in said
     assert "reveal.centre, by 0.200" in said
 
 
@@ -64,11 +66,11 @@ def test_what_would_change_the_conclusion_is_said():
         }
     )
     said = words_doubts.conclusion_words(table).text
-    assert "waste leads the causes (40 ± 9.0 rolls; next laps, 36)" in said
+    assert "waste leads the causes (40 ± 9.0 rolls; next laps, 36 rolls)" in said
     assert "no record wrong: 4 jobs ordered otherwise, 64 rolls in all" in said
     assert "flat factors only: laps would lead, with 36 rolls" in said
     close = words_doubts.conclusion_words(table.assign(close=True)).text
-    assert "next laps, 36: too close to tell apart)" in close
+    assert "next laps, 36 rolls: too close to tell apart)" in close
     same = words_doubts.conclusion_words(table.assign(orders_changed=0, cause="waste")).text
     assert same.startswith("**Nothing tried here changes the conclusion**")
 
@@ -87,10 +89,30 @@ def tried_on(desk, most=0):
 def test_the_way_of_counting_is_named_as_what_the_figures_hang_on(whole_rolls):
     tried = tried_on(whole_rolls)
     said = words_doubts.weakness_words(whole_rolls, tried).text
-    usual, nearest = tried.iloc[0]["waste"], tried.iloc[-1]["waste"]
+    usual, nearest = (
+        f"{row['waste'] * 100:.1f} ± {row['waste_half'] * 100:.1f} %"
+        for _, row in tried.iloc[[0, -1]].iterrows()
+    )
     assert "24 of 24 jobs stand as opened rolls" in said
-    assert f"waste would be {nearest * 100:.1f} % and not {usual * 100:.1f} %" in said
-    assert f"weight here {whole_rolls.now.form_weights()['reuse']:.0%}" in said
+    assert f"waste would be {nearest} and not {usual} (90 %)" in said
+    assert f"weight here {whole_rolls.now.form_weights()['reuse'] * 100:.0f} %" in said
+
+
+def test_half_a_roll_a_job_would_show_where_no_area_is(whole_rolls):
+    said = words_doubts.weakness_words(whole_rolls, tried_on(whole_rolls)).text
+    fit = plain_regression(regression_frame(whole_rolls.jobs), "beyond_m2").table.iloc[0]
+    recorded, rounded = (number(fit["coefficient"] + more, 0) for more in (0, 37.5))
+    assert f"is {recorded} m² a job (95 %: {number(fit['low95'], 0)} to" in said
+    assert f"as recorded and {rounded} m² a job" in said
+
+
+def test_a_move_of_half_an_sd_is_counted_as_it_is_shown():
+    influence = leave_each_out(desks()["small"].jobs)
+    none = influence.head(0).assign(move=0.0, move_refit=0.0)
+    half = influence.assign(move_sd=[0.496, *[0.1] * (len(influence) - 1)])
+    assert words_doubts.leave_out_words(half, none).text.startswith("1 of 12 jobs would")
+    less = half.assign(move_sd=0.49)
+    assert words_doubts.leave_out_words(less, none).text.startswith("No job would")
 
 
 def test_weaknesses_that_the_data_do_not_have_are_not_claimed():

@@ -6,6 +6,7 @@ import pytest
 from airstats import words_evidence
 from airstats.came_true import group_departures
 from airstats.diagnostics import NONE, quantile_calibration
+from airstats.evidence import mean_by_cluster
 from airstats.looking_back import backtest
 from airstats.watch import drift_watch
 from tests.evidence_desks import desks, texts
@@ -19,7 +20,11 @@ def result():
 def test_the_headline_gives_every_difference_with_its_interval(result):
     desk = desks()["reveals"]
     said = words_evidence.evidence_headline(desk, result).text
-    assert f"held {result.held_80:.0%} of the uses (chance alone: 72% to 88%)" in said
+    assert f"held {result.held_80 * 100:.0f} % of the uses" in said
+    assert "(chance alone: 72 % to 88 %)" in said
+    own = mean_by_cluster(result.jobs["airstats_cost"], result.jobs["quarter"])
+    paid = f"{own['mean']:.0f} money a job ({own['low']:.0f} to {own['high']:.0f};"
+    assert f"cost {paid} every interval here: 90 %) at 240 a roll short and 60" in said
     assert "needs two" in words_evidence.evidence_headline(desk, None).text
     assert "Foretold to run short: " in said
     table = words_evidence.backtest_table(result).frame.set_index("rule")
@@ -33,7 +38,7 @@ def test_ways_that_jobs_do_not_tell_apart_are_said_to_be_so(result):
     jobs.loc[0, "least_squares_cost"] += 1.0
     alike = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
     said = words_evidence.evidence_headline(desks()["reveals"], alike).text
-    apart = said.split("do not tell the first apart from ")[1].split("**")[0]
+    apart = said.split("do not tell our cost apart from ")[1].split("**")[0]
     assert "least squares on the middle of each count (" in apart
 
 
@@ -48,7 +53,7 @@ def test_whole_rolls_are_said_to_blunt_the_test(result):
     table = quantile_calibration(result)
     assert "blunt" not in words_evidence.calibration_words(table).text
     open_counts = table.assign(surely=0.1, possibly=0.9)
-    assert "anything from 10% to 90% may lie below" in (
+    assert "anything from 10 % to 90 % may lie below" in (
         words_evidence.calibration_words(open_counts).text
     )
 

@@ -17,4 +17,6 @@ def test_firms_alike_and_firms_apart():
     assert "The 2 firms do not differ by more than chance" in said[0]
     assert "The 2 firms differ in" in said[1]
     assert "not enough to tell: reveal.lined" in said[1]
-    assert "## " not in words_firms.firm_words(firm_spread(firm_table(alike)), 1).text
+    assert (
+        "No other firm's records" in words_firms.firm_words(firm_spread(firm_table(alike)), 1).text
+    )
