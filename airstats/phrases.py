@@ -49,11 +49,6 @@ def chance(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
 
 
-def percent(share: float, digits: int = 0) -> str:
-    """Return a share as "75 %"."""
-    return f"{number(share * 100, digits)} %"
-
-
 def roughly(value: float) -> str:
     """Return a number that is not known closely, with two digits that count: "9,200"."""
     near = float(f"{value:.2g}")
