@@ -8,21 +8,26 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from airstats.calibration import (
     FORMS,
+    _without_negligible,
     admit_crews,
     branch_over_drift,
     design,
+    expected_use,
     gross_probability,
+    job_sd,
     starting_belief,
     update,
+    update_and_judge,
     widen,
 )
 from airstats.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff import Takeoff, take_off
 from tests.benchmark.worlds import World, invent_firm
-from tests.chains import ROLL, flat_prior, made_jobs
+from tests.chains import ROLL, flat_prior, made_jobs, same_belief
 from tests.reference.handmade import GROUPS, jobs_table
 
 PRIOR = Prior()
@@ -31,6 +36,22 @@ PRIOR = Prior()
 def rows(jobs, chosen):
     """Return the jobs of a slice or a list of places, in that order."""
     return Takeoff(jobs.table.iloc[chosen].reset_index(drop=True))
+
+
+# --- Before the first job -------------------------------------------------------------------------
+
+
+def test_candidates_start_with_the_chances_of_the_prior():
+    """Spread log-normal (scipy), crews and forms by their own weights, all independent."""
+    prior = replace(PRIOR, reuse_weight=0.7)
+    start = starting_belief(prior)
+    log_spread = np.log(prior.spread_nodes)
+    likely = norm.pdf(log_spread, np.log(prior.spread_centre), prior.spread_log_sd)
+    for node, chance in zip(prior.spread_nodes, likely / likely.sum(), strict=True):
+        assert start.weight[start.spread == node].sum() == pytest.approx(chance)
+    for crew_sd, chance in prior.crew_sd_weights:
+        assert start.weight[start.crew_sd == crew_sd].sum() == pytest.approx(chance)
+    assert start.weight[start.form == FORMS.index("reuse")].sum() == pytest.approx(0.7)
 
 
 # --- Updating in parts --------------------------------------------------------------------------
@@ -211,3 +232,54 @@ def test_the_two_means():
     ]
     assert use[0] == pytest.approx([300 * 1.12 + 0.3 * 10 + 1.2 * 5])
     assert use[1] == pytest.approx([300 * 1.12 + 4 - 0.3 * 3 + 1.2 * 5])
+
+
+# --- Parts of the model -------------------------------------------------------------------------
+
+
+def test_job_to_job_spread_is_floor_and_growing_part():
+    belief = replace(starting_belief(replace(PRIOR, floor_m2=3.0)), spread=np.array([0.04]))
+    # 3, 4 and 5; with measured depths of 12 more: 5, 12 and 13.
+    assert job_sd(belief, np.array([100.0])) == pytest.approx(5.0)
+    assert job_sd(belief, np.array([100.0]), 12.0) == pytest.approx(13.0)
+
+
+def test_each_form_expects_its_own_sheet():
+    """100 m² laid, 10 m² of reveal, 6 m² needed, 4 m² of it fillable: worked by hand."""
+    table = jobs_table(np.zeros(1), np.ones(1), 100.0, {"diagonal": np.array([10.0])}, roll_m2=ROLL)
+    jobs = Takeoff(table.table.assign(needed_diagonal_m2=6.0, fillable_diagonal_m2=4.0))
+    start = starting_belief()
+    mean = np.tile([0.05, 0.4, 0.0, 0.0], (len(start.form), 1))
+    expected = expected_use(replace(start, mean=mean), jobs)[:, 0]
+    assert expected[start.form == 0] == pytest.approx(100 + 5 + 0.4 * 10)
+    assert expected[start.form == 1] == pytest.approx(100 + 5 + 6 - 0.4 * 4)
+
+
+def test_a_form_that_foretold_badly_stays_in_play():
+    start = starting_belief()
+    log_weight = np.where(start.form == 1, -300.0, 0.0)
+    log_weight[0] = np.log(1e-7)
+    kept = _without_negligible(start, log_weight)
+    assert len(kept.form) == len(start.form) - 1
+    assert set(kept.form) == {0, 1}
+    assert kept.weight.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_measuring_is_exact_unless_told():
+    jobs = made_jobs(12, 4, gross=2)
+    belief, wrong = update_and_judge(starting_belief(), jobs)
+    told, told_wrong = update_and_judge(starting_belief(), jobs, 0.0)
+    same_belief(belief, told)
+    assert wrong == pytest.approx(told_wrong, abs=1e-12)
+    assert gross_probability(belief, jobs) == pytest.approx(gross_probability(belief, jobs, 0.0))
+
+
+def test_rough_measuring_makes_a_gross_error_less_sure():
+    jobs = made_jobs(12, 4, gross=1)
+    sharp, rough = (update_and_judge(starting_belief(), jobs, sd) for sd in (0.0, 200.0))
+    assert sharp[1][0] > 0.9
+    assert rough[1][0] < 0.5
+    for belief, wrong in (sharp, rough):
+        assert belief.wrong == pytest.approx(wrong.sum())
+        assert belief.seen == 12
+        assert belief.weight.sum() == pytest.approx(1, abs=1e-12)
