@@ -53,7 +53,9 @@ def short_of(chance_short: pd.Series, came_short: pd.Series) -> pd.Series:
 def own_cost(result: Backtest) -> pd.Series:
     """Return what a job cost with the allowances known then: `mean, low, high` (90 %), money."""
     jobs = result.jobs
-    return mean_by_cluster(jobs["airstats_cost"].to_numpy(), jobs["quarter"].to_numpy())
+    found = mean_by_cluster(jobs["airstats_cost"].to_numpy(), jobs["quarter"].to_numpy())
+    # No cost lies below nothing, which the t interval of a few jobs does not know.
+    return found.where(found.index.isin(["mean", "high", "clusters"]), max(found["low"], 0.0))
 
 
 def cost_differences(result: Backtest) -> pd.DataFrame:

@@ -149,7 +149,7 @@ def _guides(panels: Sequence[Axes], influence: Influence) -> None:
     _, normal, far, cooks = panels
     ends = np.array(normal.get_xlim())
     normal.plot(ends, ends, color=INK, linewidth=0.8)
-    left = np.linspace(max(far.get_xlim()[0], 1e-3), far.get_xlim()[1], 100)
+    left = np.linspace(max(far.get_xlim()[0], 1e-3), min(far.get_xlim()[1], 1.0), 100)
     limit = influence.cooks_limit
     # D = r² h / (p (1 - h)), r here the studentised residual: close to it for many jobs.
     edge = np.sqrt(limit * influence.terms * (1 - left) / left)

@@ -104,7 +104,7 @@ def mixed_regression(frame: pd.DataFrame, response: str = "beyond_m2") -> Regres
     x, y, left_out = _design(named, response)
     crews = named["crew"].nunique()
     if crews < 2 or len(named) < x.shape[1] + crews + 2:
-        reason = f"{len(named)} jobs of {crews} named crews are too few for effects of crews."
+        reason = f"Jobs of named crews: {len(named)}, crews: {crews}; too few for effects of crews."
         return _no_regression(len(named), left_out, reason)
     with warnings.catch_warnings(record=True) as told:
         warnings.simplefilter("always")
@@ -174,7 +174,7 @@ def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regress
 
 
 def _too_few(jobs: int, terms: int) -> str:
-    return f"{jobs} jobs are too few for {terms} terms"
+    return f"{jobs} {'job is' if jobs == 1 else 'jobs are'} too few for {terms} terms"
 
 
 def mean_by_cluster(values: np.ndarray, cluster: np.ndarray, held: float = 0.9) -> pd.Series:

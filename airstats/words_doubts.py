@@ -181,8 +181,10 @@ def doubtful_words(desk: Desk) -> Words:
         f"{row.job_id} ({row.quarter}, {chance(row.probability)})" for row in each(desk.suspects())
     ]
     share = desk.now.spread()["gross_share"]
-    start = f"Likely wrong: {listed(named)}." if named else "No record is likely wrong."
-    return Words(
-        f"{start} None is taken out: such a record counts little, by itself, in the likelihood. The"
-        f" share of grossly wrong records is put at {percent(share, 1)} now."
+    start = (
+        f"Likely wrong: {listed(named)}. None is taken out: such a record counts little, by itself,"
+        " in the likelihood."
+        if named
+        else "No record is likely wrong."
     )
+    return Words(f"{start} The share of grossly wrong records is put at {percent(share, 1)} now.")

@@ -54,10 +54,14 @@ def _compared(more: pd.DataFrame) -> str:
         f" {'more' if row.mean > 0 else 'less'} ({_ends(row)})"
         for row in each(sure)
     ]
-    alike = [f"{WORDS_OF_RULES[row.rule]} ({_ends(row)} more)" for row in each(same)]
+    alike = [f"{WORDS_OF_RULES[row.rule]} ({_more(row)})" for row in each(same)]
     first = f"On the same jobs, money a job: {listed(said)}." if said else ""
     rest = f" These jobs do not tell our cost apart from {listed(alike)}." if alike else ""
     return (first + rest).strip()
+
+
+def _more(row: Any) -> str:
+    return "the same on every job" if row.low == row.high == 0 else f"{_ends(row)} more"
 
 
 def _ends(row: Any) -> str:

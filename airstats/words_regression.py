@@ -111,8 +111,8 @@ def influence_words(influence: Influence, slopes: pd.DataFrame) -> Words:
         named = [f"{row.job_id} ({row.cooks:.2f}, {row.why})" for row in each(out.head(NAMED))]
         more = f" and {len(out) - NAMED} more" if len(out) > NAMED else ""
         start = (
-            f"{len(out)} of {jobs} stand out (Cook's distance above {influence.cooks_limit:.3f}):"
-            f" {', '.join(named)}{more}."
+            f"{len(out)} of {jobs} {'stands' if len(out) == 1 else 'stand'} out"
+            f" (Cook's distance above {influence.cooks_limit:.3f}): {', '.join(named)}{more}."
         )
     return Words(f"{start} {_slopes_moved(slopes)}")
 

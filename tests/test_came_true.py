@@ -10,6 +10,7 @@ from scipy.stats import binom
 from airstats.came_true import (
     cost_differences,
     group_departures,
+    own_cost,
     pinball_difference,
     short_of,
     shortages,
@@ -46,6 +47,14 @@ def test_shortages_of_a_back_test_are_those_of_its_orders(looked_back):
     summary = looked_back.summary.set_index("rule")
     assert told["came"] == summary.loc["airstats", "jobs_short"]
     assert told["foretold"] == pytest.approx(looked_back.jobs["chance_short"].sum())
+
+
+def test_a_job_costs_no_less_than_nothing():
+    jobs = pd.DataFrame({"airstats_cost": [0.0, 0.0, 0.0, 240.0], "quarter": [*"aabb"]})
+    found = own_cost(SimpleNamespace(jobs=jobs))
+    assert (found["mean"], found["low"]) == (60.0, 0.0)
+    # t with 1 degree of freedom, 95 % point 6.3138 (any printed table), times the CR1 error.
+    assert found["high"] == pytest.approx(60 + 6.3138 * np.sqrt(2 * 2 * 120**2) / 4, rel=1e-4)
 
 
 def test_differences_of_cost_are_those_of_the_summary(looked_back):

@@ -42,6 +42,13 @@ def test_ways_that_jobs_do_not_tell_apart_are_said_to_be_so(result):
     assert "least squares on the middle of each count (" in apart
 
 
+def test_the_same_cost_on_every_job_is_no_interval(result):
+    jobs = result.jobs.assign(estimated_cost=result.jobs["airstats_cost"])
+    alike = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
+    said = words_evidence.evidence_headline(desks()["reveals"], alike).text
+    assert "what was really priced (the same on every job)" in said
+
+
 def test_too_many_short_are_called_too_many(result):
     jobs = result.jobs.assign(airstats_rolls=0.0)
     short = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
