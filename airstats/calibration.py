@@ -19,6 +19,7 @@ from threadpoolctl import ThreadpoolController
 
 from airstats.ascent import Height, climb
 from airstats.likelihood import Agreement, agreement
+from airstats.names import name_key, places_of
 from airstats.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff import CROSSING_CUTS, Takeoff, by_quantity
 
@@ -115,7 +116,9 @@ def starting_belief(prior: Prior = Prior()) -> Belief:
 
 def admit_crews(belief: Belief, names: Array) -> Belief:
     """Add crews not met before: the firm's mean, with the spread between crews."""
-    new = tuple(sorted(set(names.tolist()) - set(belief.crews) - {""}))
+    strange = np.sort(names[(places_of(names, belief.crews) < 0) & (names != "")])
+    first = {name_key(name): name for name in strange[::-1].tolist()}
+    new = tuple(sorted(first.values()))
     if not new:
         return belief
     before, after = belief.mean.shape[1], belief.mean.shape[1] + len(new)
@@ -211,7 +214,7 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
     """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain."""
     laid = jobs.columns(["laid_m2"])
-    named = (jobs.crews[:, None] == np.array(crews, dtype=str)[None, :]) * laid
+    named = (places_of(jobs.crews, crews)[:, None] == np.arange(len(crews))) * laid
     lined = jobs.columns(["reveal_lined_m2"])
     quantity = "reveal" if FORMS[form] == "factor" else "fillable"
     crossing = jobs.columns([f"{quantity}_{cut}_m2" for cut in CROSSING_CUTS])

@@ -14,6 +14,7 @@ import pandas as pd
 from pandas.api.types import infer_dtype
 
 from airstats.decoding import LOST
+from airstats.names import name_key
 from airstats.tables import Unread, as_text, is_empty
 
 _BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
@@ -258,7 +259,7 @@ def read_names(cells: Cells) -> Reading:
     texts = [" ".join(as_text(value).split()) for value in cells.distinct]
     first: dict[str, str] = {}
     results = [
-        None if is_blank(text) else _plain(first.setdefault(text.casefold(), text), True)
+        None if is_blank(text) else _plain(first.setdefault(name_key(text), text), True)
         for text in texts
     ]
     return reading_of(cells, results, "", "object")
@@ -271,6 +272,6 @@ def _plain(text: str, is_name: bool) -> str | Trouble:
         return Trouble(f"has {len(text):,} characters", f"write no more than {longest:,}")
     if LOST in text:
         return Trouble("holds a character that cannot be read", "type it again")
-    if _UNSEEN.search(text) or (is_name and _BREAKS.search(text)):
+    if _UNSEEN.search(text) or (is_name and (_BREAKS.search(text) or not name_key(text))):
         return Trouble("holds signs that cannot be seen", "type it again, on one line")
     return text

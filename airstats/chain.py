@@ -13,6 +13,7 @@ from airstats.allowances import Allowances, load_allowances, unchanged
 from airstats.calibration import Belief, branch_over_drift, update_and_judge, widen
 from airstats.codes import refuse_coded
 from airstats.errors import AllowancesError, RecordsError
+from airstats.names import name_key, places_of
 from airstats.openings import CUTS
 from airstats.prior import REVEAL_FACTORS, Prior
 from airstats.quarters import quarter_number, quarters_between
@@ -186,7 +187,7 @@ def _one_quarter(
         job_ids=before.job_ids + ids,
         new_jobs=ids,
         late_jobs=tuple(new.table.loc[late, "job_id"]),
-        crew_jobs=dict(Counter(before.crew_jobs) + Counter(c for c in new.crews if c)),
+        crew_jobs=_crew_jobs(before.crew_jobs, new, belief.crews),
         suspects={i: float(p) for i, p in zip(ids, wrong, strict=True) if p >= SUSPECT_FROM},
         decision={},
         file_digest="",
@@ -195,13 +196,20 @@ def _one_quarter(
     )
 
 
+def _crew_jobs(before: dict[str, int], new: Takeoff, crews: tuple[str, ...]) -> dict[str, int]:
+    """Count the jobs of each crew, under the spelling in which it was met first."""
+    met = places_of(new.crews, crews)
+    return dict(Counter(before) + Counter(crews[place] for place in met.tolist() if place >= 0))
+
+
 def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
     """The quarter's jobs, and those of the chain's earlier quarters that came in late."""
     earliest, latest = quarter_number(before.first_quarter), quarter_number(quarter)
     quarters = jobs.table["quarter"]
     number = quarters.map({name: quarter_number(name) for name in quarters.unique()})
-    counted = set(before.job_ids)
-    fresh = np.array([job not in counted for job in jobs.table["job_id"].tolist()], dtype=bool)
+    ids = jobs.table["job_id"].tolist()
+    counted = set(map(name_key, before.job_ids))
+    fresh = np.array([name_key(job) not in counted for job in ids], dtype=bool)
     return jobs.where(number.between(earliest, latest).to_numpy() & fresh)
 
 

@@ -20,6 +20,7 @@ from airstats.belief_file import belief_of, belief_rows
 from airstats.calibration import ALLOWANCES, Belief
 from airstats.errors import AllowancesError
 from airstats.materials import MATERIALS
+from airstats.names import name_key
 from airstats.records import Records
 from airstats.tables import ADDED_COLUMNS, COLUMNS
 
@@ -267,7 +268,11 @@ def _previous_names(previous: Allowances | None, column: str) -> Iterable[str]:
 
 def _numbered(letter: str, names: list[str]) -> dict[str, str]:
     width = 3 if letter == "J" else 1
-    return {name: f"{letter}{place:0{width}d}" for place, name in enumerate(names, start=1)}
+    # Marks of one job may differ in capitals only; other names that do are one name.
+    alike = [name if letter == _LETTERS["mark"] else name_key(name) for name in names]
+    places = {key: place for place, key in enumerate(dict.fromkeys(alike), start=1)}
+    pairs = zip(names, alike, strict=True)
+    return {name: f"{letter}{places[key]:0{width}d}" for name, key in pairs}
 
 
 def _counting(codes: pd.Series) -> pd.Series:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from airstats.cells import is_blank
+from airstats.names import name_key
 from airstats.sheets import Sheet
 from airstats.tables import as_text
 
@@ -28,7 +29,7 @@ class Links:
 
 
 def link(jobs: Sheet, openings: Sheet, materials: Sheet) -> Links:
-    """Match openings and materials to jobs by id, capitals aside."""
+    """Match openings and materials to jobs by id, whichever way a name is spelled."""
     first: dict[str, int] = {}
     ids = _ids(jobs)
     own = [
@@ -48,4 +49,4 @@ def _owners(sheet: Sheet, first: dict[str, int]) -> np.ndarray:
 
 def _ids(sheet: Sheet) -> list[str]:
     ids = sheet.cells["job_id"].distinct
-    return ["" if is_blank(value) else as_text(value).strip().casefold() for value in ids]
+    return ["" if is_blank(value) else name_key(as_text(value)) for value in ids]

@@ -9,6 +9,7 @@ from airstats.allowances import Allowances
 from airstats.calibration import design, job_sd, widen
 from airstats.errors import AirstatsError
 from airstats.mixture import Mixture
+from airstats.names import places_of
 from airstats.records import Records
 from airstats.takeoff import Takeoff, take_off
 
@@ -84,7 +85,7 @@ def predict(jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1) -> M
         raise AirstatsError(f"quarters_ahead is {quarters_ahead}: give 0 or more.")
     belief = widen(allowances.belief, quarters_ahead)
     laid = jobs.columns(["laid_m2"])[:, 0]
-    unknown = ~np.isin(jobs.crews, belief.crews) if belief.crews else np.zeros(len(jobs), bool)
+    unknown = (places_of(jobs.crews, belief.crews) < 0) & bool(belief.crews)
     means = np.empty((len(belief.form), len(jobs)))
     variance = job_sd(belief, laid) ** 2
     variance += (belief.crew_sd[:, None] * laid * unknown) ** 2

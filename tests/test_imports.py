@@ -15,7 +15,7 @@ PACKAGE = Path(airstats.__file__).parent
 MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
 
 READING = (
-    "errors", "files", "defused", "quarters", "faults", "decoding", "units", "tables",
+    "errors", "files", "defused", "quarters", "faults", "decoding", "units", "names", "tables",
     "csv_tables", "cells", "dates", "corner_methods", "materials", "sheets", "marks", "xlsx",
     "sheet_tables", "sources", "limits", "links", "checks", "records",
 )  # fmt: skip

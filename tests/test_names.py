@@ -1,0 +1,136 @@
+"""Spellings of one name are one name: within a source, and from one file to the next."""
+
+from __future__ import annotations
+
+import unicodedata
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from airstats import calibrate, check_records, price, read_records
+from airstats.codes import coded_sources
+from airstats.names import name_key, places_of
+from tests.material_firm import firm, save
+
+COMPOSED, DECOMPOSED = "Café Süd", unicodedata.normalize("NFD", "Café Süd")
+SPELLINGS = [COMPOSED, DECOMPOSED, COMPOSED.upper(), f" {DECOMPOSED.lower()}\u00a0",
+             f"{COMPOSED}\u200f", "Ca\u00adfé Süd"]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SPELLINGS)
+def test_spellings_of_one_name(name):
+    assert name_key(name) == name_key(COMPOSED)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("A1", "А1"), ("A1", "A2"), ("Cafe Süd", COMPOSED), ("m2", "m²"), ("A 1", "A1"), ("0", "O")],
+)
+def test_look_alikes_are_other_names(one, other):
+    assert name_key(one) != name_key(other)
+
+
+@settings(max_examples=300, derandomize=True, database=None, deadline=None)
+@given(st.text(max_size=12))
+def test_a_key_does_not_hang_on_the_normal_form(name):
+    keys = {name_key(unicodedata.normalize(form, name)) for form in ("NFC", "NFD")}
+    assert keys == {name_key(name)}
+    assert name_key(name_key(name)) == name_key(name)
+
+
+def test_places_of_names():
+    names = np.array([DECOMPOSED, "", "north", "West"])
+    assert places_of(names, ["North", COMPOSED]).tolist() == [1, -1, 0, -1]
+    assert places_of(np.array([], dtype=str), []).tolist() == []
+
+
+# --- Within one source ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("other", SPELLINGS)
+def test_openings_find_their_job_in_any_spelling(tmp_path, other):
+    (tmp_path / "jobs.csv").write_text(f"job_id,surface_m2\n{COMPOSED},150\n", encoding="utf-8")
+    row = f"{other},1,1200,1400,300,lined"
+    text = f"job_id,count,width_mm,height_mm,reveal_mm,cut_pattern\n{row}\n"
+    (tmp_path / "openings.csv").write_text(text, encoding="utf-8")
+    assert read_records(tmp_path).openings["job_id"].tolist() == [COMPOSED]
+
+
+@pytest.mark.parametrize("other", SPELLINGS)
+def test_a_job_in_two_spellings_stands_twice(tmp_path, other):
+    text = f"job_id,surface_m2\n{COMPOSED},150\n{other},160\n"
+    (tmp_path / "jobs.csv").write_text(text, encoding="utf-8")
+    (fault,) = check_records(tmp_path)
+    assert "the same job_id stands in row 2" in str(fault)
+
+
+def test_a_crew_in_two_spellings_is_one(tmp_path):
+    text = f"job_id,surface_m2,crew\n1,150,{COMPOSED}\n2,160,{DECOMPOSED.upper()}\n"
+    (tmp_path / "jobs.csv").write_text(text, encoding="utf-8")
+    assert read_records(tmp_path).jobs["crew"].tolist() == [COMPOSED, COMPOSED]
+
+
+@pytest.mark.parametrize("name", ["\u200b", "\u00ad\u200d", "\u2060"])
+def test_a_name_of_nothing_that_shows_is_no_name(tmp_path, name):
+    (tmp_path / "jobs.csv").write_text(f"job_id,surface_m2\n{name},150\n", encoding="utf-8")
+    (fault,) = check_records(tmp_path)
+    assert "holds signs that cannot be seen" in str(fault)
+
+
+# --- From one file to the next --------------------------------------------------------------------
+
+
+def respelled(records, spell):
+    """The same records with other spellings of jobs and crews."""
+    for table in (records.jobs, records.openings):
+        table["job_id"] = table["job_id"].map(spell)
+    records.jobs["crew"] = records.jobs["crew"].map(spell)
+    return records
+
+
+def accented(name):
+    return f"{name} é"
+
+
+def otherwise(name):
+    return unicodedata.normalize("NFD", accented(name)).lower()
+
+
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory):
+    """One firm in two spellings."""
+    folder = tmp_path_factory.mktemp("twice")
+    return [
+        read_records(save(folder / spell.__name__, respelled(firm(jobs=16), spell)))
+        for spell in (accented, otherwise)
+    ]
+
+
+def test_a_job_counted_under_one_spelling_is_not_counted_under_another(twice):
+    one, other = twice
+    first = calibrate(one)
+    again = calibrate(other, first)
+    assert again.new_jobs == ()
+    assert again.job_ids == first.job_ids
+
+
+def test_a_crew_met_in_another_spelling_is_no_new_crew(twice):
+    one, other = twice
+    first = calibrate(one, quarter="2025Q1")
+    straight, respelt = (calibrate(records, first, "2025Q2") for records in twice)
+    assert respelt.belief.crews == straight.belief.crews == first.belief.crews
+    assert respelt.crew_jobs == straight.crew_jobs
+    pd.testing.assert_frame_equal(respelt.table(), straight.table(), check_exact=True)
+    orders = [price(records, first).drop(columns="job_id") for records in (one, other)]
+    pd.testing.assert_frame_equal(*orders, check_exact=True)
+
+
+def test_codes_are_the_same_for_every_spelling(twice):
+    one, other = twice
+    first = calibrate(one, quarter="2025Q1")
+    coded, previous, _ = coded_sources(other, first)
+    assert set(previous.job_ids) <= set(coded.jobs["job_id"])
+    assert set(previous.belief.crews) == set(coded.jobs["crew"])
