@@ -59,6 +59,7 @@ MATERIALS = [
 TABLES: dict[str, list[dict[str, Any]]] = {
     "jobs": JOBS, "openings": OPENINGS, "materials": MATERIALS,
 }  # fmt: skip
+NO_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 KINDS = ("csv", "xlsx", "parquet")
 UNREADABLE = [
     "#REF!", "#DIV/0!", "#N/A", "?", "two", "see note", "12 34", "1.2.3", "2026-13-45", "=A1",
@@ -146,7 +147,7 @@ def csv_bytes(lines: list[list[Any]], separator: str, encoding: str, end: str) -
     if encoding == "cp1252":
         # A byte that this encoding leaves undefined stands for the signs that it lacks.
         return re.sub("[\u202e\ufffd]", "~~", text).encode(encoding).replace(b"~~", b"\x81")
-    return text.encode(encoding)
+    return text.encode(encoding, errors="surrogatepass")
 
 
 def as_written(cell: Any) -> Any:
@@ -174,21 +175,26 @@ def workbook_bytes(tables: dict[str, list[list[Any]]], from_1904: bool, hidden: 
 def _put(place: Any, cell: Any) -> None:
     if isinstance(cell, str) and cell.startswith("#"):
         place.value, place.data_type = cell, "e"
-    elif not (isinstance(cell, str) and "\x07" in cell):
-        place.value = cell
-    else:
+    elif isinstance(cell, str):
         # The spreadsheet's own way to write a sign that XML does not know.
-        place.value = cell.replace("\x07", "_x0007_")
+        place.value = NO_XML.sub(lambda sign: f"_x{ord(sign[0]):04X}_", cell)
+    else:
+        place.value = cell
 
 
 def parquet_bytes(rows: list[dict]) -> bytes:
-    """Return rows as a Parquet file; a column of mixed cells is text, as Parquet asks."""
-    frame = pd.DataFrame(rows)
-    for column in frame:
-        if len({type(cell) for cell in frame[column]}) > 1:
-            frame[column] = frame[column].map(lambda cell: str(as_written(cell)))
+    """Return rows as a Parquet file; a column of mixed cells is text, as Parquet asks.
+
+    Half signs, which its texts cannot hold, make a column of bytes, and go from a heading.
+    """
+    columns = {NO_XML.sub("?", name): [row[name] for row in rows] for name in rows[0]}
+    for name, cells in columns.items():
+        if len({type(cell) for cell in cells}) > 1:
+            columns[name] = cells = [str(as_written(cell)) for cell in cells]
+        if any(isinstance(cell, str) and NO_XML.search(cell) for cell in cells):
+            columns[name] = [cell.encode("utf-8", "surrogatepass") for cell in cells]
     held = io.BytesIO()
-    frame.to_parquet(held)
+    pd.DataFrame(columns).to_parquet(held)
     return held.getvalue()
 
 
