@@ -11,8 +11,6 @@ from tests.external_checks import agree
 from tests.opening_cases import PLAIN, many, one, table
 
 CROSSING = ("diagonal", "centre")
-
-
 PRACTICES = (
     Practice(),
     PLAIN,
@@ -134,6 +132,8 @@ def test_parts_of_a_wide_strip_lap_by_one_return():
     # Two parts of 400 that lap by 20 make 780 = 760 + 20; one millimetre more takes three.
     assert one(3000, 2000, 760, cut="lined", roll=0.4)["pieces"] == 4 * 2
     assert one(3000, 2000, 761, cut="lined", roll=0.4)["pieces"] == 4 * 3
+    # The usual roll is 1.5 m wide: 1600 deep takes two parts.
+    assert opening_quantities(table([(3000, 2000, 1600, 4, "lined")]))["pieces"].tolist() == [8]
 
 
 # A 300 × 400 opening has a diagonal of 500, so that slopes come out as whole numbers.
@@ -233,7 +233,7 @@ def test_no_reveal_needs_no_pieces():
     for cut in CUTS:
         result = one(1230, 1480, 0, cut=cut)
         assert (result["pieces"], result["needed_m2"], result["fillable_m2"]) == (0, 0, 0)
-        assert result["fresh_m2"] == 0
+        assert (result["fresh_m2"], result["bare_m2"]) == (0, 0)
 
 
 def test_index_is_kept_and_input_is_not_changed():
@@ -252,11 +252,12 @@ def test_errors_say_what_to_do():
         Practice(slit="sideways")
     with pytest.raises(AirstatsError, match="return_mm: -1 will not do"):
         Practice(return_mm=-1)
-    told = r"cut_pattern, row 0: 'zigzag' is not known\. Use one of diagonal, centre, lined\."
-    with pytest.raises(AirstatsError, match=told):
+    unknown = r"cut_pattern, row 0: 'zigzag' is not known. Use one of diagonal, centre, lined\.$"
+    with pytest.raises(AirstatsError, match=unknown):
         one(1000, 1000, 100, cut="zigzag")
-    with pytest.raises(AirstatsError, match=r"roll_width_m: 0.01 m is not wider than the return"):
-        one(1000, 1000, 100, roll=0.01)
+    for roll in (0.01, 0.02):
+        with pytest.raises(AirstatsError, match=rf"roll_width_m: {roll} m is not wider than the"):
+            one(1000, 1000, 100, roll=roll)
 
 
 # An invented house of the usual kind: width, height, reveal (mm) and how many.
@@ -272,8 +273,7 @@ HOUSE = [
 
 def house(cut):
     frame = table([(w, h, d, 3 if h > 2000 else 4, cut) for w, h, d, _ in HOUSE])
-    counts = np.array([count for *_, count in HOUSE])
-    return frame, counts
+    return frame, np.array([count for *_, count in HOUSE])
 
 
 def test_reveals_of_a_typical_house_take_about_half_a_roll():
