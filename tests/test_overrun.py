@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import truncnorm
@@ -168,6 +170,25 @@ def test_means_and_sds_are_those_of_drawn_jobs(firm, causes, usual):
         mean, sd = split.loc[cause, ["mean", "sd"]]
         assert mean == pytest.approx(part.mean(), abs=4 * part.std() / len(part) ** 0.5 + 1e-9)
         assert sd == pytest.approx(part.std(), rel=0.06, abs=1e-9)
+
+
+def test_causes_that_rise_together_are_less_sure_as_one(firm):
+    jobs, learnt = firm
+    belief = learnt.belief
+    tied = np.diag(np.full(belief.mean.shape[1], 0.02**2))
+    tied[1, 2] = tied[2, 1] = 0.95 * 0.02**2
+    learnt = replace(
+        learnt, belief=replace(belief, covariance=np.tile(tied, (len(belief.form), 1, 1)))
+    )
+    drawn = drawn_parts(jobs, learnt)
+    causes = {
+        "reveals": ("reveal.diagonal", "reveal.centre"),
+        "beyond": ("unexplained", "count_rounding"),
+    }
+    split = split_overrun(jobs, learnt, causes=causes).set_index("cause")
+    for cause, members in causes.items():
+        together = sum(drawn[member] for member in members)
+        assert split.loc[cause, "sd"] == pytest.approx(together.std(), rel=0.06)
 
 
 def test_nine_cases_of_ten_lie_in_the_interval(firm):

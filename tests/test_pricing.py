@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from airstats.allowances import unchanged
-from airstats.calibration import FORMS
+from airstats.calibration import FORMS, job_sd, widen
 from airstats.chain import calibrate
 from airstats.errors import AirstatsError
 from airstats.mixture import Mixture
@@ -174,6 +174,29 @@ def test_a_longer_look_ahead_is_less_sure():
     near, far = (predict(AHEAD, LEARNT, quarters) for quarters in (1, 8))
     assert (far.sd() > near.sd()).all()
     assert far.mean() == pytest.approx(near.mean())
+
+
+def test_a_crew_not_met_before_adds_its_own_doubt():
+    """Under each candidate: variance of the allowances, of a job, and of a crew unknown."""
+    belief = widen(LEARNT.belief, 1)
+    stranger = Takeoff(AHEAD.table.assign(crew="Zelkova"))
+    laid = AHEAD.columns(["laid_m2"])[:, 0]
+    crew = (belief.crew_sd[:, None] * laid) ** 2
+    assert (crew > 0).all()
+    still = np.zeros_like(belief.covariance)
+    sure = replace(LEARNT, belief=replace(LEARNT.belief, covariance=still, drift=0 * belief.drift))
+    variance = predict(stranger, sure).sds ** 2
+    assert variance == pytest.approx(job_sd(belief, laid) ** 2 + crew)
+
+
+def test_a_firm_that_names_no_crews_has_no_doubt_between_them():
+    jobs = FIRM.records.jobs.assign(crew="")
+    learnt = calibrate(replace(FIRM.records, jobs=jobs))
+    nameless = Takeoff(AHEAD.table.assign(crew=""))
+    belief = learnt.belief
+    sure = replace(belief, covariance=0 * belief.covariance, drift=0 * belief.drift)
+    sds = predict(nameless, replace(learnt, belief=sure)).sds
+    assert sds == pytest.approx(job_sd(belief, AHEAD.columns(["laid_m2"])[:, 0]))
 
 
 def test_more_jobs_make_surer():
