@@ -3,7 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
+from airstats.allowances import unchanged
 from airstats.breakdown import (
     OVERRUN,
     by_quarter,
@@ -12,10 +14,11 @@ from airstats.breakdown import (
     find_job,
     overrun_a_job,
     quarter_trends,
+    usual_split,
     worst_jobs,
 )
 from airstats.desk import lay_out
-from airstats.overrun import MAIN, overrun_table
+from airstats.overrun import MAIN, overrun_table, split_overrun
 from tests.invented import invent
 
 
@@ -76,9 +79,28 @@ def test_interval_of_a_mean_against_a_worked_example():
     # 1, 2, 3, 4: mean 2.5, sd 1.2910; t(3, 95 %) = 2.3534 (tables): 2.5 ± 1.5191.
     records = invent(jobs=4)
     records = changed(records, used_rolls=records.jobs["estimated_rolls"] + np.arange(1, 5))
-    row = overrun_a_job(lay_out(records).jobs)
-    assert row["mean"] == pytest.approx(2.5)
-    assert row["high"] - row["mean"] == pytest.approx(1.5191, abs=1e-4)
+    jobs = lay_out(records).jobs
+    told = overrun_a_job(jobs)[["mean", "low", "high"]].to_numpy()
+    assert told == pytest.approx([2.5, 2.5 - 1.5191, 2.5 + 1.5191], abs=1e-4)
+    # A roll costs 150.
+    assert overrun_a_job(jobs, "money").to_numpy() == pytest.approx(150 * told)
+
+
+def test_one_job_has_no_interval_and_two_have_one(desk):
+    one, two = (overrun_a_job(desk.jobs.where(np.arange(count))) for count in (1, 2))
+    assert one["mean"] == overrun_table(desk.jobs)["overrun_rolls"].iloc[0]
+    assert (one["low"], one["high"]) == (-np.inf, np.inf)
+    assert np.isfinite(two).all()
+
+
+def test_of_jobs_that_ran_over_alike_the_amply_priced_come_first():
+    """Two rolls over each; held in the price beyond the surface: 1, 3 and 2 rolls."""
+    records = invent(jobs=3)
+    priced = np.array([4.0, 6.0, 5.0])
+    records = changed(records, surface_m2=225.0, estimated_rolls=priced, used_rolls=priced + 2)
+    desk = lay_out(records)
+    assert worst_jobs(desk.jobs, desk.now)["job_id"].tolist() == ["J001", "J002", "J000"]
+    assert find_job(desk.jobs, desk.excluded).job_id == "J001"
 
 
 def test_causes_of_a_quarter_add_up_to_its_overrun(desk):
@@ -105,8 +127,28 @@ def test_trends_of_the_causes_add_up_to_that_of_the_overrun(desk):
     assert trends[list(MAIN)].sum() == pytest.approx(trends[OVERRUN])
 
 
-def test_one_quarter_has_no_trend(desk):
+def test_trends_against_statsmodels(desk):
+    """90 % for the overrun; for the causes 90 % for all of them together (Bonferroni)."""
+    trends = quarter_trends(desk.jobs, desk.now).set_index("cause")
+    quarter = desk.jobs.table["quarter"].str[-1].astype(float).to_numpy()
+    split = usual_split(desk.jobs, desk.now, "job_id").pivot_table("mean", "group", "cause")
+    rolls = {name: split.loc[desk.jobs.table["job_id"], name].to_numpy() for name in MAIN}
+    rolls[OVERRUN] = overrun_table(desk.jobs)["overrun_rolls"].to_numpy()
+    for cause, values in rolls.items():
+        line = sm.OLS(values, sm.add_constant(quarter)).fit()
+        chance = 0.1 if cause == OVERRUN else 0.1 / len(MAIN)
+        expected = [line.params[1], *line.conf_int(chance)[1]]
+        told = trends.loc[cause, ["change", "low", "high"]].to_numpy(dtype=float)
+        np.testing.assert_allclose(told, expected, rtol=1e-6, atol=1e-12)
+    assert list(trends.index) == [OVERRUN, *MAIN]
+
+
+def test_one_quarter_or_two_jobs_have_no_trend(desk):
     assert quarter_trends(desk.quarter_jobs(), desk.now).empty
+    for places, count in (([0, 47], 0), ([0, 1, 47], 1 + len(MAIN))):
+        trends = quarter_trends(desk.jobs.where(places), desk.now)
+        assert len(trends) == count
+        assert list(trends.columns) == ["cause", "change", "low", "high"]
 
 
 def test_cuts_hold_the_truth_and_a_cut_without_jobs_is_left_out(desk):
@@ -122,3 +164,32 @@ def test_cuts_alike_are_not_told_apart_and_lined_is(desk):
     alike = cuts_apart(desk.now, "diagonal", "centre")
     assert alike["low"] < 0 < alike["high"]
     assert cuts_apart(desk.now, "lined", "centre")["low"] > 0
+
+
+def test_cuts_before_any_job_by_hand(desk):
+    """The starting belief: diagonal and centre 0.30 ± 0.25, lined 1.10 ± 0.20, nothing learnt."""
+    start = unchanged("2025Q4")
+    cuts = cut_comparison(desk.jobs, start).set_index("cut")
+    for name in ("factor", "start"):
+        assert cuts[name].to_numpy() == pytest.approx([0.3, 0.3], abs=1e-6)
+    assert cuts["learnt"].to_numpy() == pytest.approx([0, 0], abs=1e-6)
+    # 1200 × 1400, 350 deep: 1.82 m² of reveal each.
+    openings = invent(factor=0.6).openings
+    counts = openings.groupby("cut_pattern")["count"].sum()
+    assert cuts["reveal_m2"].to_numpy() == pytest.approx(1.82 * counts[cuts.index].to_numpy())
+    # sd of the difference: √(0.20² + 0.25²) = 0.3202; 90 % within 1.6449 of them.
+    apart = cuts_apart(start, "lined", "centre")
+    assert apart.to_numpy() == pytest.approx([0.8, 0.8 - 0.5267, 0.8 + 0.5267], abs=1e-4)
+
+
+def test_sheet_of_a_cut_is_its_part_of_the_overrun(desk):
+    cuts = cut_comparison(desk.jobs, desk.now).set_index("cut")
+    split = split_overrun(desk.jobs, desk.now).set_index("cause")
+    for cut in cuts.index:
+        for name in ("mean", "low", "high"):
+            assert cuts.loc[cut, f"{name}_rolls"] == split.loc[f"reveal.{cut}", name]
+    known = desk.now.table().loc["reveal.diagonal"]
+    assert cuts.loc["diagonal", "learnt"] == pytest.approx(1 - (known["sd"] / 0.25) ** 2)
+    assert cuts.loc["diagonal", ["factor", "factor_low", "factor_high"]].tolist() == (
+        known[["mean", "low", "high"]].tolist()
+    )
