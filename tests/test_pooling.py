@@ -21,7 +21,7 @@ from airstats.pooling import (
     pooled_chances,
     pooled_orders,
 )
-from airstats.pricing import predict, price
+from airstats.pricing import expected_cost, predict, price
 from airstats.takeoff import Takeoff, take_off
 from tests.external_checks import agree
 from tests.invented import invent
@@ -176,3 +176,55 @@ def test_no_jobs_no_order():
 def test_costs_must_be_above_0():
     with pytest.raises(AirstatsError, match="short cost is 0: give a number above 0"):
         pooled_orders(JOBS, LEARNT, 60, 0)
+
+
+def test_least_rolls_and_their_cost_by_hand():
+    """3 or 5 rolls opened, 4 ordered: one left over (60) as often as one short (240)."""
+    assert cost_of(np.array([3, 5]), 4, *COSTS) == 150
+    total = np.array([4, 2, 1, 3])
+    assert [least_rolls(total, share) for share in (0.25, 0.5, 0.51, 0.9)] == [1, 2, 3, 4]
+
+
+def test_the_row_of_the_store_is_that_of_the_draws():
+    row = pooled_orders(JOBS, LEARNT, *COSTS).iloc[0]
+    total = np.sort(drawn_rolls(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
+    assert len(total) == DRAWS
+    assert row["from_rolls"] == total[DRAWS // 10 - 1]
+    assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1]
+    assert row["chance_short"] == (total > row["pooled_rolls"]).mean()
+    chances = pooled_chances(JOBS, LEARNT)
+    assert (chances["roll_size"] == row["roll_size"]).all()
+    assert chances["probability"].sum() == pytest.approx(1)
+    assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
+
+
+def test_the_single_cost_is_the_sum_of_the_single_costs():
+    orders = price(JOBS, LEARNT, *COSTS)["order_rolls"].to_numpy()
+    costs = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *COSTS)
+    row = pooled_orders(JOBS, LEARNT, *COSTS).iloc[0]
+    assert row["single_cost"] == pytest.approx(costs.sum())
+
+
+def test_each_candidate_has_its_share_of_the_draws():
+    """Weights .52, .26, .22 of ten draws are 5.2, 2.6, 2.2: five, three and two."""
+    start = only_spread(350, 5, 300.0)
+    belief = start.belief.pick(np.zeros(3, dtype=int))
+    mean = belief.mean.copy()
+    mean[:, 0] += [0.0, 1.0, 2.0]
+    belief = replace(belief, mean=mean, weight=np.array([0.52, 0.26, 0.22]))
+    rolls = drawn_rolls(equal_jobs(1, roll_m2=100.0), replace(start, belief=belief), draws=10)
+    # 350, 650 or 950 m², give or take 5: 4, 7 or 10 rolls of 100 m².
+    assert sorted(rolls[:, 0]) == [4] * 5 + [7] * 3 + [10] * 2
+
+
+def test_without_known_crews_a_name_says_nothing():
+    start = unchanged("2026Q1")
+    named, nameless = (
+        drawn_rolls(Takeoff(equal_jobs(2).table.assign(crew=crew)), start) for crew in ("Fir", "")
+    )
+    assert (named == nameless).all()
+
+
+def test_no_job_opens_less_than_nothing():
+    rolls = drawn_rolls(equal_jobs(2, laid_m2=1.0), unchanged("2026Q1"))
+    assert rolls.min() == 0
