@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -43,7 +44,10 @@ def test_without_a_name_it_is_the_job_that_ran_over_most(desk):
 def test_an_unknown_job_gets_names_near_it(desk):
     found = find_job(desk.jobs, desk.excluded, "J0O7")
     assert found.job_id == ""
-    assert 'No finished job is called "J0O7": near it are J0' in found.message
+    told = r'No finished job is called "J0O7": near it are J0\d\d, J0\d\d, J0\d\d, J0\d\d\.'
+    assert re.fullmatch(told, found.message)
+    # Two characters of four in their places are near enough.
+    assert "near it are" in find_job(desk.jobs, desk.excluded, "J0xx").message
     assert "there is, for one, J000" in find_job(desk.jobs, desk.excluded, "zzzz").message
 
 
@@ -51,9 +55,9 @@ def test_an_excluded_job_is_named_with_its_reason():
     records = invent(jobs=12)
     records.jobs.loc[3, "exclude"] = "a roll was lent"
     desk = lay_out(records)
-    assert "J003 is not split: it is excluded (a roll was lent)" in (
-        find_job(desk.jobs, desk.excluded, "J003").message
-    )
+    found = find_job(desk.jobs, desk.excluded, "J003")
+    assert found.job_id == ""
+    assert found.message == "J003 is not split: it is excluded (a roll was lent)."
 
 
 def test_a_number_as_a_name_is_text(desk):
@@ -110,6 +114,18 @@ def test_causes_of_a_quarter_add_up_to_its_overrun(desk):
     pd.testing.assert_series_equal(whole, parts)
     told = overrun_table(desk.jobs).groupby("quarter")["overrun_rolls"].mean()
     np.testing.assert_allclose(whole, told)
+
+
+def test_a_quarter_has_its_overrun_first_then_each_cause_a_job(desk):
+    table = by_quarter(desk.jobs, desk.now)
+    assert list(table.columns) == ["quarter", "jobs", "cause", "mean", "low", "high"]
+    assert list(table.index) == list(range(4 * (1 + len(MAIN))))
+    assert table["cause"].tolist() == [OVERRUN, *MAIN] * 4
+    assert (table["jobs"] == 12).all()
+    split = usual_split(desk.jobs, desk.now, "quarter")
+    causes = table[table["cause"].ne(OVERRUN)].reset_index(drop=True)
+    for name in ("mean", "low", "high"):
+        np.testing.assert_allclose(causes[name] * 12, split[name])
 
 
 @pytest.mark.parametrize("step", [0.2, -0.2])
@@ -193,3 +209,10 @@ def test_sheet_of_a_cut_is_its_part_of_the_overrun(desk):
     assert cuts.loc["diagonal", ["factor", "factor_low", "factor_high"]].tolist() == (
         known[["mean", "low", "high"]].tolist()
     )
+
+
+def test_a_job_with_little_reveal_counts_all_the_same():
+    """Ten or so reveals 10 mm deep have half a square metre."""
+    shallow = lay_out(invent(reveal_mm=10.0))
+    assert shallow.jobs.table["reveal_diagonal_m2"].max() < 1.1
+    assert cut_comparison(shallow.jobs, shallow.now)["jobs"].tolist() == [24, 24]

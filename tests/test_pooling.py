@@ -15,6 +15,7 @@ from airstats.errors import AirstatsError
 from airstats.orders import roll_chances
 from airstats.pooling import (
     DRAWS,
+    POOLED_COLUMNS,
     cost_of,
     drawn_rolls,
     least_rolls,
@@ -161,6 +162,10 @@ def test_rolls_of_different_sizes_are_not_pooled():
     table = pooled_orders(jobs, LEARNT, *COSTS)
     assert table["roll_size"].tolist() == ["1.5\u00a0×\u00a050\u00a0m", "3\u00a0×\u00a050\u00a0m"]
     assert table["jobs"].tolist() == [5, 7]
+    chances = pooled_chances(jobs, LEARNT)
+    assert list(chances.index) == list(range(len(chances)))
+    assert chances["roll_size"].unique().tolist() == table["roll_size"].tolist()
+    assert chances.groupby("roll_size")["probability"].sum().tolist() == pytest.approx([1, 1])
 
 
 def test_the_same_jobs_give_the_same_draws():
@@ -170,7 +175,9 @@ def test_the_same_jobs_give_the_same_draws():
 def test_no_jobs_no_order():
     nothing = JOBS.where(np.zeros(len(JOBS), bool))
     assert pooled_orders(nothing, LEARNT, *COSTS).empty
+    assert list(pooled_orders(nothing, LEARNT, *COSTS)) == list(POOLED_COLUMNS)
     assert pooled_chances(nothing, LEARNT).empty
+    assert list(pooled_chances(nothing, LEARNT)) == ["roll_size", "rolls", "probability"]
 
 
 def test_costs_must_be_above_0():
