@@ -283,3 +283,16 @@ def test_rough_measuring_makes_a_gross_error_less_sure():
         assert belief.wrong == pytest.approx(wrong.sum())
         assert belief.seen == 12
         assert belief.weight.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_the_share_of_gross_errors_by_hand():
+    """4 in 100 as a guess worth 50 jobs, then 8 found in 50: 10 in 100."""
+    assert replace(starting_belief(), seen=50.0, wrong=8.0).gross_share == pytest.approx(0.10)
+
+
+def test_a_judgement_is_that_of_the_new_belief():
+    jobs = made_jobs(20, 15, gross=1)
+    belief, wrong = update_and_judge(starting_belief(), jobs)
+    # The share of gross errors was the guess's when these jobs were judged.
+    judged = gross_probability(replace(belief, seen=0.0, wrong=0.0), jobs)
+    np.testing.assert_allclose(wrong, judged, rtol=1e-9)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import truncnorm
 
+from airstats.calibration import expected_use, job_sd
 from airstats.chain import calibrate, finished_jobs
 from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
@@ -69,17 +70,34 @@ def test_reveals_together_are_the_sum_of_the_cuts_and_surer_than_apart(firm):
     assert together["sd"] <= cuts["sd"].sum()
 
 
-def test_likely_use_lies_in_its_counted_interval(firm):
+def counted_between(jobs, low_m2, width_m2):
+    return Takeoff(jobs.table.assign(used_low_m2=low_m2, used_high_m2=low_m2 + width_m2))
+
+
+@pytest.mark.parametrize(("above_m2", "width_m2"), [(0, 75), (0, 1e-6), (5000, 2), (-5000, 2)])
+def test_likely_use_lies_in_its_counted_interval(firm, above_m2, width_m2):
+    """Whole rolls, an exact count, and counts that no job of this size could have."""
     jobs, learnt = firm
-    low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
-    _, use, variance = likely_use(learnt.belief, jobs)
+    counted = counted_between(jobs, jobs.table["laid_m2"] + above_m2, width_m2)
+    low, high = counted.columns(["used_low_m2", "used_high_m2"]).T
+    _, use, variance = likely_use(learnt.belief, counted)
     assert ((low <= use) & (use <= high)).all()
-    assert (variance <= (high - low) ** 2 / 12 + 1e-9).all()
+    assert (variance >= 0).all()
+    assert (variance <= (high - low) ** 2 / 12 * (1 + 1e-9)).all()
+
+
+def test_likely_use_far_above_what_was_expected(firm):
+    # Reference: scipy.stats.truncnorm, its lower end 20 sd up.
+    jobs, learnt = firm
+    one = learnt.belief.pick([0])
+    expected, sd = expected_use(one, jobs)[0], job_sd(one, jobs.table["laid_m2"].to_numpy())[0]
+    _, use, variance = likely_use(one, counted_between(jobs, expected + 20 * sd, 75.0))
+    cut_off = truncnorm(20, 20 + 75 / sd, expected, sd)
+    np.testing.assert_allclose(use[0], cut_off.mean(), rtol=1e-6)
+    np.testing.assert_allclose(variance[0], cut_off.var(), rtol=1e-3)
 
 
 def test_likely_use_is_the_mean_of_a_cut_off_normal(firm):
-    from airstats.calibration import job_sd
-
     jobs, learnt = firm
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
     expected, use, variance = likely_use(learnt.belief, jobs)
