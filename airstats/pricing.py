@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
 from airstats.allowances import Allowances
 from airstats.calibration import design, job_sd, widen
@@ -114,8 +115,16 @@ def critical_share(leftover_cost: float, short_cost: float) -> float:
 
 def rolls_for_share(use: Mixture, roll_m2: Array, share: float) -> Array:
     """Return the (n,) least whole rolls that cover the need with probability `share` or more."""
-    # A need of whole rolls takes no roll more because its last digit was rounded up.
-    return np.maximum(np.ceil(use.quantile(share) / roll_m2 - 1e-9), 0).astype(int)
+    enough = share - 1e-9
+    # One normal of the same mean and sd gives a first guess, commonly right or one roll off.
+    reach = ndtri(np.clip(share, 1e-9, 1 - 1e-9))
+    rolls = np.maximum(np.ceil((use.mean() + reach * use.sd()) / roll_m2), 0)
+    while True:
+        more = use.below(rolls * roll_m2) < enough
+        fewer = (rolls > 0) & (use.below((rolls - 1) * roll_m2) >= enough)
+        if not (more | fewer).any():
+            return rolls.astype(int)
+        rolls = rolls + more - fewer
 
 
 def expected_left_over(use: Mixture, roll_m2: Array, order: Array) -> Array:

@@ -85,6 +85,26 @@ def test_standing_costs_cover_four_needs_in_five():
     assert orders["order_rolls"].equals(orders["rolls_p80"])
 
 
+def test_rolls_where_the_need_ends_at_a_whole_roll():
+    """Half the needs lie below three rolls: three. All but none lie just above them: four."""
+    at_three = mixture(np.ones(1), np.array([225.0]), np.array([10.0]))
+    just_above = mixture(np.ones(1), np.array([225 + 4e-8]), np.array([1e-8]))
+    assert rolls_for_share(at_three, ONE_ROLL, 0.5) == [3]
+    assert rolls_for_share(just_above, ONE_ROLL, 0.5) == [4]
+
+
+def test_rolls_of_a_need_with_two_heaps_far_apart():
+    """Nine needs in ten take two rolls, one in ten forty: the 95 % point is among the latter."""
+    heaps = mixture(np.array([0.9, 0.1]), np.array([140.0, 2990.0]), np.array([2.0, 2.0]))
+    assert [rolls_for_share(heaps, ONE_ROLL, share)[0] for share in (0.85, 0.95)] == [2, 40]
+
+
+def test_however_dear_a_roll_short_the_order_ends():
+    assert critical_share(1e-9, 1e12) == 1.0
+    orders = price(AHEAD, LEARNT, 1e-9, 1e12)
+    assert (orders["order_rolls"] < 2 * orders["rolls_p95"] + 4).all()
+
+
 def test_a_need_below_nothing_needs_no_roll():
     nothing = mixture(np.ones(1), np.array([-20.0]), np.array([5.0]))
     assert rolls_for_share(nothing, ONE_ROLL, 0.95) == [0]
