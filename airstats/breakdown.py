@@ -183,7 +183,7 @@ def _by_overrun(jobs: Takeoff) -> pd.DataFrame:
     surface, roll = jobs.columns(["surface_m2", "roll_m2"]).T
     table = overrun_table(jobs)
     table = table.assign(ample=table["estimated_rolls"] - surface / roll)
-    order = table.sort_values(["overrun_rolls", "ample"], ascending=False, kind="stable")
+    order = table.sort_values(["overrun_rolls", "ample"], ascending=False)
     return order.drop(columns="ample").reset_index(drop=True)
 
 
