@@ -205,11 +205,18 @@ def test_the_row_of_the_store_is_that_of_the_draws():
     assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
 
 
-def test_the_single_cost_is_the_sum_of_the_single_costs():
-    orders = price(JOBS, LEARNT, *COSTS)["order_rolls"].to_numpy()
-    costs = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *COSTS)
-    row = pooled_orders(JOBS, LEARNT, *COSTS).iloc[0]
-    assert row["single_cost"] == pytest.approx(costs.sum())
+@pytest.mark.parametrize("costs", [COSTS, (60.0, 2400.0)])
+def test_the_single_cost_is_the_sum_of_the_single_costs(costs):
+    orders = price(JOBS, LEARNT, *costs)["order_rolls"].to_numpy()
+    alone = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *costs)
+    row = pooled_orders(JOBS, LEARNT, *costs).iloc[0]
+    assert row["single_rolls"] == orders.sum()
+    assert row["single_cost"] == pytest.approx(alone.sum())
+
+
+def test_few_draws_are_as_many_as_asked_for():
+    """So few that many a candidate has one draw or none."""
+    assert drawn_rolls(JOBS, LEARNT, draws=40).shape == (40, len(JOBS))
 
 
 def test_each_candidate_has_its_share_of_the_draws():
