@@ -8,7 +8,7 @@ import shapely
 from shapely.affinity import affine_transform
 
 from airstats.errors import AirstatsError
-from airstats.openings import Practice, opening_quantities
+from airstats.openings import CUTS, Practice, opening_quantities
 from airstats.pieces import Opening, opening_pieces
 from tests.invented import random_openings
 
@@ -154,13 +154,89 @@ def test_errors_say_what_to_do():
         Opening(1000, 1000, 100, cut_pattern="zigzag")
 
 
-def test_a_patch_lengthens_a_strip_that_is_too_short():
-    pieces = opening_pieces(Opening(1200, 1200, 200, cut_pattern="centre"))
-    sizes = [
+def placed_sizes(pieces):
+    """Sides of the parts of each infill piece, m; each part must lie in its off-cut."""
+    for infill in pieces.infills:
+        for source, outline in zip(infill.cut_from, infill.placed, strict=True):
+            room = shapely.Polygon(pieces.offcuts[source].outline)
+            assert room.buffer(1e-9).covers(shapely.Polygon(outline))
+    return [
         [sorted(np.ptp(outline, axis=0).round(3).tolist()) for outline in infill.placed]
         for infill in pieces.infills
     ]
-    assert sizes == [[[0.22, 1.2], [0.1, 0.22]]] * 2
+
+
+@pytest.mark.parametrize("slit", ["upright", "level"])
+def test_a_patch_lengthens_a_strip_that_is_too_short(slit):
+    square = Opening(1200, 1200, 200, cut_pattern="centre", practice=Practice(slit=slit))
+    assert placed_sizes(opening_pieces(square)) == [[[0.22, 1.2], [0.1, 0.22]]] * 2
+
+
+def test_two_short_halves_lap_by_one_return():
+    """Pieces 1840 × 220 from strips 1300 long: halves of (1840 + 20) / 2 = 930."""
+    wide = Opening(1800, 1300, 200, cut_pattern="centre", practice=Practice(slit="upright"))
+    assert placed_sizes(opening_pieces(wide)) == [[[0.22, 0.93], [0.22, 0.93]]] * 2
+
+
+def lines(*ends):
+    return shapely.union_all([shapely.LineString(pair) for pair in ends])
+
+
+CUT_LINES = [
+    ("lined", "best", 4, [(0, 0, 1, 0), (0, 2, 1, 2), (0, 0, 0, 2), (1, 0, 1, 2)]),
+    ("centre", "upright", 4, [(0, 0, 1, 0), (0, 2, 1, 2), (0.5, 0, 0.5, 2)]),
+    ("centre", "level", 4, [(0, 0, 0, 2), (1, 0, 1, 2), (0, 1, 1, 1)]),
+    # One leaf hangs from the head: the sheet is cut at both jambs and at the threshold.
+    ("centre", "level", 3, [(0, 0, 0, 2), (1, 0, 1, 2), (0, 0, 1, 0)]),
+]
+
+
+@pytest.mark.parametrize(("cut", "slit", "sides", "expected"), CUT_LINES)
+def test_where_the_sheet_is_cut(cut, slit, sides, expected):
+    """An opening 1 m wide and 2 m high, its lower left corner at the origin."""
+    pieces = opening_pieces(Opening(1000, 2000, 150, sides, cut, Practice(slit=slit)))
+    drawn = lines(*pieces.cut_lines)
+    assert drawn.equals(lines(*[((a, b), (c, d)) for a, b, c, d in expected]))
+    assert pieces.cut_pattern == cut
+
+
+@pytest.mark.parametrize("cut", CUTS)
+def test_flaps_and_cut_away_parts_are_the_sheet_and_fold_on_to_their_faces(cut):
+    pieces = opening_pieces(Opening(1000, 2000, 150, cut_pattern=cut))
+    sheet = [*pieces.flaps, *pieces.offcuts, *pieces.trimmings]
+    laid = shapely.union_all([shapely.Polygon(part.outline) for part in sheet])
+    if cut != "lined":
+        assert laid.symmetric_difference(shapely.box(0, 0, 1, 2)).area == pytest.approx(0, abs=1e-9)
+    faces = {part.face: shapely.Polygon(part.outline).buffer(1e-9) for part in pieces.faces}
+    assert all(faces[part.face].covers(shapely.Polygon(part.outline)) for part in pieces.covered)
+    assert (pieces.width_m, pieces.height_m, pieces.depth_m) == (1.0, 2.0, 0.15)
+    assert pieces.cut_pattern == cut
+
+
+@pytest.mark.parametrize(("width", "cut", "count"), [(600, "centre", 4), (1200, "lined", 4)])
+def test_each_loose_piece_of_strips_covers_one_bare_part(width, cut, count):
+    """600 wide, 400 deep: a leaf of 300 is lengthened by a piece of its own."""
+    upright = Practice(slit="upright")
+    pieces = opening_pieces(Opening(width, 1000, 400, 4, cut, upright))
+    assert [infill.bare for infill in pieces.infills] == [(place,) for place in range(count)]
+    assert len(pieces.bare) == count
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "reveal", "slit", "kept", "trimmed"),
+    [
+        (600, 1000, 300, "upright", 0, 0),  # The leaf is used whole, and is just long enough.
+        (600, 1000, 200, "upright", 2, 0),  # Strips of 100 mm are kept.
+        (600, 1000, 201, "upright", 0, 2),
+        (90, 1000, 50, "level", 0, 2),  # Long strips, but too narrow an opening.
+        (1000, 90, 50, "upright", 0, 2),
+    ],
+)
+def test_strips_of_a_slit_cut_are_kept_from_100_mm(width, height, reveal, slit, kept, trimmed):
+    practice = Practice(slit=slit)
+    pieces = opening_pieces(Opening(width, height, reveal, 4, "centre", practice))
+    assert (len(pieces.offcuts), len(pieces.trimmings)) == (kept, trimmed)
+    assert len(pieces.bare) == len(pieces.infills) == 2
 
 
 @pytest.mark.parametrize("practice", PRACTICES)
