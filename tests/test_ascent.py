@@ -21,15 +21,15 @@ def line(value, slope, curvature, exact=None):
 
 
 def test_the_top_of_a_parabola_is_one_step_away():
-    """Two of them: maximum at (1, -2) with one curvature matrix, at (3, 5) with another."""
-    tops = np.array([[1.0, -2.0], [3.0, 5.0]])
-    bend = np.array([[[2.0, 0.5], [0.5, 1.0]], [[1.0, -0.3], [-0.3, 4.0]]])
+    """Two of them, with tops and bends of their own; the safe step would fall far short."""
+    tops = np.array([[1.0, -0.8], [3.0, 5.0]])
+    bend = np.array([[[1.0, 0.9], [0.9, 1.0]], [[1.0, -0.3], [-0.3, 4.0]]])
     asked = []
 
     def height(at):
         asked.append(at)
         slope = np.einsum("gij,gj->gi", bend, tops - at)
-        return Height(-0.5 * ((tops - at) * slope).sum(axis=1), slope, bend, bend)
+        return Height(-0.5 * ((tops - at) * slope).sum(axis=1), slope, 100 * bend, bend)
 
     mean, found = climb(np.zeros((2, 2)), height, near=1e-9)
     np.testing.assert_allclose(mean, tops, atol=1e-12)
@@ -80,3 +80,11 @@ def test_an_endless_slope_is_left_where_little_is_promised_or_after_the_most_ste
 def test_a_loss_by_rounding_stops_no_step():
     height = line(lambda x: -1e-11 * x, np.ones_like, np.ones_like)
     assert climb(np.zeros((1, 1)), height, 0.5)[0][0, 0] == MOST_STEPS
+
+
+def test_the_climb_ends_when_no_start_promises_enough_by_itself():
+    """Slopes whose squares are 0.6 and 0.3 taken to bend by 1; both together promise 0.9."""
+    slopes = np.sqrt([[0.6], [0.3]])
+    height = line(lambda x: slopes * x, lambda x: slopes, np.ones_like)
+    climb(np.zeros((2, 1)), height, near=0.7)
+    assert len(height.asked) == 2

@@ -145,3 +145,13 @@ def test_no_record_is_wrong_where_none_can_be():
     low = np.array([4_999 * 75.0])
     lost = agreement(np.array([300.0]), np.array([15.0]), low, low + 75, 0.0, np.array([113.0]))
     assert lost.wrong == 0
+
+
+@pytest.mark.parametrize("away", [37.3, 37.6])
+def test_a_record_just_beyond_reckoning_teaches_nothing_either(away):
+    """P(z > 37.3) is some 1e-304, below the least probability that is reckoned with, 1e-300."""
+    lost = agreement(np.zeros(1), np.ones(1), np.array([away]), np.array([99.0]), 0.0, np.ones(1))
+    near = agreement(np.zeros(1), np.ones(1), np.array([36.0]), np.array([99.0]), 0.0, np.ones(1))
+    assert lost.slope == lost.curvature == 0
+    assert lost.log_probability == pytest.approx([-300 * np.log(10)])
+    assert lost.log_probability < near.log_probability
