@@ -137,3 +137,54 @@ def test_no_way_of_cutting_the_strips_could_line_many_more():
     possible = np.mean(upright | level)
     assert share_from_offcuts(Practice()).mean() > 0.8 * possible
     assert possible < 0.72
+
+
+def test_a_leaf_that_is_just_long_enough_needs_no_piece():
+    assert one(600, 1000, 300, cut="centre")["pieces"] == 2
+    assert one(600, 1000, 301, cut="centre")["pieces"] == 4
+
+
+def test_a_reveal_of_a_millimetre_needs_its_pieces():
+    assert one(1000, 1200, 1, cut="centre")["pieces"] == 2
+
+
+def test_strips_are_kept_from_100_mm():
+    assert one(600, 1000, 200, cut="centre")["offcut_m2"] == pytest.approx(2 * 0.1 * 1.0)
+    assert one(600, 1000, 201, cut="centre")["offcut_m2"] == 0
+
+
+def test_a_leaf_lengthened_from_a_narrow_roll_by_hand():
+    """200 × 1000, 400 deep, roll of 200: leaves of 100 want 320 more, 1000 long, in two parts.
+
+    Head and foot want 240 × 420 each, in two parts that meet along 420.
+    """
+    result = one(200, 1000, 400, cut="centre", roll=0.2)
+    assert result["pieces"] == 2 * 2 + 2 * 2
+    joint_mm = 2 * (200 + 2 * 400) + 2 * 420 + 2 * (1000 + 1000)
+    assert result["joint_m"] == pytest.approx(joint_mm / 1000, abs=1e-12)
+
+
+def test_a_long_patch_at_its_limit():
+    """1200 × 1100: pieces of 1240 from strips of 1100, so the patch is 140 and one return of 20.
+
+    Beside a part d + 20 wide it takes d + 180 of the 600 - d: up to d = 210. Beyond that, one half
+    from each strip makes one piece.
+    """
+    for reveal, filled in ((210, 2), (211, 1)):
+        result = one(1200, 1100, reveal, cut="centre", practice=Practice(slit="upright"))
+        piece = 1.24 * (reveal + 20) / 1000
+        assert result["fillable_m2"] == pytest.approx(filled * piece, abs=1e-12)
+
+
+def test_two_narrow_halves_at_their_limit():
+    """370 deep: pieces 390 wide from halves of (390 + 20) / 2 = 205, one from each strip."""
+    for width, filled in ((1150, 1), (1148, 0)):
+        result = one(width, 1480, 370, cut="centre", practice=Practice(slit="upright"))
+        piece = (width + 40) * 390 / 1e6
+        assert result["fillable_m2"] == pytest.approx(filled * piece, abs=1e-12)
+
+
+def test_where_both_slits_are_alike_it_stays_upright():
+    square = one(1200, 1200, 200, cut="centre", practice=Practice())
+    assert square["covered_head_m2"] == 0
+    assert square["covered_jambs_m2"] > 0
