@@ -105,6 +105,41 @@ def fits_when_turned(piece, room, angle):
     return allowed.area > 1e-9
 
 
+def arrays(*values):
+    return [np.array([float(value)]) for value in values]
+
+
+def test_tips_are_the_flaps_less_the_depth_of_the_reveal():
+    """1200 × 800, 100 deep: flaps 1200 × 400 less a quarter, 800 × 600 less a sixth."""
+    tips = diagonal_tips(*arrays(1200, 800, 100, 1))
+    sizes = [(tip.base[0], tip.height[0]) for tip in tips]
+    assert sizes == [pytest.approx(size) for size in 2 * [(900, 300)] + 2 * [(2000 / 3, 500)]]
+    for tip in tips:
+        assert tip.side == pytest.approx(np.hypot(tip.base / 2, tip.height))
+    door = diagonal_tips(*arrays(1200, 800, 100, 0))
+    assert (door[0].base[0], door[0].height[0]) == (1200, 400)
+    assert [tip.area[0] for tip in diagonal_tips(*arrays(1200, 800, 600, 1))] == [0, 0, 0, 0]
+
+
+def test_pieces_that_only_just_fit():
+    """A tip 600 × 400 has sides of 500: two pieces of 500, one of 600."""
+    tip = tip_of(600.0, 400.0)
+    fits = [(500, 2), (500.001, 1), (600, 1), (600.001, 0)]
+    assert [(length, tip_pieces(tip, length)) for length, _ in fits] == fits
+    # 300 × 400, 75 deep, no return: pieces of 75 · 25/12 = 156.25, sides of 250 · 5/8 = 156.25.
+    fill = fill_corners(*arrays(300, 400, 75, 1), 0.0, False)
+    assert [count[0] for count in fill.corners] == [2, 2, 0, 0]
+
+
+def test_only_the_pieces_that_are_wanted_are_taken():
+    """Four corners, or two and the two ends of an unlined threshold, of a shallow reveal."""
+    for foot, corners, ends in ((1, 4, 0), (0, 2, 2)):
+        fill = fill_corners(*arrays(1500, 1500, 50, foot), 20.0, True)
+        assert np.sum(fill.corners) == corners
+        assert np.sum(fill.ends) == ends
+        assert fill.halved == 0
+
+
 def test_small_tips_are_not_kept():
     assert tip_pieces(tip_of(99.0, 400.0), 1.0) == 0
     assert tip_pieces(tip_of(100.0, 400.0), 1.0) == 2
@@ -152,6 +187,7 @@ def test_pieces_in_a_strip():
     assert count(299, 1500, 300, 700) == 0
     assert count(600, 1500, 300, 1500) == 2
     assert count(99, 1500, 50, 50) == 0
+    assert count(100, 1500, 50, 50) == 60
     assert count(1500, 99, 50, 50) == 0
 
 
