@@ -290,9 +290,18 @@ def test_the_share_of_gross_errors_by_hand():
     assert replace(starting_belief(), seen=50.0, wrong=8.0).gross_share == pytest.approx(0.10)
 
 
-def test_a_judgement_is_that_of_the_new_belief():
+@pytest.mark.parametrize("rough_m2", [0.0, 40.0])
+def test_a_judgement_is_that_of_the_new_belief(rough_m2):
     jobs = made_jobs(20, 15, gross=1)
-    belief, wrong = update_and_judge(starting_belief(), jobs)
+    belief, wrong = update_and_judge(starting_belief(), jobs, rough_m2)
     # The share of gross errors was the guess's when these jobs were judged.
-    judged = gross_probability(replace(belief, seen=0.0, wrong=0.0), jobs)
+    judged = gross_probability(replace(belief, seen=0.0, wrong=0.0), jobs, rough_m2)
     np.testing.assert_allclose(wrong, judged, rtol=1e-9)
+
+
+def test_a_belief_may_hold_one_form_alone():
+    start = starting_belief()
+    factor = start.pick(start.form == FORMS.index("factor"))
+    belief = update(replace(factor, weight=factor.weight / 0.5), made_jobs(10, 17))
+    assert (belief.form == FORMS.index("factor")).all()
+    assert belief.weight.sum() == pytest.approx(1)

@@ -209,6 +209,17 @@ def test_causes_that_rise_together_are_less_sure_as_one(firm):
         assert split.loc[cause, "sd"] == pytest.approx(together.std(), rel=0.06)
 
 
+def test_spreads_in_rolls_and_money_are_those_in_square_metres(firm):
+    """A roll of 75 m² at 150: two of money a m²."""
+    jobs, learnt = firm
+    alike = Takeoff(jobs.table.assign(roll_price=150.0))
+    m2, rolls, money = (
+        split_overrun(alike, learnt, "crew", unit)["sd"] for unit in ("m2", "rolls", "money")
+    )
+    np.testing.assert_allclose(rolls * 75, m2, atol=1e-9)
+    np.testing.assert_allclose(money / 2, m2, atol=1e-9)
+
+
 def test_nine_cases_of_ten_lie_in_the_interval(firm):
     row = split_overrun(*firm).set_index("cause").loc["waste"]
     # 1.6449: 95 % point of the normal, any printed table.
