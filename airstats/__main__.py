@@ -9,7 +9,8 @@ import sys
 from airstats import __version__, verbs
 from airstats.errors import AirstatsError
 
-DONE, DATA_WILL_NOT_DO, CALLED_WRONGLY = 0, 1, 2
+DONE, DATA_WILL_NOT_DO = 0, 1
+"""Exit statuses; argparse itself leaves with 2 where the command was called wrongly."""
 _Verbs = argparse._SubParsersAction
 
 

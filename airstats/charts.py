@@ -1,4 +1,4 @@
-"""Every picture, one function each, safe for colour-blind eyes."""
+"""What every picture shares: its paper and grid, and colours safe for colour-blind eyes."""
 
 from __future__ import annotations
 

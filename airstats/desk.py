@@ -53,10 +53,6 @@ class Desk:
         """The allowances after the quarter."""
         return self.chain[-1]
 
-    def quarter_jobs(self) -> Takeoff:
-        """Return the finished jobs of the quarter."""
-        return self.jobs.where(self.jobs.table["quarter"].eq(self.quarter))
-
     def quarter_records(self) -> Records:
         """Return the records of the jobs that the takeoff holds: the quarter's own."""
         ids = set(self.takeoff.table["job_id"])

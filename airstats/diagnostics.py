@@ -71,9 +71,7 @@ def find_influence(fit: Regression) -> Influence:
     return Influence(points.assign(why=said), cooks_limit, leverage_limit, terms)
 
 
-def slopes_without(
-    frame: pd.DataFrame, influence: Influence, response: str = "overrun_m2", most: int = REMOVED
-) -> pd.DataFrame:
+def slopes_without(frame: pd.DataFrame, influence: Influence, most: int = REMOVED) -> pd.DataFrame:
     """Return the coefficients with all jobs and without the most influential ones.
 
     `term, coefficient, se, without, change` (without - with, in standard errors), `unit`; no
@@ -82,8 +80,8 @@ def slopes_without(
     columns = ["term", "coefficient", "se", "unit"]
     ranked = influence.points.sort_values("cooks", ascending=False)
     gone = ranked["job_id"].head(most)
-    whole = plain_regression(frame, response)
-    rest = plain_regression(frame[~frame["job_id"].isin(gone)], response)
+    whole = plain_regression(frame)
+    rest = plain_regression(frame[~frame["job_id"].isin(gone)])
     if rest.table.empty or whole.table.empty:
         return pd.DataFrame(columns=[*columns, "without", "change"])
     without = whole.table["term"].map(rest.table.set_index("term")["coefficient"])

@@ -13,6 +13,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.regression.quantile_regression import QuantReg
 from statsmodels.stats.outliers_influence import OLSInfluence
 
+from airstats.allowances import INTERVAL
 from airstats.takeoff import Takeoff
 
 TERMS = {
@@ -177,8 +178,8 @@ def _too_few(jobs: int, terms: int) -> str:
     return f"{jobs} {'job is' if jobs == 1 else 'jobs are'} too few for {terms} terms"
 
 
-def mean_by_cluster(values: np.ndarray, cluster: np.ndarray, held: float = 0.9) -> pd.Series:
-    """Return the mean of n values with its interval: `mean, low, high, clusters`.
+def mean_by_cluster(values: np.ndarray, cluster: np.ndarray) -> pd.Series:
+    """Return the mean of n values with its 90 % interval: `mean, low, high, clusters`.
 
     Parameters
     ----------
@@ -202,7 +203,7 @@ def mean_by_cluster(values: np.ndarray, cluster: np.ndarray, held: float = 0.9) 
         kind: dict[str, Any] = {"cov_type": "HC3"}
         if clusters > 1:
             kind = {"cov_type": "cluster", "groups": codes, "df_correction": True}
-        ends = tuple(fit.get_robustcov_results(use_t=True, **kind).conf_int(1 - held)[0])
+        ends = tuple(fit.get_robustcov_results(use_t=True, **kind).conf_int(1 - INTERVAL)[0])
     mean = float(np.mean(values)) if len(values) else float("nan")
     return pd.Series({"mean": mean, "low": ends[0], "high": ends[1], "clusters": clusters})
 

@@ -11,9 +11,10 @@ from scipy.special import ndtri
 
 from airstats.allowances import INTERVAL, Allowances
 from airstats.calibration import REVEAL_PARTS, Belief, design, expected_use, job_sd
+from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.likelihood import agreement
-from airstats.takeoff import Takeoff
+from airstats.takeoff import CROSSING_CUTS, Takeoff
 
 Array = np.ndarray
 Causes = Mapping[str, Sequence[str]]
@@ -240,14 +241,13 @@ def _fitted(belief: Belief, jobs: Takeoff, form: int, usual: Sequence[str]) -> d
     place = np.arange(columns.shape[1])
     held = {"waste": place == 0, "crew": place > max(REVEAL_PARTS)}
     own = _usual_columns(belief, jobs, usual, columns)
-    cuts = ("diagonal", "centre", "lined")
-    held |= {f"reveal.{c}": place == p for c, p in zip(cuts, REVEAL_PARTS, strict=True)}
+    held |= {f"reveal.{c}": place == p for c, p in zip(CUTS, REVEAL_PARTS, strict=True)}
     parts = {}
     for cause, chosen in held.items():
         slope = np.where(chosen, columns, 0.0) + own * {"waste": 1, "crew": -1}.get(cause, 0)
         parts[cause] = _Part(belief.mean @ slope.T, slope[None])
     if form == 1:
-        for cut in cuts[:2]:
+        for cut in CROSSING_CUTS:
             needed = jobs.columns([f"needed_{cut}_m2"])[:, 0]
             parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))
     return parts

@@ -1,4 +1,4 @@
-"""Sentences for the estimator, and those that every reader sees, computed from the data."""
+"""The caution, and the sentences about records and data that more than one reader sees."""
 
 from __future__ import annotations
 

@@ -164,10 +164,9 @@ def notebooks_folder() -> Path:
     raise AirstatsError("the notebooks of airstats are not there: install the package again.")
 
 
-def refresh_notebooks(folder: Path | None = None) -> list[Path]:
+def refresh_notebooks() -> list[Path]:
     """Execute the notebooks in place with their defaults, as they are kept with the project."""
-    folder = folder or notebooks_folder()
-    paths = [folder / f"{name}.ipynb" for name in NOTEBOOKS]
+    paths = [notebooks_folder() / f"{name}.ipynb" for name in NOTEBOOKS]
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         list(pool.map(_refresh, paths))
     return paths

@@ -23,14 +23,14 @@ def test_colours_differ_in_grey():
 
 
 def test_a_table_has_scopes_caption_and_units(desk):
-    html = show_table(desk.quarter_jobs().table, "Jobs", "job_id laid_m2")._repr_html_()
+    html = show_table(desk.jobs.table, "Jobs", "job_id laid_m2")._repr_html_()
     assert html.count('<th scope="col"') == 2
     assert "<caption>Jobs</caption>" in html
     assert "laid, m²" in html
 
 
 def test_a_table_reads_the_same_on_every_run(desk):
-    shown = [show_table(desk.quarter_jobs().table, "Jobs", "job_id crew") for _ in range(2)]
+    shown = [show_table(desk.jobs.table, "Jobs", "job_id crew") for _ in range(2)]
     assert shown[0]._repr_html_() == shown[1]._repr_html_()
     assert "0x" not in repr(shown[0])
 
