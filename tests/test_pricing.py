@@ -97,6 +97,8 @@ def test_rolls_of_a_need_with_two_heaps_far_apart():
     """Nine needs in ten take two rolls, one in ten forty: the 95 % point is among the latter."""
     heaps = mixture(np.array([0.9, 0.1]), np.array([140.0, 2990.0]), np.array([2.0, 2.0]))
     assert [rolls_for_share(heaps, ONE_ROLL, share)[0] for share in (0.85, 0.95)] == [2, 40]
+    none = mixture(np.array([0.9, 0.1]), np.array([-20.0, 2990.0]), np.array([2.0, 2.0]))
+    assert rolls_for_share(none, ONE_ROLL, 0.85) == [0]
 
 
 def test_however_dear_a_roll_short_the_order_ends():
