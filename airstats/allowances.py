@@ -23,6 +23,9 @@ from airstats.quarters import quarter_number
 
 FORMAT = "airstats-allowances/1"
 INTERVAL = 0.9
+"""Share that every low to high holds."""
+REACH = 1.6449
+"""Standard deviations either way that hold the same share of a normal distribution."""
 UNITS = {
     "waste": "m² a m² laid",
     "reveal.diagonal": "m² of sheet a m² of reveal",

@@ -12,6 +12,7 @@ from airstats.takeoff import Takeoff
 from airstats.watch import ALL_JOBS
 
 CHANCE = 0.9
+"""What came true stays within what chance allows in so many cases."""
 FEWEST = 3
 """A group of fewer jobs than this is not judged by itself."""
 SIZES = ("small jobs", "middling jobs", "large jobs")

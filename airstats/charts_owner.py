@@ -16,18 +16,14 @@ from airstats.overrun import CAUSE_WORDS, MAIN
 from airstats.phrases import counted, each, give_or_take, listed, number, rolls
 from airstats.screen import Picture
 from airstats.takeoff import Takeoff
+from airstats.words_owner import SHORT_WORDS
 
 Array = np.ndarray
 
 NOW = "with the allowances known before the quarter"
 TITLES = {
     OVERRUN: "used beyond the price",
-    "reveals": "reveals",
-    "laps": "laps",
-    "waste": "waste",
-    "crew": "crews",
-    "whole_rolls": "whole-roll rounding",
-    "unexplained": "unexplained",
+    **SHORT_WORDS,
     "already_priced": "held in the price",
 }
 

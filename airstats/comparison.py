@@ -7,18 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from airstats.allowances import UNITS, Allowances, unchanged
+from airstats.allowances import REACH, UNITS, Allowances, unchanged
 from airstats.calibration import FORMS, update, widen
 from airstats.chain import calibrate, measuring_sd_m2
+from airstats.cuts import CUTS
 from airstats.overrun import CAUSES, split_overrun
 from airstats.pricing import predict
 from airstats.prior import Prior
 from airstats.quarters import quarter_number, quarters_between
 from airstats.records import Records
-from airstats.takeoff import Takeoff
+from airstats.takeoff import CROSSING_CUTS, Takeoff
 
-CHANCE = 1.6449
-"""Standard normal value that chance exceeds, either way, in one case of ten."""
 LITTLE = 0.95
 """A quarter that leaves more than this share of the standard deviation tells little."""
 
@@ -100,9 +99,9 @@ def prior_table(prior: Prior = Prior()) -> pd.DataFrame:
     geometry = "geometry of ordinary openings; wide, no source"
     sites = "budgets 5–10 %, sites 15–30 % (Soibelman, Formoso & Franchi 1994)"
     rows = [("waste", _plus(prior.waste), UNITS["waste"], sites)]
-    for cut, pair in zip(("diagonal", "centre", "lined"), prior.reveal_factors, strict=True):
+    for cut, pair in zip(CUTS, prior.reveal_factors, strict=True):
         rows.append((f"reveal.{cut}", _plus(pair), UNITS[f"reveal.{cut}"], geometry))
-    for cut, pair in zip(("diagonal", "centre"), prior.reuse_shares, strict=True):
+    for cut, pair in zip(CROSSING_CUTS, prior.reuse_shares, strict=True):
         rows.append((f"reuse.{cut}", _plus(pair), UNITS[f"reuse.{cut}"], "nobody counts it"))
     centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
     crews = ", ".join(
@@ -184,7 +183,7 @@ def _alone(jobs: Takeoff, now: Allowances, depth_error_mm: float) -> Allowances:
 
 def _verdict(row: dict) -> tuple[str, str]:
     change, left = row["new"] - row["old"], row["new_sd"] / row["old_sd"]
-    chance = CHANCE * row["old_sd"] * np.sqrt(1 - min(left, LITTLE) ** 2)
+    chance = REACH * row["old_sd"] * np.sqrt(1 - min(left, LITTLE) ** 2)
     far = f"it moved by {change:+.3f}".replace("-", "−")
     if abs(change) > chance:
         return "moved", f"{far}; chance alone moves it by up to {chance:.3f}"

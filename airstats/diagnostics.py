@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
+from airstats.came_true import CHANCE
 from airstats.evidence import Regression, plain_regression
 from airstats.looking_back import PERCENTS, Backtest
 
@@ -16,7 +17,6 @@ Array = np.ndarray
 WIDE = 2.0
 """A studentised residual beyond this, either way, is wide: one job in twenty."""
 REMOVED = 3
-CHANCE = 0.9
 NONE = pd.DataFrame()
 """No quarter was foretold."""
 SURE = 1e-9

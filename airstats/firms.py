@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from statsmodels.stats.meta_analysis import combine_effects
 
-from airstats.allowances import Allowances
+from airstats.allowances import REACH, Allowances
 from airstats.prior import Prior
 from airstats.sensitivity import fit_at_once
 from airstats.takeoff import Takeoff
@@ -19,8 +19,6 @@ TELLS = 0.95
 """Jobs that leave more than this share of an allowance's uncertainty do not tell of it."""
 DIFFER = 0.05
 """Firms differ where chance would set them so far apart in fewer than one case of twenty."""
-REACH = 1.6449
-"""Standard normal value that 5 % lie beyond: 90 % between."""
 
 
 def firm_table(firms: Mapping[str, Takeoff]) -> pd.DataFrame:

@@ -18,8 +18,8 @@ SHEET = "sheet"
 BOARD_MM = 12.5
 """Thickness of the common gypsum board that later lines the reveal."""
 FRAME_TAPE_MM = 12.5
-"""What the tape takes of the window frame, least and most, mm: the board's edge hides just this.
-Common practice, no source."""
+"""What the tape takes of the window frame, mm: the edge of the board hides just this. Common
+practice, no source."""
 PRETAPED_SHARE = 0.02
 """Share of windows taped before they are set; they need neither tape nor corner piece. Common
 practice, no source."""

@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from airstats.corner_pieces import diagonal_pieces
+from airstats.corner_pieces import Slot, diagonal_pieces
 from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.offcuts import OFFCUT_LEAST_MM
@@ -16,8 +16,6 @@ from airstats.openings import STANDARD_PRACTICE
 from airstats.outlines import FACES, Frame, Infill, OpeningPieces, Outline, Part
 from airstats.practice import Practice, Sizes
 from airstats.slit import patch_fits, patch_length, slit_runs_level
-
-Slot = tuple[int, Outline]
 
 
 @dataclass(frozen=True)

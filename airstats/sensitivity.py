@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from airstats.allowances import Allowances, unchanged
+from airstats.allowances import REACH, Allowances, unchanged
 from airstats.calibration import ALLOWANCES, starting_belief, update
 from airstats.chain import finished_jobs
 from airstats.influence import pulls
@@ -24,8 +24,6 @@ REMOVED = 3
 """So many of the most influential jobs are taken out at once, to try the conclusion."""
 GROUPS = {"crews": MAIN["crew"]} | {name: MAIN[name] for name in ("reveals", "laps", "waste")}
 """Causes that the conclusion names: those that a price can hold, whole rolls apart."""
-REACH = 1.6449
-"""Standard normal value that 5 % lie beyond."""
 
 
 def fit_at_once(jobs: Takeoff, prior: Prior = Prior()) -> Allowances:

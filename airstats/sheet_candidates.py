@@ -16,6 +16,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.calibration import ALLOWANCES, FORMS, Belief, widen
+from airstats.cuts import CUTS
 
 SHEET, QUANTILES = "candidates", "quantiles"
 HEADER_ROW, FIRST_ROW = 9, 10
@@ -90,7 +91,7 @@ class _Places:
 
     def names(self) -> list[str]:
         crews = [f"crew {crew}" for crew in self.belief.crews]
-        return [ALLOWANCES[0], "diagonal", "centre", "lined", *crews]
+        return [ALLOWANCES[0], *CUTS, *crews]
 
     def headings(self) -> list[str]:
         names = self.names()
