@@ -131,6 +131,22 @@ def test_pieces_that_only_just_fit():
     assert [count[0] for count in fill.corners] == [2, 2, 0, 0]
 
 
+@pytest.mark.parametrize(
+    ("width", "height", "depth", "pieces"), [(1800, 2600, 510, 4), (1400, 2300, 420, 2)]
+)
+def test_a_corner_piece_takes_two_half_tips(width, height, depth, pieces):
+    """Diagonals of 3162 and 2693, return 20, no tip large enough for a whole piece.
+
+    1800 × 2600: halves of 931 and 680. The half tips at head and foot (side 961) give the four
+    large ones, those at the jambs (685) the four small ones.
+    1400 × 2300: halves of 846 and 554. The jambs' half tips (539) are too small; the four at head
+    and foot (855) make two pieces.
+    """
+    fill = fill_corners(*arrays(width, height, depth, 1), 20.0, True)
+    assert np.sum(fill.corners) == 0
+    assert fill.halved == pieces
+
+
 def test_only_the_pieces_that_are_wanted_are_taken():
     """Four corners, or two and the two ends of an unlined threshold, of a shallow reveal."""
     for foot, corners, ends in ((1, 4, 0), (0, 2, 2)):
