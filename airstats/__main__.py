@@ -18,6 +18,10 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one verb; return the exit status."""
     asked = _parser().parse_args(arguments)
     try:
+        if hasattr(asked, "out"):
+            from airstats.spared import spare_what_is_read
+
+            spare_what_is_read(asked)
         asked.run(asked)
     except AirstatsError as error:
         print(error, file=sys.stderr)

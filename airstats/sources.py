@@ -125,15 +125,15 @@ def _digest(contents: Iterable[bytes]) -> str:
 
 def _table_files(folder: Path) -> dict[str, Path]:
     everything = sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
-    files = [entry for entry in everything if _table_name(entry) and entry.is_file()]
-    named = {_table_name(file): file for file in files}
+    files = [entry for entry in everything if table_name(entry) and entry.is_file()]
+    named = {table_name(file): file for file in files}
     if len({file.suffix.lower() for file in files}) > 1 or len(named) < len(files):
         raise RecordsError(
             f"{folder} holds {listing(file.name for file in files)}: which is meant? "
             "Keep one kind, CSV or Parquet, and move the others away."
         )
     for entry in everything:
-        if _table_name(entry) and not entry.is_file():
+        if table_name(entry) and not entry.is_file():
             raise RecordsError(
                 f"{entry} is a folder or leads nowhere; a table is needed. {_EXPECTED}"
             )
@@ -147,10 +147,11 @@ def _table_files(folder: Path) -> dict[str, Path]:
 
 def _is_stray(entry: Path) -> bool:
     """Tell whether an entry is called like a table but is of a kind that is not read."""
-    return entry.name.split(".")[0].strip().lower() in COLUMNS and not _table_name(entry)
+    return entry.name.split(".")[0].strip().lower() in COLUMNS and not table_name(entry)
 
 
-def _table_name(entry: Path) -> str:
+def table_name(entry: Path) -> str:
+    """Return the name of the table that a file of this name in a folder would be, "" for none."""
     name = entry.stem.strip().lower()
     return name if name in COLUMNS and entry.suffix.lower() in _TABLE_FILES else ""
 

@@ -42,7 +42,8 @@ SHOWING = (
 )  # fmt: skip
 RUNNING = (
     "masking", "blocks", "export", "pdf", "provenance", "workbook", "staging", "chain_check",
-    "many_firms", "buying_files", "verbs_materials", "verbs", "__main__",
+    "many_firms", "buying_files", "spared", "verbs_materials", "verbs",
+    "__main__",
 )  # fmt: skip
 RANK = {
     name: rank for rank, name in enumerate((*READING, *GEOMETRY, *COMPUTING, *SHOWING, *RUNNING))
