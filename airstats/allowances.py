@@ -192,9 +192,9 @@ def load_allowances(path: str | Path) -> Allowances:
         _refuse_hand_edits(loaded, content)
         return replace(loaded, file_digest=sha256(written))
     except (AttributeError, KeyError, TypeError, ValueError, IndexError) as error:
+        reason = f"{error} is missing" if isinstance(error, KeyError) else error
         raise AllowancesError(
-            f"{path}: damaged or edited by hand ({type(error).__name__}: {error}); take the file"
-            " as airstats wrote it."
+            f"{path}: damaged or edited by hand ({reason}); take the file as airstats wrote it."
         ) from None
 
 

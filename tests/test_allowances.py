@@ -235,7 +235,7 @@ NEEDED = (
 @pytest.mark.parametrize("key", NEEDED)
 def test_a_key_is_missing(saved, key):
     damaged(saved, lambda whole: whole.pop(key))
-    with pytest.raises(AllowancesError, match=rf"damaged or edited by hand \(KeyError: '{key}'\)"):
+    with pytest.raises(AllowancesError, match=rf"damaged or edited by hand \('{key}' is missing\)"):
         load_allowances(saved)
 
 
