@@ -21,6 +21,9 @@ from airstats.records import Records
 from airstats.takeoff import Takeoff, take_off
 
 SUSPECT_FROM = 0.5
+MOST_DRIFT = 1.0
+"""m² a m² laid in a quarter; more than the whole sheet is no drift."""
+MOST_DEPTH_ERROR_MM = 1000.0
 
 
 def calibrate(
@@ -59,7 +62,7 @@ def calibrate(
     RecordsError
         If the records hold no finished job.
     AllowancesError
-        If `quarter` lies before the previous allowances' quarter, or a number is below 0.
+        If `quarter` lies before the previous allowances' quarter, or a number is out of its range.
     """
     if isinstance(previous, (str, Path)):
         previous = load_allowances(previous)
@@ -70,11 +73,19 @@ def calibrate(
     else:
         steps = quarters_to_do(jobs, previous)
     before = previous or unchanged(steps[0], prior)
-    for name, number in (("drift", drift or 0.0), ("depth_error_mm", depth_error_mm)):
-        if not 0 <= number < np.inf:
-            raise AllowancesError(f"{name} is {number:g}: give a number that is not below 0.")
+    _check_numbers(drift or 0.0, depth_error_mm)
     sources = _sources(records, previous)
     return _of_the_run(list(_walk(jobs, steps, before, sources, drift, depth_error_mm)))
+
+
+def _check_numbers(drift: float, depth_error_mm: float) -> None:
+    """Refuse numbers with which there is nothing to learn from a job."""
+    for name, number, most in (
+        ("drift", drift, MOST_DRIFT),
+        ("depth_error_mm", depth_error_mm, MOST_DEPTH_ERROR_MM),
+    ):
+        if not 0 <= number <= most:
+            raise AllowancesError(f"{name} is {number:g}: give a number from 0 to {most:g}.")
 
 
 def _of_the_run(steps: list[Allowances]) -> Allowances:
@@ -100,6 +111,7 @@ def calibrate_through(
     depth_error_mm: float = 0.0,
 ) -> Iterator[Allowances]:
     """Yield the allowances after every quarter from the first with jobs up to `quarter`."""
+    _check_numbers(0.0, depth_error_mm)
     jobs = finished_jobs(records)
     steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, quarter) > 0]
     steps.append(quarter)
