@@ -15,7 +15,7 @@ from pandas.api.types import infer_dtype
 
 from airstats.decoding import LOST
 from airstats.names import name_key
-from airstats.tables import Unread, as_text, is_empty
+from airstats.tables import Unread, as_text, header_position, is_empty
 
 _BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
 # In any language, such as #REF!, #DIV/0!, #NAME?, #N/A, Err:502.
@@ -37,6 +37,9 @@ class Trouble(NamedTuple):
 
 
 _A_TOTAL = Trouble("looks like a line of totals", "take the line out of the table")
+_A_HEADING = Trouble("the row of headings stands here again", "take the row out of the table")
+NO_RECORD = (_A_TOTAL.problem, _A_HEADING.problem)
+"""What is said of a row that is no job at all, so that its other cells do not matter."""
 
 
 @dataclass(frozen=True)
@@ -247,11 +250,15 @@ def read_texts(
 
 
 def read_ids(cells: Cells) -> Reading:
-    """Read ids: names, but for the word of a line that adds the others up."""
+    """Read ids: names, but for a line that adds the others up and for headings once more."""
     reading = read_texts(cells)
-    sums = np.array([as_text(value).strip().casefold() in _TOTALS for value in cells.distinct])
-    rows = np.flatnonzero(sums[cells.codes]).tolist()
-    return replace(reading, troubles=reading.troubles | dict.fromkeys(rows, _A_TOTAL))
+    sums = [as_text(value).strip().casefold() in _TOTALS for value in cells.distinct]
+    heads = [header_position([[value]]) == 0 for value in cells.distinct]
+    troubles = dict(reading.troubles)
+    for wrong, trouble in ((sums, _A_TOTAL), (heads, _A_HEADING)):
+        rows = np.flatnonzero(np.array(wrong, dtype=bool)[cells.codes]).tolist()
+        troubles |= dict.fromkeys(rows, trouble)
+    return replace(reading, troubles=troubles)
 
 
 def read_names(cells: Cells) -> Reading:

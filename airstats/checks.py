@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
+from airstats.cells import NO_RECORD
 from airstats.limits import (
     CHECK,
     JOB_LIMITS,
@@ -87,14 +88,17 @@ def _place(finding: Finding) -> tuple[int, int, int]:
 
 
 def _without_shifted(found: list[Finding], *sheets: Sheet) -> list[Finding]:
-    """Where a row's cells have shifted, leave only the fault that says so."""
+    """Where a row's cells have shifted or are no job's, leave only the fault that says so."""
     shifted = [
         Finding(sheet.table.name, position, fault)
         for sheet in sheets
         for position, fault in sheet.table.row_faults
     ]
-    rows = {finding[:2] for finding in shifted}
-    return shifted + [finding for finding in found if finding[:2] not in rows]
+    alone = [finding for finding in found if finding.fault.problem in NO_RECORD]
+    told = {finding[:2] for finding in shifted}
+    alone = shifted + [finding for finding in alone if finding[:2] not in told]
+    rows = {finding[:2] for finding in alone}
+    return alone + [finding for finding in found if finding[:2] not in rows]
 
 
 def _check_columns(sheet: Sheet) -> list[Finding]:

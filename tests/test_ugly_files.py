@@ -34,6 +34,8 @@ REFUSED = {
     "turned_name": 'row 3, column job_id, value "A2<202E>gnp": holds signs that cannot be seen',
     "bell_in_name": 'row 3, column job_id, value "A2<0007>": holds signs that cannot be seen',
     "two_lines_in_name": 'row 3, column job_id, value "A<000A>2": holds signs that cannot be seen',
+    "headings_again": 'row 3, column job_id, value "job_id": the row of headings stands here again',
+    "line_of_totals": 'row 4, column job_id, value "Total": looks like a line of totals; take the',
     "long_name": f'row 3, column job_id, value "{"A" * 60}…": has 10,000 characters',
     "huge_price": 'row 2, column roll_price, value "1e300": is too much for a price',
     "empty": "jobs.csv: the table is empty",
