@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from airstats.belief_file import belief_of, belief_rest, belief_rows
+from airstats.belief_file import belief_of, belief_rest, belief_rows, check_history
 from airstats.calibration import ALLOWANCES, FORMS, REUSE_NAMES, Belief, starting_belief
 from airstats.errors import AllowancesError
 from airstats.files import readable_json, sha256, write_whole
@@ -247,19 +247,9 @@ def _from_dict(content: dict[str, Any]) -> Allowances:
 
 def _refuse_hand_edits(loaded: Allowances, content: dict[str, Any]) -> None:
     """What a person reads in the file must be what the candidates say."""
-    belief = loaded.belief
-    numbers = (belief.weight, belief.mean, belief.covariance, belief.seen, belief.wrong)
-    if not all(np.isfinite(part).all() for part in numbers) or (belief.weight < 0).any():
-        raise ValueError("a number of a candidate cannot be")
-    if (belief.spread <= 0).any() or (belief.crew_sd < 0).any() or (belief.drift < 0).any():
-        raise ValueError("a spread below nought")
-    if quarter_number(loaded.first_quarter) > quarter_number(loaded.quarter):
-        raise ValueError("the first quarter comes after the last")
-    for name in ("job_ids", "new_jobs", "late_jobs"):
-        if not isinstance(content[name], list) or not all(
-            isinstance(i, str) for i in content[name]
-        ):
-            raise ValueError(f"{name} is not a list of texts")
+    check_history(content, loaded.crew_jobs)
+    if not isinstance(content["decision"], dict) or not isinstance(content["previous"], str):
+        raise ValueError("decision or previous is of another kind")
     if content["jobs_used"] != len(loaded.job_ids):
         raise ValueError("jobs_used is not the number of job_ids")
     shown = pd.DataFrame.from_dict(content["allowances"], orient="index")

@@ -9,6 +9,10 @@ import numpy as np
 
 from airstats.calibration import ALLOWANCES, FORMS, Belief
 from airstats.prior import Prior
+from airstats.quarters import quarter_number
+
+_MOST = 1e6
+"""No number of a belief, in m², m or shares of them, comes near it."""
 
 
 def belief_rows(belief: Belief) -> list[dict[str, Any]]:
@@ -52,7 +56,7 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
     covariance[:, lower[1], lower[0]] = triangles
     np.linalg.cholesky(covariance)
     weight = np.array([row["weight"] for row in rows], dtype=float)
-    return Belief(
+    belief = Belief(
         form=np.array([FORMS.index(row["form"]) for row in rows]),
         spread=np.array([row["spread"] for row in rows], dtype=float),
         crew_sd=np.array([row["crew_sd"] for row in rows], dtype=float),
@@ -65,6 +69,58 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
         wrong=float(rest["gross_records"]["likely_wrong"]),
         prior=Prior(**{f.name: _tuples(rest["prior"][f.name]) for f in fields(Prior)}),
     )
+    _refuse_impossible(belief)
+    return belief
+
+
+def check_history(part: dict[str, Any], crew_jobs: dict[str, Any]) -> None:
+    """Refuse quarters, names and counts of jobs, and suspects that airstats never writes.
+
+    Raises
+    ------
+    KeyError, ValueError
+        If one is missing or cannot be.
+    """
+    if quarter_number(part["first_quarter"]) > quarter_number(part["quarter"]):
+        raise ValueError("the first quarter comes after the last")
+    for name in ("job_ids", "new_jobs", "late_jobs"):
+        if not isinstance(part[name], list) or not all(isinstance(i, str) for i in part[name]):
+            raise ValueError(f"{name} is not a list of texts")
+    if not all(_is_number(n) and n >= 0 and n % 1 == 0 for n in crew_jobs.values()):
+        raise ValueError("the jobs of a crew are no count")
+    suspects = part["suspects"]
+    if not isinstance(suspects, dict) or not all(map(_is_share, suspects.values())):
+        raise ValueError("suspects does not give a probability for each job")
+
+
+def _refuse_impossible(belief: Belief) -> None:
+    numbers = (belief.weight, belief.mean, belief.covariance, belief.seen, belief.wrong)
+    spreads = (belief.spread, belief.crew_sd, belief.drift)
+    if not all((np.abs(part) < _MOST).all() for part in numbers + spreads):
+        raise ValueError("a number of a candidate cannot be")
+    if (belief.weight < 0).any() or not 0 <= belief.wrong <= belief.seen:
+        raise ValueError("a weight or a count of records cannot be")
+    if (belief.spread <= 0).any() or (belief.crew_sd < 0).any() or (belief.drift < 0).any():
+        raise ValueError("a spread below nought")
+    usual = Prior()
+    for name, value in asdict(belief.prior).items():
+        if not _is_like(value, getattr(usual, name)):
+            raise ValueError(f"{name} of prior cannot be")
+
+
+def _is_like(value: Any, usual: Any) -> bool:
+    """Tell whether a value of the prior is made as usual: a number, or rows of numbers."""
+    if not isinstance(usual, tuple):
+        return _is_number(value) and value >= 0
+    return isinstance(value, tuple) and len(value) > 0 and all(_is_like(v, usual[0]) for v in value)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < _MOST
+
+
+def _is_share(value: Any) -> bool:
+    return _is_number(value) and 0 <= value <= 1
 
 
 def _tuples(value: Any) -> Any:

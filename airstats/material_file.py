@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from airstats.belief_file import belief_of
+from airstats.belief_file import belief_of, check_history
 
 Blocks = dict[str, dict[str, Any]]
 
@@ -56,6 +56,7 @@ def blocks_of(content: dict[str, Any]) -> Blocks:
 def _refuse_hand_edits(name: str, block: dict[str, Any]) -> None:
     chain, shown = block["chain"], block["shown"]
     belief = belief_of(block["candidates"], tuple(chain["crews"]), chain)
+    check_history(chain, chain["crews"])
     if not np.isclose(belief.weight @ belief.mean[:, 0], shown["mean"], atol=1e-6):
         raise ValueError(f"the mean of {name} does not follow from its candidates")
     if shown["jobs_used"] != len(chain["job_ids"]):

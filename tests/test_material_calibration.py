@@ -1,3 +1,4 @@
+import json
 from dataclasses import replace
 
 import pandas as pd
@@ -95,6 +96,18 @@ def test_damaged_block_is_refused(known, tmp_path):
         (tmp_path / "a.json").write_text(broken, encoding="utf-8")
         with pytest.raises(AllowancesError, match=r"a\.json: damaged or edited by hand"):
             load_allowances(tmp_path / "a.json")
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("new_jobs", None), ("late_jobs", 5), ("crews", {"North": "x"}), ("suspects", 5)],
+)
+def test_damaged_history_is_refused(known, tmp_path, key, value):
+    content = json.loads(known.to_text())
+    content["material_chains"]["frame tape"][key] = value
+    (tmp_path / "a.json").write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(AllowancesError, match=r"a\.json: damaged or edited by hand"):
+        load_allowances(tmp_path / "a.json")
 
 
 def test_quarter_by_quarter_through_files_is_all_at_once(known, tmp_path):
