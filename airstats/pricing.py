@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from numbers import Real
+
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
@@ -108,8 +110,9 @@ def critical_share(leftover_cost: float, short_cost: float) -> float:
     (Snyder & Shen, Fundamentals of Supply Chain Theory, 2nd ed., section 4.3).
     """
     for name, cost in (("leftover cost", leftover_cost), ("short cost", short_cost)):
-        if not (np.isfinite(cost) and cost > 0):
-            raise AirstatsError(f"{name} is {cost:g}: give a number above 0, in any currency.")
+        if not (isinstance(cost, Real) and 0 < cost < np.inf):
+            written = f"{cost:g}" if isinstance(cost, Real) else f'"{cost}"'
+            raise AirstatsError(f"{name} is {written}: give a number above 0, in any currency.")
     return short_cost / (short_cost + leftover_cost)
 
 

@@ -46,6 +46,8 @@ def read_source(path: str | Path) -> Source:
     RecordsError
         If nothing can be read: no such path, no table of jobs, a damaged workbook.
     """
+    if not isinstance(path, (str, Path)):
+        raise RecordsError(f"records is {path!r}, which is no path. {_EXPECTED}")
     path = Path(path)
     try:
         if path.is_dir():

@@ -312,6 +312,11 @@ def test_costs_that_will_not_do(cost):
         critical_share(60.0, cost)
 
 
+def test_a_word_is_no_cost():
+    with pytest.raises(AirstatsError, match='leftover cost is "dear": give a number above 0'):
+        critical_share("dear", 240.0)
+
+
 def test_a_gross_record_is_no_part_of_a_need():
     """The share of grossly wrong records widens no prediction."""
     belief = LEARNT.belief

@@ -110,3 +110,9 @@ def test_openings_without_a_single_cell_are_none(folder):
     source = read_source(folder)
     assert source.faults == ()
     assert source.notes == ("openings.csv: the table is empty; read as no openings.",)
+
+
+@pytest.mark.parametrize("path", [5, None, ["data"]])
+def test_what_is_no_path(path):
+    with pytest.raises(RecordsError, match=r"which is no path\. Expected: a folder with jobs"):
+        read_source(path)
