@@ -14,6 +14,7 @@ from airstats.calibration import REVEAL_PARTS, Belief, design, expected_use, job
 from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.likelihood import agreement
+from airstats.names import places_of
 from airstats.takeoff import CROSSING_CUTS, Takeoff
 
 Array = np.ndarray
@@ -258,7 +259,7 @@ def _usual_columns(belief: Belief, jobs: Takeoff, usual: Sequence[str], columns:
     chosen = np.isin(np.array(belief.crews, dtype=str), list(usual))
     moved = np.zeros_like(columns)
     if chosen.any():
-        named = np.isin(jobs.crews, belief.crews) * columns[:, 0]
+        named = (places_of(jobs.crews, belief.crews) >= 0) * columns[:, 0]
         moved[:, max(REVEAL_PARTS) + 1 :] = named[:, None] * chosen / chosen.sum()
     return moved
 

@@ -46,7 +46,7 @@ def percent(share: float, digits: int = 0) -> str:
 
 def chance(share: float) -> str:
     """Return "59 %"; nearly one stands as "over 99 %"."""
-    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
+    return "over 99 %" if share > 0.99 else percent(share)
 
 
 def roughly(value: float) -> str:
