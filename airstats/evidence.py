@@ -1,16 +1,13 @@
-"""Regressions for a reader who doubts: plain, robust, mixed, by quantile."""
+"""Least squares for a reader who doubts, with robust errors."""
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from statsmodels.regression.linear_model import OLS
-from statsmodels.regression.mixed_linear_model import MixedLM
-from statsmodels.regression.quantile_regression import QuantReg
 from statsmodels.stats.outliers_influence import OLSInfluence
 
 from airstats.allowances import INTERVAL
@@ -22,9 +19,6 @@ TERMS = {
     "reveal_centre_m2": "m² a m² of reveal",
     "reveal_lined_m2": "m² a m² of reveal",
 }
-QUANTILES = (0.25, 0.5, 0.75)
-NOTHING = 1e-4
-"""A spread between crews below this share of the residual spread is no spread."""
 
 
 @dataclass(frozen=True)
@@ -40,12 +34,11 @@ class Regression:
     r_squared: float = float("nan")
     sd_m2: float = float("nan")
     left_out: tuple[str, ...] = ()
-    converged: bool = True
     reason: str = ""
 
 
 def regression_frame(jobs: Takeoff) -> pd.DataFrame:
-    """Return one row a job: `job_id, crew`, the terms, `overrun_m2` and `beyond_m2`.
+    """Return one row a job: `job_id`, the terms, `overrun_m2` and `beyond_m2`.
 
     Both start from the middle of what the count can stand for: the overrun is that less what was
     priced, the other that less the laid sheet, m².
@@ -53,9 +46,7 @@ def regression_frame(jobs: Takeoff) -> pd.DataFrame:
     table = jobs.table
     middle = table[["used_low_m2", "used_high_m2"]].mean(axis=1)
     over = middle - table["estimated_rolls"] * table["roll_m2"]
-    return table[["job_id", "crew", *TERMS]].assign(
-        overrun_m2=over, beyond_m2=middle - table["laid_m2"]
-    )
+    return table[["job_id", *TERMS]].assign(overrun_m2=over, beyond_m2=middle - table["laid_m2"])
 
 
 def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regression:
@@ -96,60 +87,6 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     )
 
 
-def mixed_regression(frame: pd.DataFrame, response: str = "beyond_m2") -> Regression:
-    """Fit the same line with a random intercept for each crew (REML); `converged` is shown.
-
-    `points` holds one row a crew: `crew, mean` (predicted effect, m² a job).
-    """
-    named = frame[frame["crew"].ne("")]
-    x, y, left_out = _design(named, response)
-    crews = named["crew"].nunique()
-    if crews < 2 or len(named) < x.shape[1] + crews + 2:
-        reason = f"Jobs of named crews: {len(named)}, crews: {crews}; too few for effects of crews."
-        return _no_regression(len(named), left_out, reason)
-    with warnings.catch_warnings(record=True) as told:
-        warnings.simplefilter("always")
-        fit = MixedLM(y, x, groups=named["crew"], missing="raise").fit(reml=True)
-    spread = float(np.sqrt(max(fit.cov_re.iloc[0, 0], 0)))
-    if spread < NOTHING * np.sqrt(fit.scale):
-        reason = "The spread between crews is estimated as nothing: the line without crews stands."
-        return _no_regression(len(named), left_out, reason)
-    table = _coefficients(fit, x.columns, fixed=x.shape[1])
-    effects = fit.random_effects
-    between = pd.DataFrame([{"term": "sd between crews", "coefficient": spread, "unit": "m²"}])
-    warned = "; ".join(sorted({str(w.message).split("\n")[0].rstrip(".") for w in told}))
-    return Regression(
-        pd.concat([table, between], ignore_index=True),
-        pd.DataFrame({"crew": list(effects), "mean": [float(v.iloc[0]) for v in effects.values()]}),
-        len(named),
-        sd_m2=float(np.sqrt(fit.scale)),
-        left_out=left_out,
-        converged=bool(fit.converged),
-        reason=warned,
-    )
-
-
-def quantile_regression(
-    frame: pd.DataFrame, shares: tuple[float, ...] = QUANTILES, response: str = "beyond_m2"
-) -> Regression:
-    """Fit the line through given shares of the jobs, that single jobs hardly move.
-
-    `table` holds one row a share and term.
-    """
-    x, y, left_out = _design(frame, response)
-    if len(frame) < 5 * x.shape[1]:
-        reason = _too_few(len(frame), x.shape[1]) + " (five jobs a term)"
-        return _no_regression(len(frame), left_out, reason)
-    parts = []
-    for share in shares:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            fit = QuantReg(y, x).fit(q=share)
-        part = _coefficients(fit, x.columns)
-        parts.append(part.assign(term=[f"{share:.0%}: {term}" for term in part["term"]]))
-    return Regression(pd.concat(parts, ignore_index=True), frame, len(frame), left_out=left_out)
-
-
 def _design(frame: pd.DataFrame, response: str) -> tuple[pd.DataFrame, pd.Series, tuple[str, ...]]:
     """Columns with an intercept, without terms that no job holds (they have no slope)."""
     held = [term for term in TERMS if term in frame and frame[term].abs().max() > 0]
@@ -158,11 +95,10 @@ def _design(frame: pd.DataFrame, response: str) -> tuple[pd.DataFrame, pd.Series
     return x, frame[response].astype(float), tuple(term for term in TERMS if term not in held)
 
 
-def _coefficients(fit: Any, names: pd.Index, fixed: int | None = None) -> pd.DataFrame:
-    held = slice(fixed)
-    ends = np.asarray(fit.conf_int())[held]
+def _coefficients(fit: Any, names: pd.Index) -> pd.DataFrame:
+    ends = np.asarray(fit.conf_int())
     columns = {"coefficient": "params", "se": "bse", "t": "tvalues", "p": "pvalues"}
-    table = {name: np.asarray(getattr(fit, field))[held] for name, field in columns.items()}
+    table = {name: np.asarray(getattr(fit, field)) for name, field in columns.items()}
     units = [TERMS.get(name, "m²") for name in names]
     return pd.DataFrame(
         {"term": list(names), **table, "low95": ends[:, 0], "high95": ends[:, 1], "unit": units}
@@ -171,7 +107,7 @@ def _coefficients(fit: Any, names: pd.Index, fixed: int | None = None) -> pd.Dat
 
 def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regression:
     empty = pd.DataFrame()
-    return Regression(empty, empty, jobs, left_out=left_out, converged=False, reason=reason)
+    return Regression(empty, empty, jobs, left_out=left_out, reason=reason)
 
 
 def _too_few(jobs: int, terms: int) -> str:

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 
-from airstats.calibration import ALLOWANCES, Belief
+from airstats.calibration import ALLOWANCES
 from airstats.diagnostics import Influence
-from airstats.evidence import QUANTILES, TERMS, Regression
-from airstats.phrases import counted, each, listed, number, percent
+from airstats.evidence import TERMS, Regression
+from airstats.phrases import counted, each, listed, number
 from airstats.screen import Words
 
-WIDE_CREWS = 0.03
-"""Crews that differ by this much waste (sd, m² a m² laid) or more differ clearly."""
 NAMED = 5
 """So many jobs are named in a sentence; the others stand in the table."""
-ENDS = (QUANTILES[0], QUANTILES[-1])
-"""Shares of the jobs below the lowest and the highest line."""
 TERMS_OF = dict(zip(TERMS, ALLOWANCES, strict=True))
 """Which allowance a term of the regression is compared with."""
 
@@ -58,44 +54,6 @@ def agreement_words(beyond: Regression, allowances: pd.DataFrame) -> Words:
         f"{start} ({len(both)} compared). The regression knows no starting belief and has an"
         " intercept, which the calibration has not; its intervals are wide, so that agreement is a"
         " weak proof."
-    )
-
-
-def mixed_words(fit: Regression, belief: Belief) -> Words:
-    """Say whether the mixed model converged and how far crews differ; `belief` as calibrated."""
-    if fit.table.empty:
-        wide = belief.weight[belief.crew_sd >= WIDE_CREWS].sum()
-        return Words(
-            f"No mixed model by crew: {fit.reason[:1].lower()}{fit.reason[1:]} A difference that is"
-            " not seen may be there all the same: the calibration gives a weight of"
-            f" {percent(wide)} to crews that differ by {WIDE_CREWS * 100:g} points of waste or"
-            " more (sd)."
-        )
-    spread = fit.table["coefficient"].iloc[-1]
-    told = f" The fit warns: {fit.reason}." if fit.reason else ""
-    return Words(
-        f"Mixed model by crew, converged: {'yes' if fit.converged else 'no'}. Crews differ by"
-        f" {spread:.1f} m² a job (sd), jobs within a crew by {fit.sd_m2:.1f} m²; the first is read"
-        f" from {counted(len(fit.points), 'crew')} only, so it is rough.{told}"
-    )
-
-
-def quantile_words(fit: Regression) -> Words:
-    """Say whether the lines through other shares of the jobs part as the laid area grows."""
-    names = [f"{share:.0%}: laid_m2" for share in ENDS]
-    slopes = list(each(fit.table[fit.table["term"].isin(names)])) if len(fit.table) else []
-    if len(slopes) < len(ENDS):
-        return Words(f"No regression quantiles: {fit.reason or 'no job holds laid area'}.")
-    low, high = slopes
-    parted, apart = ("do", "") if low.high95 < high.low95 else ("do not", " do not")
-    said = [
-        f"{number(row.coefficient, 2)} m² ({number(row.low95, 2)} to {number(row.high95, 2)})"
-        for row in slopes
-    ]
-    return Words(
-        f"A m² more laid moves the lowest line by {said[0]} and the highest by {said[1]} (95 %);"
-        f" the intervals{apart} part, so these lines {parted} show by themselves that the spread"
-        " grows with laid sheet, as the calibration takes it to."
     )
 
 

@@ -36,18 +36,6 @@ REGRESSIONS = {
         "Cook's distance and studentised residual, row 21", f"stackloss ({TWICE})", MEMORY,
         REGRESSION, (0.69200, -3.33049), 1e-5,
     ),
-    "stackloss.median": Check(
-        "median regression", "stackloss, least absolute deviations (published value seen)",
-        DATASET, REGRESSION, (-39.68986, 0.83188, 0.57391, -0.06087), 1e-4,
-    ),
-    "engel.quantiles": Check(
-        "regression quantiles .25, .5, .75", f"Engel, food on income ({TWICE})", MEMORY,
-        REGRESSION, (95.48354, 0.474103, 81.48225, 0.560181, 62.39659, 0.644014), 1e-4, True,
-    ),
-    "dyestuff.reml": Check(
-        "random intercept by REML: mean and both variances", DYESTUFF, MEMORY, REGRESSION,
-        (1527.5, 1764.05, 2451.25), 1e-4, True,
-    ),
     "kacker.between": Check(
         "sd between nine laboratories, DerSimonian & Laird",
         "Kacker 2004, Metrologia 41, table 1, as held in statsmodels' tests", HANDBOOK,

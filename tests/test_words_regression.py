@@ -1,17 +1,12 @@
-from dataclasses import replace
-
 import pandas as pd
 
 from airstats import words_regression
 from airstats.desk import lay_out
 from airstats.diagnostics import find_influence, slopes_without
 from airstats.evidence import (
-    mixed_regression,
     plain_regression,
-    quantile_regression,
     regression_frame,
 )
-from airstats.phrases import number
 from tests.evidence_desks import desks, texts
 from tests.invented import invent
 
@@ -30,37 +25,6 @@ def test_regression_words_follow_the_fits():
     assert "reveal_diagonal_m2 0." in plain
     assert "Left out, as no job holds it: reveal_lined_m2" in plain
     assert "too few" in words_regression.regression_words(plain_regression(frame.head(3))).text
-
-
-def test_a_spread_between_crews_that_is_not_seen_is_not_denied():
-    crew, alike = desks()["crew"], desks()["reveals"]
-    seen = words_regression.mixed_words(
-        mixed_regression(regression_frame(crew.jobs)), crew.now.belief
-    ).text
-    assert "converged: " in seen
-    assert "from 4 crews only" in seen
-    fit = replace(mixed_regression(regression_frame(alike.jobs)), table=pd.DataFrame())
-    belief = alike.now.belief
-    wide = belief.weight[belief.crew_sd >= 0.03].sum()
-    unseen = words_regression.mixed_words(replace(fit, reason="Nothing."), belief).text
-    assert unseen.startswith("No mixed model by crew: nothing. A difference that is not seen may")
-    assert f"a weight of {wide * 100:.0f} % to crews that differ by 3 points" in unseen
-
-
-def test_lines_that_part_are_told_from_lines_that_do_not():
-    frame = regression_frame(desks()["reveals"].jobs)
-    fit = quantile_regression(frame)
-    said = words_regression.quantile_words(fit).text
-    lower = fit.table.set_index("term").loc["25%: laid_m2"]
-    assert f"moves the lowest line by {number(lower['coefficient'], 2)} m² (" in said
-    upper = fit.table["term"].eq("75%: laid_m2")
-    for more, word in ((9.0, "intervals part, so these lines do show"), (0.0, "do not part")):
-        table = fit.table.copy()
-        for name in ("coefficient", "low95", "high95"):
-            table.loc[upper, name] = lower[name] + more
-        assert word in words_regression.quantile_words(replace(fit, table=table)).text
-    few = words_regression.quantile_words(quantile_regression(frame.head(6))).text
-    assert "too few" in few
 
 
 def test_an_allowance_outside_its_slope_is_named():

