@@ -1,7 +1,5 @@
 """Invented jobs, records changed in one way, beliefs compared: for the tests of the model."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Good records of a small firm, and what a spreadsheet or a copy may do to them."""
 
-from __future__ import annotations
-
 import csv
 import io
 import re

@@ -1,7 +1,5 @@
 """Put one source through the calls and commands that read records, and judge what comes out."""
 
-from __future__ import annotations
-
 import csv
 import io
 import json
@@ -136,8 +134,6 @@ def judge(way, source, out, known, aside):
         judge_call(name, source, known, aside)
     assert [file.read_bytes() for file in files] == before
 
-
-# --- Names that are more than names ---------------------------------------------------------------
 
 NAMES = [
     "<script>alert(1)</script>", '=HYPERLINK("http://x.example","a")', "../../x", "..\\x",

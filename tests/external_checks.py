@@ -1,32 +1,32 @@
 """Every value from outside that the tests are held to, and the page that lists them.
 
-A test calls `agree("name", ours)`: it looks the published value up here, holds ours to it and to
-what `tests/README.md` says of it. `python -m tests.external_checks` runs those tests and writes the
-page anew.
+A test calls `agree("name", ours)`: it looks the published value up in `external_values.csv`, holds
+ours to it and to what `tests/README.md` says of it. `python -m tests.external_checks` runs those
+tests and writes the page anew.
 """
 
-from __future__ import annotations
-
+import csv
 import re
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 PAGE = Path(__file__).with_name("README.md")
+TABLE = Path(__file__).with_name("external_values.csv")
 ROOT = Path(__file__).parents[1]
 
-DATASET = "computed from a dataset"
-HANDBOOK = "typed from a publication"
-LIBRARY = "computed by a reference library"
-PRACTICE = "common practice, no source"
-MEMORY = "from memory"
 KINDS = {
-    DATASET: "the data are public; we compute the quantity from them and meet the printed figure",
-    HANDBOOK: "example and figure are typed from what was seen in print, data and all",
-    LIBRARY: "the test has another program compute the same, in the same run",
-    PRACTICE: "what the trade does; nobody published it",
-    MEMORY: "the figure is remembered; where it says so, other implementations agree with it",
+    "computed from a dataset": "the data are public; we compute the quantity from them and meet"
+    " the printed figure",
+    "typed from a publication": "example and figure are typed from what was seen in print, data"
+    " and all",
+    "computed by a reference library": "the test has another program compute the same, in the same"
+    " run",
+    "common practice, no source": "what the trade does; nobody published it",
+    "from memory": "the figure is remembered; where it says so, other implementations agree"
+    " with it",
 }
 NUMBER = re.compile(r"-?\d[\d.e+-]*")
 SHOWN = 4
@@ -87,11 +87,16 @@ def agree(name: str, ours: object, theirs: object = None) -> None:
         assert held, f"{name}: {PAGE.name} says {said}; run python -m tests.external_checks"
 
 
+@cache
 def all_checks() -> dict[str, Check]:
     """Return the table, name to check."""
-    from tests.external_values import CHECKS
+    with TABLE.open(encoding="utf-8", newline="") as file:
+        return {row.pop("name"): _check(**row) for row in csv.DictReader(file)}
 
-    return CHECKS
+
+def _check(published: str, within: str, relative: str, **told: str) -> Check:
+    values = tuple(map(float, published.split()))
+    return Check(**told, published=values, within=float(within), relative=relative == "yes")
 
 
 def listed() -> dict[str, list[str]]:

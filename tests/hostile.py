@@ -1,7 +1,5 @@
 """A firm whose every name tries to be more than a name."""
 
-from __future__ import annotations
-
 import csv
 import io
 from html.parser import HTMLParser

@@ -4,8 +4,6 @@
 that this system does not need keeps its row, read from its wheel by hand.
 """
 
-from __future__ import annotations
-
 import re
 from importlib.metadata import PackageNotFoundError, metadata
 from pathlib import Path

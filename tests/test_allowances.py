@@ -1,7 +1,5 @@
 """The allowances and their file: what it holds, that it comes back, and that damage is seen."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os
@@ -36,9 +34,6 @@ def content(path):
 
 def sha256(path):
     return "sha256:" + hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-# --- What the file holds ------------------------------------------------------------------------
 
 
 def test_the_contract_of_the_file(saved):
@@ -114,9 +109,6 @@ def test_the_prior_before_any_job():
     assert len(prior.crew_table()) == 0
 
 
-# --- There and back -----------------------------------------------------------------------------
-
-
 def assert_same(one, other):
     for name in ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance"):
         given, found = getattr(one.belief, name), getattr(other.belief, name)
@@ -167,9 +159,6 @@ def test_the_same_work_writes_the_same_file(saved, tmp_path):
     assert (tmp_path / "again.json").read_bytes() == saved.read_bytes()
 
 
-# --- Digests and the chain ----------------------------------------------------------------------
-
-
 def test_digest_is_that_of_the_file(saved):
     assert LEARNT.digest() == sha256(saved)
     assert load_allowances(saved).digest() == sha256(saved)
@@ -184,9 +173,6 @@ def test_the_next_file_names_the_previous(saved, tmp_path):
     calibrate(FIRM.records, saved, "2023Q3").save(tmp_path / "next.json")
     assert content(tmp_path / "next.json")["previous"] == sha256(saved)
     assert load_allowances(tmp_path / "next.json").previous == sha256(saved)
-
-
-# --- Damage -------------------------------------------------------------------------------------
 
 
 def test_a_missing_file(tmp_path):
@@ -291,9 +277,6 @@ def test_a_number_that_is_none(saved):
 def test_errors_are_the_projects_own(tmp_path):
     with pytest.raises(AirstatsError):
         load_allowances(tmp_path / "gone.json")
-
-
-# --- Whole or not at all ------------------------------------------------------------------------
 
 
 def fail(*_, **__):

@@ -1,7 +1,5 @@
 """The climb to the top of a surface, on surfaces whose top is known."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

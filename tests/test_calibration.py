@@ -1,7 +1,5 @@
 """The model: updating in parts, and what must not move."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np
@@ -38,9 +36,6 @@ def rows(jobs, chosen):
     return Takeoff(jobs.table.iloc[chosen].reset_index(drop=True))
 
 
-# --- Before the first job -------------------------------------------------------------------------
-
-
 def test_candidates_start_with_the_chances_of_the_prior():
     """Spread log-normal (scipy), crews and forms by their own weights, all independent."""
     prior = replace(PRIOR, reuse_weight=0.7)
@@ -52,9 +47,6 @@ def test_candidates_start_with_the_chances_of_the_prior():
     for crew_sd, chance in prior.crew_sd_weights:
         assert start.weight[start.crew_sd == crew_sd].sum() == pytest.approx(chance)
     assert start.weight[start.form == FORMS.index("reuse")].sum() == pytest.approx(0.7)
-
-
-# --- Updating in parts --------------------------------------------------------------------------
 
 
 def summary(belief, form="factor"):
@@ -106,9 +98,6 @@ def test_no_jobs_change_nothing():
     assert update(belief, rows(made_jobs(5, 8), slice(0, 0))) is belief
 
 
-# --- Drift and crews ----------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("quarters", [0, 1, 5])
 def test_widening_adds_the_drift_and_nothing_else(quarters):
     belief = update(starting_belief(), made_jobs(8, 9, crew="Alder"))
@@ -150,9 +139,6 @@ def test_crews_with_more_jobs_are_pulled_less():
     belief = update(starting_belief(prior), jobs)
     few, many, rest = belief.weight @ belief.mean[:, GROUPS]
     assert rest < 0 < few < many < 0.1
-
-
-# --- Errors and monotony ------------------------------------------------------------------------
 
 
 @settings(max_examples=25, deadline=None)
@@ -208,9 +194,6 @@ def test_a_belief_is_never_changed_in_place():
     assert np.array_equal(belief.weight, copies[2])
 
 
-# --- The start ----------------------------------------------------------------------------------
-
-
 def test_starting_belief_is_the_prior():
     belief = starting_belief(PRIOR)
     assert belief.weight.sum() == pytest.approx(1)
@@ -232,9 +215,6 @@ def test_the_two_means():
     ]
     assert use[0] == pytest.approx([300 * 1.12 + 0.3 * 10 + 1.2 * 5])
     assert use[1] == pytest.approx([300 * 1.12 + 4 - 0.3 * 3 + 1.2 * 5])
-
-
-# --- Parts of the model -------------------------------------------------------------------------
 
 
 def test_job_to_job_spread_is_floor_and_growing_part():

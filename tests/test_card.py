@@ -1,7 +1,5 @@
 """The card: its numbers, its hand rule, and that it prints on one sheet of A4."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import subprocess

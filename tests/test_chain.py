@@ -1,7 +1,5 @@
 """The quarterly update: what counts in a quarter, once only, and what drift does."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 
@@ -16,9 +14,6 @@ RECORDS = FIRM.records
 QUARTERS = ["2023Q1", "2023Q2", "2023Q3", "2023Q4"]
 PRIOR = Prior()
 REVEALS = ["reveal.diagonal", "reveal.centre", "reveal.lined"]
-
-
-# --- Which jobs count ---------------------------------------------------------------------------
 
 
 def test_every_quarter_in_turn():
@@ -100,9 +95,6 @@ def test_crews_and_their_jobs_add_up():
     assert set(whole.belief.crews) == set(counted)
 
 
-# --- Quarters and drift -------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize(("quarter", "elapsed"), [("2024Q1", 1), ("2025Q3", 7)])
 def test_an_empty_quarter_changes_nothing_but_the_drift(quarter, elapsed):
     last = calibrate(RECORDS)
@@ -173,9 +165,6 @@ def test_no_finished_job():
 def test_a_previous_file_that_is_missing(tmp_path):
     with pytest.raises(AllowancesError, match=r"none\.json: there is no such file"):
         calibrate(RECORDS, tmp_path / "none.json", "2023Q2")
-
-
-# --- What a whole run reports, and numbers that cannot be ----------------------------------------
 
 
 def test_a_run_over_all_quarters_reports_every_new_job_and_suspect():

@@ -1,7 +1,5 @@
 """The picture of tape and corners: a bar a cause, each named with its number."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pytest

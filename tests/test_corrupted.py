@@ -1,7 +1,5 @@
 """Good records spoilt in every way that a spreadsheet can: nothing breaks, nothing goes unsaid."""
 
-from __future__ import annotations
-
 import os
 import tempfile
 from collections import Counter
@@ -166,8 +164,6 @@ def test_good_records_are_read_whatever_the_layout(tmp_path):
         assert check_records(path) == ()
         assert len(list(kept_rows(read_records(path), rows))) == 20
 
-
-# --- Whole files: cut off, bytes changed, lines moved ---------------------------------------------
 
 LAYOUT = {
     "separator": ",", "encoding": "utf-8", "end": "\n", "gaps": 0, "title": False,

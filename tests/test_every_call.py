@@ -1,7 +1,5 @@
 """Spoilt and hostile records through every call and command: done, or a plain word; no third."""
 
-from __future__ import annotations
-
 import tempfile
 from pathlib import Path
 

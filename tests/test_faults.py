@@ -52,9 +52,6 @@ def in_a_process(code):
     return subprocess.run(call, capture_output=True, text=True, check=False)
 
 
-# --- Killed --------------------------------------------------------------------------------------
-
-
 def test_a_killed_calibration_leaves_the_old_file_or_the_new_one(source, tmp_path):
     files = {quarter: tmp_path / f"{quarter}.json" for quarter in (FIRST, SECOND)}
     for quarter, file in files.items():
@@ -168,9 +165,6 @@ def test_a_first_run_that_fails_leaves_no_empty_folder(tmp_path):
     assert not (tmp_path / "r").exists()
 
 
-# --- The whole run, with the notebooks' part made quick -------------------------------------------
-
-
 def quick_reports(text, fails=False):
     """Stand in for the notebooks, which take half a minute."""
 
@@ -262,9 +256,6 @@ def test_a_clock_that_goes_backwards(source, reports, monkeypatch):
     assert not left_over(reports)
 
 
-# --- Disks and folders that refuse ---------------------------------------------------------------
-
-
 def test_a_full_disk_keeps_the_old_file_and_says_so(source, old, monkeypatch, capsys):
     def full(_):
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -354,9 +345,6 @@ def test_a_folder_that_may_not_be_written_to(source):
         assert run.stderr == f"{file}: cannot be read or written (Permission denied).\n"
         assert file.read_bytes() == old
         assert not left_over(file.parent)
-
-
-# --- A notebook's kernel that dies ---------------------------------------------------------------
 
 
 def test_a_kernel_that_dies_leaves_no_page(tmp_path):

@@ -1,7 +1,5 @@
 """Few, coarse and dirty data: what they leave open, rough depths, whole rolls, gross errors."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np
@@ -22,9 +20,6 @@ RECORDS = FIRM.records
 QUARTERS = ["2023Q1", "2023Q2", "2023Q3", "2023Q4"]
 PRIOR = Prior()
 REVEALS = ["reveal.diagonal", "reveal.centre", "reveal.lined"]
-
-
-# --- Little to learn from -----------------------------------------------------------------------
 
 
 def sd_to_prior(allowances):
@@ -92,9 +87,6 @@ def test_jobs_without_openings():
     assert sd_to_prior(learnt)["waste"] < 0.8
 
 
-# --- Rough depths -------------------------------------------------------------------------------
-
-
 def test_measuring_errors_of_depths():
     """sd = depth error x root of the sum over cuts of (factor x metres of reveal)²."""
     jobs = take_off(RECORDS)
@@ -112,8 +104,6 @@ def test_rough_depths_leave_allowances_less_sure():
     # So few lined openings are among these jobs that their factor rests on the prior.
     assert (rough > sharp).drop("reveal.lined").all()
 
-
-# --- Whole rolls cost no bias -------------------------------------------------------------------
 
 DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
 

@@ -1,7 +1,5 @@
 """The form: live where a person can type, still where nobody can, and the same numbers in both."""
 
-from __future__ import annotations
-
 import sys
 
 import pytest

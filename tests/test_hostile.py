@@ -1,7 +1,5 @@
 """Names that try to run: in pages, spreadsheets, notebooks, file names and the typesetter."""
 
-from __future__ import annotations
-
 import ast
 import csv
 import io
@@ -31,8 +29,6 @@ FOLDER = 'it\'s "so" \\ {x}\n$y <b>'
 REASON = f'a "quoted" \\ reason\n\'\'\'""" + open("{MARK}", "w").name + """\\'
 ROOT = Path(__file__).parent.parent
 
-
-# --- What the package itself may do ---------------------------------------------------------------
 
 NEVER_IMPORTED = {
     "pickle", "cPickle", "dill", "joblib", "shelve", "marshal", "subprocess", "pty", "socket",
@@ -75,9 +71,6 @@ def _compiles_no_code(calls):
     )
 
 
-# --- The parts ------------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(1)", "\tx", "\rx", "＝1"])
 def test_a_text_that_would_run_gets_an_apostrophe(text):
     assert harmless(text) == f"'{text}"
@@ -109,9 +102,6 @@ def test_a_picture_takes_any_name_as_a_name(name):
     assert picture.png().startswith(b"\x89PNG")
     assert "<script>" not in picture.svg()
     assert runs_in_a_spreadsheet(picture._repr_mimebundle_()[1]["image/png"]["csv"]) == []
-
-
-# --- The commands ---------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -181,9 +171,6 @@ def test_what_is_set_aside_stays_as_it_was_and_its_reason_does_not_run(tmp_path)
     aside = pd.read_csv(tmp_path / "o" / "set_aside.csv", dtype=str, keep_default_na=False)
     assert aside["job_id"].tolist() == aside["crew"].tolist() == NAMES
     assert not aside["reason"].str.startswith(STARTS).any()
-
-
-# --- One quarter's notebooks ----------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,5 @@
 """Imports run one way, and nobody pays for pictures or notebooks that were not asked for."""
 
-from __future__ import annotations
-
 import ast
 import subprocess
 import sys

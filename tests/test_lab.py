@@ -1,7 +1,5 @@
 """The form in a real JupyterLab: the order follows the numbers that a person types."""
 
-from __future__ import annotations
-
 import json
 import os
 import shutil

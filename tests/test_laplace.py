@@ -1,7 +1,5 @@
 """Mode, covariance and evidence of the calibration against brute force."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np
@@ -19,9 +17,6 @@ from airstats.prior import Prior
 from tests.chains import ROLL, flat_prior, made_jobs
 
 PRIOR = Prior()
-
-
-# --- Laplace against brute force ----------------------------------------------------------------
 
 
 def brute_force(jobs, prior, spread):

@@ -1,7 +1,5 @@
 """Interval probabilities and their derivatives against numerical integration and differences."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from hypothesis import given, settings

@@ -71,9 +71,6 @@ def test_one_quarter_is_too_little():
         backtest(records)
 
 
-# --- Where the truth is known -------------------------------------------------------------------
-
-
 def truth_of(firm):
     jobs = firm.records.jobs["job_id"]
     return pd.DataFrame({"job_id": jobs, "mean_m2": firm.past_mean_m2, "sd_m2": firm.past_sd_m2})

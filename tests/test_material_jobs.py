@@ -1,7 +1,5 @@
 """The other materials' finished jobs: a split that adds up, and last value beside new."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

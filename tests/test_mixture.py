@@ -1,7 +1,5 @@
 """Averages of normals against scipy and against sampling."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from hypothesis import given, settings

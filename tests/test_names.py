@@ -1,7 +1,5 @@
 """Spellings of one name are one name: within a source, and from one file to the next."""
 
-from __future__ import annotations
-
 import unicodedata
 
 import numpy as np
@@ -47,9 +45,6 @@ def test_places_of_names():
     assert places_of(np.array([], dtype=str), []).tolist() == []
 
 
-# --- Within one source ----------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("other", SPELLINGS)
 def test_openings_find_their_job_in_any_spelling(tmp_path, other):
     (tmp_path / "jobs.csv").write_text(f"job_id,surface_m2\n{COMPOSED},150\n", encoding="utf-8")
@@ -78,9 +73,6 @@ def test_a_name_of_nothing_that_shows_is_no_name(tmp_path, name):
     (tmp_path / "jobs.csv").write_text(f"job_id,surface_m2\n{name},150\n", encoding="utf-8")
     (fault,) = check_records(tmp_path)
     assert "holds signs that cannot be seen" in str(fault)
-
-
-# --- From one file to the next --------------------------------------------------------------------
 
 
 def respelled(records, spell):

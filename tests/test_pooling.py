@@ -1,7 +1,5 @@
 """One order for several jobs: against convolution, a published example and Eppen's square root."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

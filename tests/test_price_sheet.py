@@ -1,7 +1,5 @@
 """The price sheet, recalculated by LibreOffice, gives the numbers of `airstats price`."""
 
-from __future__ import annotations
-
 import io
 import re
 import shutil

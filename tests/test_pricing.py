@@ -1,7 +1,5 @@
 """From allowances to orders: the predictive distribution and the order of least cost."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np
@@ -47,9 +45,6 @@ ONE_ROLL = np.array([75.0])
 
 def mixture(weight, means, sds):
     return Mixture(weight / weight.sum(), means[:, None], sds[:, None])
-
-
-# --- The table ----------------------------------------------------------------------------------
 
 
 def test_the_contract_of_the_table():
@@ -152,9 +147,6 @@ def test_nothing_is_priced_for_a_quarter_gone_by():
         price(FIRM.takeoff, LEARNT, quarters_ahead=-1)
 
 
-# --- The distribution ---------------------------------------------------------------------------
-
-
 def test_prediction_against_sampling():
     """Draw candidates, parameters and jobs as the model says, and compare moments and quantiles."""
     rng, n = np.random.default_rng(2), 200_000
@@ -234,9 +226,6 @@ def test_intervals_hold_what_they_say():
         orders = price(firm.takeoff, calibrate(firm.records))
         inside.append((orders["low_m2"] <= firm.used_m2) & (firm.used_m2 <= orders["high_m2"]))
     assert np.mean(inside) == pytest.approx(0.80, abs=0.07)
-
-
-# --- The order ----------------------------------------------------------------------------------
 
 
 @settings(max_examples=40, deadline=None)

@@ -48,8 +48,6 @@ def renamed(records, name):
     )
 
 
-# --- Cores ---------------------------------------------------------------------------------------
-
 ON_CORES = """
 import hashlib
 from airstats.chain import calibrate
@@ -74,9 +72,6 @@ def test_the_same_bytes_on_one_core_and_on_two():
         for cores in ("1", "2")
     }
     assert len(shown) == 1
-
-
-# --- Order of rows -------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -136,9 +131,6 @@ def test_a_jobs_openings_add_up_to_the_same_bits(seed):
     records = replace(FIRM, openings=openings.reset_index(drop=True))
     mixed = replace(records, openings=shuffled(records.openings, seed))
     pd.testing.assert_frame_equal(take_off(records).table, take_off(mixed).table, check_exact=True)
-
-
-# --- Names ---------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", [lambda i: f"X{i}", lambda i: i[::-1]], ids=["front", "backwards"])

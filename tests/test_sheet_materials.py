@@ -1,7 +1,5 @@
 """The page of the other materials, recalculated by LibreOffice, agrees with `price_materials`."""
 
-from __future__ import annotations
-
 import io
 import re
 from dataclasses import replace

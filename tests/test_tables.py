@@ -1,5 +1,3 @@
-from __future__ import annotations
-
 import io
 
 import pandas as pd
@@ -193,9 +191,6 @@ def test_a_fault_reads_as_a_sentence():
     assert str(Fault("jobs.csv", None, None, "", "is empty", "fill it")) == (
         "jobs.csv: is empty; fill it."
     )
-
-
-# --- Large files ----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("title", ["", "x" * 70_000, "\n".join(["line " * 700] * 19)])

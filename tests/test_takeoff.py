@@ -1,7 +1,5 @@
 """From records to quantities: laps, openings, and what a count leaves open."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -31,9 +29,6 @@ def quantities(openings=(), practice=Practice(), **columns):
     return take_off(records(openings, **columns), practice).table
 
 
-# --- Laps --------------------------------------------------------------------------------------
-
-
 def test_net_cover_of_a_roll():
     """Roll 1.5 x 50 m with laps of 50, 100 and 150 mm."""
     nets = []
@@ -57,8 +52,6 @@ def test_without_a_lap_the_surface_is_laid():
     job = quantities(lap_mm=0.0).iloc[0]
     assert (job["laid_m2"], job["lap_m2"]) == (300.0, 0.0)
 
-
-# --- Openings ----------------------------------------------------------------------------------
 
 WINDOW = (1230.0, 1480.0, 350.0)
 """Width and height of a national laboratory's reference window, mm (seen); the depth is ours."""
@@ -137,9 +130,6 @@ def test_summary_of_a_job_counts_as_one_kind_of_opening(tmp_path):
         [12 * 2 * (1.23 + 1.48) * 0.35, 0.0]
     )
     assert table["opening_count"].to_numpy() == pytest.approx([12, 0])
-
-
-# --- Counts ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,5 @@
 """Files as they come from real desks: each gives its own plain message, and no traceback."""
 
-from __future__ import annotations
-
 import io
 import time
 import tracemalloc
@@ -89,9 +87,6 @@ def test_nothing_of_another_file_is_let_in():
     with pytest.raises(RecordsError) as caught:
         read_records(FILES / "outside.xlsx")
     assert Path("/etc/hostname").read_text().strip() not in str(caught.value)
-
-
-# --- Too large: refused at once, without holding it ----------------------------------------------
 
 
 def refused_soon(path):

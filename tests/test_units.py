@@ -1,7 +1,5 @@
 """A length gives the same tables in whichever unit its heading declares."""
 
-from __future__ import annotations
-
 import os
 import tempfile
 from decimal import Decimal
@@ -161,9 +159,6 @@ def test_allowances_and_orders_are_the_same_bytes(tmp_path, unit):
     assert files["plain"][1] == files["other"][1]
 
 
-# --- What is said of them -------------------------------------------------------------------------
-
-
 def faults_of(folder, jobs="", openings=""):
     (folder / "jobs.csv").write_text(jobs or "job_id,surface_m2\nA1,150\n", encoding="utf-8")
     if openings:
@@ -278,9 +273,6 @@ def test_numbers_of_single_precision_are_read_as_they_are_shown(tmp_path):
     frame.to_parquet(tmp_path / "jobs.parquet")
     jobs = read_records(tmp_path).jobs
     assert jobs[["surface_m2", "lap_mm"]].to_numpy().tolist() == [[150.3, 105.0]]
-
-
-# --- The parts ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

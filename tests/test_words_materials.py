@@ -1,7 +1,5 @@
 """Sections on the other materials: there when records are, gone when not, and true to them."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import pytest

@@ -1,7 +1,5 @@
 """What the owner reads of tape and corners: true to the records, and changed with them."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 

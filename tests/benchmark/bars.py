@@ -3,8 +3,6 @@
 Run `python -m tests.benchmark.bars --seeds 200` from the top of the checkout.
 """
 
-from __future__ import annotations
-
 import argparse
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor

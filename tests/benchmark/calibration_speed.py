@@ -3,8 +3,6 @@
 Run `python -m tests.benchmark.calibration_speed` from the top of the checkout.
 """
 
-from __future__ import annotations
-
 import resource
 import time
 from collections.abc import Callable

@@ -3,8 +3,6 @@
 Run `python -m tests.benchmark.far_reveals --seeds 25` from the top of the checkout.
 """
 
-from __future__ import annotations
-
 import argparse
 
 import pandas as pd

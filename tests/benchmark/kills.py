@@ -3,8 +3,6 @@
 Run `python -m tests.benchmark.kills --calibrate 160 --quarter 40` from the top of the checkout.
 """
 
-from __future__ import annotations
-
 import argparse
 import random
 import re

@@ -5,8 +5,6 @@ are those of `worlds`; what they take of each material is drawn from the counted
 allowance, crews that differ, and luck. The oracle knows all of it but the luck.
 """
 
-from __future__ import annotations
-
 import argparse
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace

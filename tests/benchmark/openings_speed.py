@@ -4,8 +4,6 @@ Run it from the folder of the project:  python -m tests.benchmark.openings_speed
 The row-by-row version is checked against the package before anything is printed.
 """
 
-from __future__ import annotations
-
 import argparse
 import math
 import time

@@ -3,8 +3,6 @@
 Run `python -m tests.benchmark.scale --plot scale.png` from the top of the checkout.
 """
 
-from __future__ import annotations
-
 import argparse
 import io
 import json

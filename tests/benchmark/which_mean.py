@@ -3,8 +3,6 @@
 Run `python -m tests.benchmark.which_mean --seeds 40` from the top of the checkout.
 """
 
-from __future__ import annotations
-
 import argparse
 from dataclasses import replace
 

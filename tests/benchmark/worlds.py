@@ -4,8 +4,6 @@ The sheet at an opening is decided piece by piece: every bare piece is cut from 
 chance has a fitting off-cut used for it. The model under test knows none of this.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

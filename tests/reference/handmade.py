@@ -5,8 +5,6 @@ area of 1 the waste is an intercept, the lined factor a slope and the crew effec
 effect. The laid area itself is certain; it is added to the response so that it cancels.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

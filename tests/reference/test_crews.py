@@ -4,8 +4,6 @@ The variances are given; what is tested is how `update` shares a surprise betwee
 crew and chance. The waste stands for the common mean, a crew for a group.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import numpy as np

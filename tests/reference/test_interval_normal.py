@@ -6,8 +6,6 @@ for `cars`, with scipy as well; lifelines agrees. Status: reproduced by at least
 implementations, unless a value says otherwise.
 """
 
-from __future__ import annotations
-
 import shutil
 import subprocess
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The order of least cost against textbook newsvendor examples."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from airstats.mixture import Mixture

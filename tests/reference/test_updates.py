@@ -4,8 +4,6 @@ Near-exact counts turn the interval likelihood into a normal one; `handmade.py` 
 tested is `starting_belief`, `widen` and `update`, with one spread and no gross errors.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,9 +22,6 @@ DATA = Path(__file__).with_name("data")
 
 def level(belief):
     return first(belief, INTERCEPT)
-
-
-# --- One mean ----------------------------------------------------------------------------------
 
 
 def test_one_observation_moves_a_mean():
@@ -49,9 +44,6 @@ def test_the_update_of_a_test_score():
     prior = known_spread(10.0, intercept=(100, 15.0))
     moved = update(starting_belief(prior), near_exact(115, 10.0))
     agree("berger.score", level(moved))
-
-
-# --- Regression --------------------------------------------------------------------------------
 
 
 def cars():
@@ -89,8 +81,6 @@ def test_straight_line_without_a_prior():
     agree("norris.update", moved.mean[0, place])
     agree("norris.errors", np.sqrt(np.diag(moved.covariance[0]))[place])
 
-
-# --- A level that wanders ----------------------------------------------------------------------
 
 NILE = sm.datasets.nile.load_pandas().data["volume"].to_numpy(dtype=float)
 NILE_VARIANCES = (15098.5, 1469.2)
