@@ -149,7 +149,11 @@ def _add_calibrate(known: _Verbs) -> None:
         "update the allowances with finished jobs",
         "data/demo --quarter 2026Q3 --previous 2026Q2.json --out 2026Q3.json",
     )
-    verb.add_argument("--quarter", type=_quarter_text, help="like 2026Q3; without it: all in turn")
+    verb.add_argument(
+        "--quarter",
+        type=_quarter_text,
+        help="like 2026Q3: every quarter up to it in turn; default: all",
+    )
     verb.add_argument("--previous", help="the allowances file of an earlier quarter")
     verb.add_argument("--out", required=True, help="the allowances file to write (JSON)")
     verb.add_argument(

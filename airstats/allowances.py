@@ -48,7 +48,8 @@ class Allowances:
     crew_jobs : jobs counted for each crew
     suspects : job_id to the probability that its record is grossly wrong, for the new jobs
     records, previous : digests of what this was made from
-    decision : what a person decided on this update, with reason and initials
+    decision : what a person decided on this update, with reason and initials; after keep the
+        list `waiting` of the jobs that are not counted
     file_digest : digest of the file this was read from, empty if it was not read
     materials : the other materials, name to block; read them with `material_table`
     """
@@ -63,7 +64,7 @@ class Allowances:
     suspects: dict[str, float] = field(default_factory=dict)
     records: str = ""
     previous: str = ""
-    decision: dict[str, str] = field(default_factory=dict)
+    decision: dict[str, Any] = field(default_factory=dict)
     file_digest: str = ""
     materials: Blocks = field(default_factory=dict)
 

@@ -44,7 +44,8 @@ def calibrate(
     previous : Allowances or path, optional
         The allowances of an earlier quarter; without them the documented prior.
     quarter : str, optional
-        The quarter whose jobs are used, like "2026Q3"; without it every quarter in turn.
+        The quarter to go up to, like "2026Q3": every quarter that is not counted yet, in turn.
+        Without it the last one with jobs.
     prior : Prior, optional
         Another starting belief, for sensitivity; only without `previous`.
     drift : float, optional
@@ -60,22 +61,14 @@ def calibrate(
     Raises
     ------
     RecordsError
-        If the records hold no finished job.
+        If the records hold no finished job, or none of `quarter`.
     AllowancesError
         If `quarter` lies before the previous allowances' quarter, or a number is out of its range.
     """
     if isinstance(previous, (str, Path)):
         previous = load_allowances(previous)
-    jobs = finished_jobs(records)
-    if quarter is not None:
-        quarter_number(quarter)
-        steps = [quarter]
-    else:
-        steps = quarters_to_do(jobs, previous)
-    before = previous or unchanged(steps[0], prior)
-    _check_numbers(drift or 0.0, depth_error_mm)
-    sources = _sources(records, previous)
-    return _of_the_run(list(_walk(jobs, steps, before, sources, drift, depth_error_mm)))
+    steps = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift, prior=prior)
+    return of_the_run(list(steps))
 
 
 def _check_numbers(drift: float, depth_error_mm: float) -> None:
@@ -88,8 +81,8 @@ def _check_numbers(drift: float, depth_error_mm: float) -> None:
             raise AllowancesError(f"{name} is {number:g}: give a number from 0 to {most:g}.")
 
 
-def _of_the_run(steps: list[Allowances]) -> Allowances:
-    """The last allowances, with the new jobs, late jobs and suspects of every step."""
+def of_the_run(steps: list[Allowances]) -> Allowances:
+    """Return the last allowances, with the new jobs, late jobs and suspects of every step."""
     suspects = {job: chance for step in steps for job, chance in step.suspects.items()}
     return replace(
         steps[-1],
@@ -100,24 +93,28 @@ def _of_the_run(steps: list[Allowances]) -> Allowances:
 
 
 def run_through(jobs: Takeoff, steps: list[str], before: Allowances) -> Allowances:
-    """Return `before` carried through the quarters of `steps` by any jobs, drift learnt."""
-    return _of_the_run(list(_walk(jobs, steps, before, {"records": "", "previous": ""})))
+    """Return `before` carried through the quarters of `steps`, with jobs or without."""
+    return of_the_run(list(_walk(jobs, steps, before, {"records": "", "previous": ""})))
 
 
 def calibrate_through(
     records: Records,
-    quarter: str,
+    quarter: str | None = None,
     previous: Allowances | None = None,
     depth_error_mm: float = 0.0,
+    *,
+    drift: float | None = None,
+    prior: Prior | None = None,
 ) -> Iterator[Allowances]:
-    """Yield the allowances after every quarter from the first with jobs up to `quarter`."""
-    _check_numbers(0.0, depth_error_mm)
+    """Yield the allowances after every quarter up to `quarter`; see `calibrate`."""
+    _check_numbers(drift or 0.0, depth_error_mm)
     jobs = finished_jobs(records)
-    steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, quarter) > 0]
-    steps.append(quarter)
+    if quarter is not None:
+        _refuse_without_jobs(jobs, quarter)
+    steps = quarters_to_do(jobs, previous, quarter)
+    start = previous or unchanged(steps[0], prior)
     sources = _sources(records, previous)
-    start = previous or unchanged(steps[0])
-    yield from _walk(jobs, steps, start, sources, depth_error_mm=depth_error_mm)
+    yield from _walk(jobs, steps, start, sources, drift, depth_error_mm)
 
 
 def finished_jobs(records: Records) -> Takeoff:
@@ -142,13 +139,33 @@ def finished_jobs(records: Records) -> Takeoff:
     return Takeoff(in_order.reset_index(drop=True))
 
 
-def quarters_to_do(jobs: Takeoff, previous: Allowances | None) -> list[str]:
-    """Return the quarters that hold jobs, from the previous allowances' quarter on, in order."""
-    found = sorted(set(jobs.table["quarter"]), key=quarter_number)
-    if previous is None:
-        return found
-    later = [q for q in found if quarters_between(previous.quarter, q) > 0]
-    return later or [previous.quarter]
+def quarters_to_do(
+    jobs: Takeoff, previous: Allowances | None, quarter: str | None = None
+) -> list[str]:
+    """Return the quarters with jobs after the previous allowances' up to `quarter`, in order.
+
+    Where none is left, the quarter asked for or that of `previous`: jobs may have come in late.
+    """
+    steps = _quarters(jobs)
+    if quarter is not None:
+        steps = [q for q in steps if quarters_between(q, quarter) >= 0]
+    if previous is not None:
+        steps = [q for q in steps if quarters_between(previous.quarter, q) > 0]
+    return steps or [quarter or previous.quarter]  # type: ignore[union-attr]
+
+
+def _quarters(jobs: Takeoff) -> list[str]:
+    return sorted(set(jobs.table["quarter"]), key=quarter_number)
+
+
+def _refuse_without_jobs(jobs: Takeoff, quarter: str) -> None:
+    quarter_number(quarter)
+    found = _quarters(jobs)
+    if quarter not in found:
+        raise RecordsError(
+            f"{quarter}: the records hold no finished job of this quarter to learn from; they hold"
+            f" jobs of {', '.join(found)}. Ask for one of these, or add the quarter's jobs."
+        )
 
 
 def _sources(records: Records, previous: Allowances | None) -> dict[str, str]:
@@ -178,23 +195,21 @@ def _one_quarter(
     depth_error_mm: float,
     sources: dict[str, str],
 ) -> Allowances:
-    elapsed = quarters_between(before.quarter, quarter)
-    if elapsed < 0:
+    if quarters_between(before.quarter, quarter) < 0:
         raise AllowancesError(
             f"the previous allowances are of {before.quarter}, after {quarter}: give the"
             " allowances of an earlier quarter."
         )
     new = _new_jobs(jobs, before, quarter)
-    belief = before.belief if drift is None else with_drift(before.belief, drift)
     rough = measuring_sd_m2(new, depth_error_mm)
-    belief, wrong = update_and_judge(widen(belief, elapsed), new, rough)
+    waited = carried_forward(before, quarter, drift)
+    belief, wrong = update_and_judge(waited.belief, new, rough)
     if drift is None and len(new) and not before.job_ids:
         belief = branch_over_drift(belief)
     ids = tuple(new.table["job_id"])
     late = new.table["quarter"].ne(quarter)
     return replace(
-        before,
-        quarter=quarter,
+        waited,
         belief=belief,
         job_ids=before.job_ids + ids,
         new_jobs=ids,
@@ -202,9 +217,22 @@ def _one_quarter(
         crew_jobs=_crew_jobs(before.crew_jobs, new, belief.crews),
         suspects={i: float(p) for i, p in zip(ids, wrong, strict=True) if p >= SUSPECT_FROM},
         decision={},
-        file_digest="",
         records=sources["records"],
         previous=sources["previous"],
+    )
+
+
+def carried_forward(before: Allowances, quarter: str, drift: float | None = None) -> Allowances:
+    """Return allowances as they stand in a later quarter of which no job is counted."""
+    belief = before.belief if drift is None else with_drift(before.belief, drift)
+    return replace(
+        before,
+        quarter=quarter,
+        belief=widen(belief, quarters_between(before.quarter, quarter)),
+        new_jobs=(),
+        late_jobs=(),
+        suspects={},
+        file_digest="",
     )
 
 

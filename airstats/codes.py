@@ -192,13 +192,11 @@ def _coded_keys(numbers: Mapping[str, Any], column: str, codes: Codes) -> dict[s
     return dict(sorted((codes.of(column, name), number) for name, number in numbers.items()))
 
 
-def _coded_decision(decision: Mapping[str, str], codes: Codes) -> dict[str, str]:
+def _coded_decision(decision: Mapping[str, Any], codes: Codes) -> dict[str, Any]:
     """What was decided and which jobs wait; not why, nor by whom."""
     kept = {"decision": decision["decision"]} if "decision" in decision else {}
-    waiting = [job for job in decision.get("waiting", "").split(", ") if job]
-    known = codes.by_column["job_id"]
-    if waiting:
-        kept["waiting"] = ", ".join(sorted(known[job] for job in waiting if job in known))
+    if "waiting" in decision:
+        kept["waiting"] = list(_coded_jobs(decision["waiting"], codes))
     return kept
 
 
@@ -259,7 +257,7 @@ def _previous_names(previous: Allowances | None, column: str) -> Iterable[str]:
         return ()
     chains = [block["chain"] for block in previous.materials.values()]
     if column == "job_id":
-        waiting = [job for job in previous.decision.get("waiting", "").split(", ") if job]
+        waiting = previous.decision.get("waiting", ())
         counted = [job for chain in chains for job in (*chain["job_ids"], *chain["suspects"])]
         return [*previous.job_ids, *previous.suspects, *waiting, *counted]
     crews = [*previous.belief.crews, *(crew for chain in chains for crew in chain["crews"])]

@@ -9,13 +9,12 @@ import pandas as pd
 
 from airstats.allowances import REACH, UNITS, Allowances, unchanged
 from airstats.calibration import FORMS, update, widen
-from airstats.chain import calibrate, measuring_sd_m2
+from airstats.chain import measuring_sd_m2, run_through
 from airstats.cuts import CUTS
 from airstats.overrun import CAUSES, split_overrun
 from airstats.pricing import predict
 from airstats.prior import Prior
 from airstats.quarters import quarter_number, quarters_between
-from airstats.records import Records
 from airstats.takeoff import CROSSING_CUTS, Takeoff
 
 LITTLE = 0.95
@@ -150,7 +149,7 @@ def other_priors() -> dict[str, Prior]:
     }
 
 
-def prior_sensitivity(records: Records, jobs: Takeoff, quarter: str) -> pd.DataFrame:
+def prior_sensitivity(jobs: Takeoff, quarter: str) -> pd.DataFrame:
     """Return the allowances under other starting beliefs: `prior`, the four means, `rolls`.
 
     All the jobs are fitted at once, without drift. `rolls` is the sheet expected for all the
@@ -160,7 +159,7 @@ def prior_sensitivity(records: Records, jobs: Takeoff, quarter: str) -> pd.DataF
     per_roll = jobs.columns(["roll_m2"])[:, 0]
     rows = []
     for name, prior in other_priors().items():
-        known = calibrate(records, unchanged(first, prior), quarter)
+        known = run_through(jobs, [quarter], unchanged(first, prior))
         means = known.table()["mean"].to_dict()
         rolls = float((predict(jobs, known, 0).mean() / per_roll).sum())
         rows.append({"prior": name, **means, "rolls": rolls})

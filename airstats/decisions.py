@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from airstats.allowances import Allowances
-from airstats.calibration import widen
-from airstats.chain import with_drift
+from airstats.chain import calibrate_through, carried_forward, of_the_run
 from airstats.desk import Desk
 from airstats.errors import AllowancesError
-from airstats.quarters import quarters_between
+from airstats.material_calibration import materials_carried_forward
+from airstats.quarterly import with_materials
+from airstats.records import Records
 
 ACCEPT, KEEP = "accept", "keep"
 DECISIONS = (ACCEPT, KEEP)
@@ -30,9 +31,9 @@ def decide(
     before, proposed : Allowances
         Those before the quarter (None: there are none) and those that its jobs propose.
     decision : {"accept", "keep"}
-        accept: the proposed values stand. keep: the values before stand, made less certain by
-        the drift since; the quarter's jobs are not counted and wait for the next accept, where
-        they count as late jobs.
+        accept: the proposed values stand. keep: the values before stand, those of the other
+        materials too, made less certain by the drift since; the quarter's jobs are not counted
+        and wait for the next accept, where they count as late jobs.
     reason, by : str
         Why, and the initials of who decided; keep needs both.
     drift : float, optional
@@ -53,11 +54,42 @@ def decide(
             " allowances file of an earlier quarter as previous, or accept."
         )
     return replace(
-        _carried_forward(before, proposed.quarter, drift),
+        carried_forward(before, proposed.quarter, drift),
+        materials=materials_carried_forward(before.materials, proposed.quarter),
         records=proposed.records,
         previous=proposed.previous,
-        decision=noted | {"waiting": ", ".join(proposed.new_jobs)},
+        decision=noted | {"waiting": list(proposed.new_jobs)},
     )
+
+
+def decided_update(
+    records: Records,
+    quarter: str | None,
+    previous: Allowances | None,
+    decision: tuple[str, str, str],
+    depth_error_mm: float = 0.0,
+    drift: float | None = None,
+) -> Allowances:
+    """Return what stands after the update up to a quarter, and a decision on its last step.
+
+    Parameters
+    ----------
+    records, quarter, previous, depth_error_mm, drift
+        As for `airstats.calibrate`.
+    decision : (decision, reason, by)
+        As for `decide`; keep keeps the values of the quarter before the last one.
+
+    Raises
+    ------
+    RecordsError, AllowancesError
+        As `airstats.calibrate` and `decide`.
+    """
+    *earlier, last = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift)
+    if decision[0] == KEEP:
+        before = with_materials(of_the_run(earlier), records, previous) if earlier else previous
+        return decide(before, last, *decision, drift=drift)
+    now = with_materials(of_the_run([*earlier, last]), records, previous)
+    return decide(previous, now, *decision)
 
 
 def check_decision(decision: str, reason: str = "", by: str = "") -> None:
@@ -81,20 +113,4 @@ def after_decision(desk: Desk, decision: str, reason: str = "", by: str = "") ->
 
 def waiting_jobs(allowances: Allowances) -> list[str]:
     """Return the jobs that wait for the next accept."""
-    return [job for job in allowances.decision.get("waiting", "").split(", ") if job]
-
-
-def _carried_forward(before: Allowances, quarter: str, drift: float | None) -> Allowances:
-    belief = before.belief
-    if drift is not None:
-        belief = with_drift(belief, drift)
-    belief = widen(belief, quarters_between(before.quarter, quarter))
-    return replace(
-        before,
-        quarter=quarter,
-        belief=belief,
-        new_jobs=(),
-        late_jobs=(),
-        suspects={},
-        file_digest="",
-    )
+    return list(allowances.decision.get("waiting", ()))

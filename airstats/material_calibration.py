@@ -18,7 +18,7 @@ import pandas as pd
 from airstats.allowances import Allowances, unchanged
 from airstats.belief_file import belief_of, belief_rest, belief_rows
 from airstats.calibration import Belief
-from airstats.chain import finished_jobs, run_through
+from airstats.chain import carried_forward, finished_jobs, run_through
 from airstats.material_file import Blocks
 from airstats.material_quantities import driver_quantity, material_quantities
 from airstats.materials import MATERIALS, Material
@@ -91,6 +91,15 @@ def calibrate_materials(
         if now.job_ids:
             blocks[name] = _block(name, now, rows, before.get(name, {}).get("shown", {}))
     return blocks
+
+
+def materials_carried_forward(blocks: Blocks, quarter: str) -> Blocks:
+    """Return every material as it stands in a later quarter of which no job is counted."""
+    none = pd.DataFrame(columns=["pack", "pack_price"])
+    return {
+        name: _block(name, carried_forward(learnt(block), quarter), none, block["shown"])
+        for name, block in blocks.items()
+    }
 
 
 def learnt(block: dict[str, Any]) -> Allowances:

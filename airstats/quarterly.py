@@ -10,7 +10,6 @@ from airstats.allowances import Allowances, load_allowances
 from airstats.chain import finished_jobs, quarters_to_do
 from airstats.material_calibration import calibrate_materials
 from airstats.prior import Prior
-from airstats.quarters import quarters_between
 from airstats.records import Records
 
 
@@ -32,17 +31,14 @@ def calibrate(
     now = chain.calibrate(
         records, previous, quarter, prior=prior, drift=drift, depth_error_mm=depth_error_mm
     )
-    if records.materials.empty and not now.materials:
-        return now
-    steps = [quarter] if quarter else quarters_to_do(finished_jobs(records), previous)
-    return replace(now, materials=calibrate_materials(records, steps, previous))
+    return with_materials(now, records, previous)
 
 
 def with_materials(
     now: Allowances, records: Records, previous: Allowances | None = None
 ) -> Allowances:
-    """Return allowances that went quarter by quarter up to theirs, with the materials too."""
-    jobs = finished_jobs(records)
-    steps = [q for q in quarters_to_do(jobs, previous) if quarters_between(q, now.quarter) > 0]
-    blocks = calibrate_materials(records, [*steps, now.quarter], previous)
-    return replace(now, materials=blocks)
+    """Return allowances that went from `previous` quarter by quarter, with the materials too."""
+    if now is previous or (records.materials.empty and not now.materials):
+        return now
+    steps = quarters_to_do(finished_jobs(records), previous, now.quarter)
+    return replace(now, materials=calibrate_materials(records, steps, previous))

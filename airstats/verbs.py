@@ -60,21 +60,15 @@ def _check_chain(path: str) -> None:
 def calibrate(asked: argparse.Namespace) -> None:
     """Update the allowances and save them."""
     from airstats.allowances import load_allowances
-    from airstats.decisions import check_decision, decide
-    from airstats.quarterly import calibrate as fit
+    from airstats.decisions import check_decision, decided_update
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
     records = _read(asked)
     previous = load_allowances(asked.previous) if asked.previous else None
-    now = fit(
-        records,
-        previous,
-        asked.quarter,
-        drift=asked.drift,
-        depth_error_mm=asked.depth_error_mm,
+    now = decided_update(
+        records, asked.quarter, previous, decision, asked.depth_error_mm, asked.drift
     )
-    now = decide(previous, now, *decision, drift=asked.drift)
     _write_set_aside(records, Path(asked.out).parent)
     now.save(asked.out)
     _print_allowances(now, previous)
@@ -144,12 +138,10 @@ def backtest(asked: argparse.Namespace) -> None:
 def quarter(asked: argparse.Namespace) -> None:
     """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
     from airstats.allowances import load_allowances
-    from airstats.chain import calibrate_through
-    from airstats.decisions import check_decision, decide
+    from airstats.decisions import check_decision, decided_update
     from airstats.defused import csv_of
     from airstats.files import write_whole
     from airstats.pricing import price as work_out
-    from airstats.quarterly import with_materials
     from airstats.verbs_materials import write_list
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
@@ -161,9 +153,7 @@ def quarter(asked: argparse.Namespace) -> None:
     if codes:
         records, previous, takeoff = _coded(asked, records, previous, takeoff)
         decision = (asked.decision, *("not shown" if text else "" for text in decision[1:]))
-    *earlier, now = calibrate_through(records, asked.quarter, previous, asked.depth_error_mm)
-    before = with_materials(earlier[-1], records, previous) if earlier else previous
-    now = decide(before, with_materials(now, records, previous), *decision)
+    now = decided_update(records, asked.quarter, previous, decision, asked.depth_error_mm)
     orders = work_out(takeoff, now, asked.leftover_cost, asked.short_cost) if takeoff else None
     from airstats.staging import made_together
 
@@ -279,7 +269,8 @@ def _print_allowances(now: Allowances, previous: Allowances | None) -> None:
     if now.late_jobs:
         print(f"late jobs of earlier quarters, used now: {', '.join(now.late_jobs)}")
     if now.decision.get("decision") == "keep":
-        print(f"kept: the previous values stand; waiting jobs: {now.decision['waiting'] or 'none'}")
+        waiting = ", ".join(now.decision["waiting"]) or "none"
+        print(f"kept: the previous values stand; waiting jobs: {waiting}")
     for job, probability in now.suspects.items():
         print(f"look at job {job}: its record is wrong with probability {100 * probability:.0f} %")
 

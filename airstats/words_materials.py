@@ -13,7 +13,7 @@ from airstats.allowances import Allowances
 from airstats.buying import buying_list
 from airstats.decisions import KEEP
 from airstats.desk import Desk
-from airstats.material_calibration import material_suspects
+from airstats.material_calibration import material_suspects, materials_carried_forward
 from airstats.material_jobs import material_comparison
 from airstats.material_pricing import price_materials
 from airstats.materials import SHEET
@@ -31,8 +31,8 @@ def materials_now(desk: Desk) -> Allowances:
     Where the quarter's new values were not accepted, the materials too stay as they were.
     """
     if desk.now.decision.get("decision") == KEEP and desk.before:
-        kept = with_materials(desk.before, desk.records, desk.previous)
-        return replace(desk.now, materials=kept.materials)
+        kept = with_materials(desk.before, desk.records, desk.previous).materials
+        return replace(desk.now, materials=materials_carried_forward(kept, desk.quarter))
     return with_materials(desk.now, desk.records, desk.previous)
 
 

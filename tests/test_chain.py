@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from airstats.chain import calibrate, calibrate_through
+from airstats.chain import calibrate, calibrate_through, finished_jobs, run_through
 from airstats.errors import AirstatsError, AllowancesError, RecordsError
 from airstats.prior import DRIFT_OF_FACTORS, Prior
 from tests.benchmark.worlds import World, invent_firm
@@ -25,10 +25,27 @@ def test_every_quarter_in_turn():
     same_belief(whole.belief, steps[-1].belief)
 
 
-def test_only_the_quarter_asked_for():
+def test_the_quarter_asked_for_comes_after_those_before_it_in_turn():
     second = calibrate(RECORDS, quarter="2023Q2")
-    assert second.job_ids == second.new_jobs == ids(RECORDS, "2023Q2")
-    assert second.late_jobs == ()
+    assert second.job_ids == second.new_jobs == ids(RECORDS, "2023Q1") + ids(RECORDS, "2023Q2")
+    assert (second.first_quarter, second.late_jobs) == ("2023Q1", ())
+    same_belief(second.belief, list(calibrate_through(RECORDS))[1].belief)
+    first = calibrate(RECORDS, quarter="2023Q1")
+    fourth = calibrate(RECORDS, first, "2023Q4")
+    assert (fourth.late_jobs, len(fourth.new_jobs)) == ((), 18)
+    same_belief(fourth.belief, calibrate(RECORDS).belief)
+
+
+@pytest.mark.parametrize("start", [None, "2023Q1"])
+def test_a_quarter_without_a_job_is_refused(start):
+    some = keep(RECORDS, RECORDS.jobs["quarter"].ne("2023Q3"))
+    previous = calibrate(some, quarter=start) if start else None
+    for quarter in ("2023Q3", "2030Q1", "2022Q4"):
+        with pytest.raises(
+            RecordsError,
+            match=rf"{quarter}: .* no finished job .* hold jobs of 2023Q1, 2023Q2, 2023Q4\. Ask",
+        ):
+            calibrate(some, previous, quarter)
 
 
 def test_a_job_is_never_counted_twice(tmp_path):
@@ -62,7 +79,7 @@ def test_a_late_job_is_used_once_and_named():
 
 
 def test_jobs_from_before_the_chain_and_after_the_quarter_stay_out():
-    second = calibrate(RECORDS, quarter="2023Q2")
+    second = calibrate(keep(RECORDS, RECORDS.jobs["quarter"] == "2023Q2"))
     third = calibrate(RECORDS, second, "2023Q3")
     assert third.job_ids == ids(RECORDS, "2023Q2") + ids(RECORDS, "2023Q3")
 
@@ -98,7 +115,7 @@ def test_crews_and_their_jobs_add_up():
 @pytest.mark.parametrize(("quarter", "elapsed"), [("2024Q1", 1), ("2025Q3", 7)])
 def test_an_empty_quarter_changes_nothing_but_the_drift(quarter, elapsed):
     last = calibrate(RECORDS)
-    later = calibrate(RECORDS, last, quarter)
+    later = run_through(finished_jobs(RECORDS), [quarter], last)
     before, after = last.belief, later.belief
     assert (later.new_jobs, later.job_ids, later.suspects) == ((), last.job_ids, {})
     assert np.array_equal(after.mean, before.mean)
@@ -118,7 +135,7 @@ def test_missing_quarters_widen_by_their_number():
     at_once = calibrate(gap)
     waited = calibrate(gap, quarter="2023Q1")
     for quarter in ("2023Q2", "2023Q3", "2023Q4", "2024Q1"):
-        waited = calibrate(gap, waited, quarter)
+        waited = run_through(finished_jobs(gap), [quarter], waited)
     same_belief(waited.belief, at_once.belief)
 
 

@@ -1,3 +1,4 @@
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,10 @@ from airstats.chain import calibrate
 from airstats.decisions import after_decision, check_decision, decide, waiting_jobs
 from airstats.desk import lay_out
 from airstats.errors import AllowancesError
+from airstats.quarterly import calibrate as calibrate_all
+from airstats.records import read_records
 from tests.invented import invent
+from tests.material_firm import firm, save
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 WHY = ("keep", "two records to look at", "AB")
@@ -121,3 +125,66 @@ def test_the_command_line_keeps_and_refuses(tmp_path, capsys):
     assert "kept: the previous values stand; waiting jobs: H160, H161" in capsys.readouterr().out
     assert load_allowances(kept).decision["reason"] == "late invoices"
     assert load_allowances(kept).job_ids == load_allowances(before).job_ids
+
+
+# --- The two commands, with other materials -------------------------------------------------------
+
+KEPT = ("--decision", "keep", "--decision-reason", "late invoices", "--decided-by", "AB")
+
+
+def named(job):
+    """A job id as some firms write it."""
+    return f"North, plot {job}"
+
+
+@pytest.fixture(scope="module")
+def taped(tmp_path_factory):
+    """A firm with tape, as files, whose job ids hold commas."""
+    made = firm(jobs=16, joint_tape=0.1)
+    tables = (made.jobs, made.openings, made.materials)
+    renamed = [table.assign(job_id=table["job_id"].map(named)) for table in tables]
+    records = replace(made, **dict(zip(("jobs", "openings", "materials"), renamed, strict=True)))
+    return save(tmp_path_factory.mktemp("taped") / "records", records)
+
+
+def allowances_of(verb, source, folder, *more):
+    """The file that a command writes; the quarter's notebooks are left out."""
+    file = folder / "allowances.json"
+    out = str(file if verb == "calibrate" else folder)
+    assert main([verb, str(source), "--quarter", "2025Q3", "--out", out, *more]) == 0
+    return file
+
+
+@pytest.mark.parametrize("decision", [(), KEPT], ids=["accept", "keep"])
+@pytest.mark.parametrize("known", [None, "2025Q1"])
+def test_calibrate_and_quarter_write_the_same_allowances(
+    taped, tmp_path, monkeypatch, decision, known
+):
+    monkeypatch.setattr("airstats.workbook.run_quarter", lambda *_, **__: [])
+    if known:
+        calibrate_all(read_records(taped), quarter=known).save(tmp_path / "old.json")
+        decision = (*decision, "--previous", str(tmp_path / "old.json"))
+    one, other = (
+        allowances_of(verb, taped, tmp_path / verb, *decision).read_bytes()
+        for verb in ("calibrate", "quarter")
+    )
+    assert one == other
+    assert json.loads(one)["jobs_used"] == (8 if "keep" in decision else 12)
+
+
+def test_a_kept_quarter_keeps_the_materials_too_and_their_jobs_wait(taped, tmp_path, capsys):
+    records = read_records(taped)
+    calibrate_all(records, quarter="2025Q2").save(tmp_path / "2025Q2.json")
+    before = load_allowances(tmp_path / "2025Q2.json")
+    call = (taped, tmp_path, "--previous", str(tmp_path / "2025Q2.json"), *KEPT)
+    kept = load_allowances(allowances_of("calibrate", *call))
+    assert waiting_jobs(kept) == [named(f"J{n:03d}") for n in range(8, 12)]
+    old, tape = (known.materials["joint tape"] for known in (before, kept))
+    assert tape["chain"]["quarter"] == "2025Q3"
+    assert tape["chain"]["job_ids"] == old["chain"]["job_ids"]
+    assert tape["chain"]["new_jobs"] == []
+    assert tape["shown"]["mean"] == pytest.approx(old["shown"]["mean"])
+    assert main(["check", str(tmp_path / "allowances.json")]) == 0
+    then = calibrate_all(records, kept, "2025Q4").materials["joint tape"]["chain"]
+    assert len(then["job_ids"]) == len(set(then["job_ids"])) == 16
+    assert set(then["late_jobs"]) == set(waiting_jobs(kept))

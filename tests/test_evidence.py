@@ -125,7 +125,7 @@ def test_weights_of_each_kind_of_candidate_add_to_one(desk):
 
 
 def test_sensitivity_starts_from_the_documented_belief(desk):
-    table = prior_sensitivity(desk.records, desk.jobs, desk.quarter)
+    table = prior_sensitivity(desk.jobs, desk.quarter)
     assert table["prior"].iloc[0] == "as documented"
     assert np.ptp(table["waste"]) > 0
     used = (desk.jobs.table["used_rolls"]).sum()

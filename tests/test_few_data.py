@@ -8,7 +8,7 @@ import pytest
 
 from airstats.allowances import unchanged
 from airstats.calibration import FORMS
-from airstats.chain import calibrate, measuring_sd_m2
+from airstats.chain import calibrate, finished_jobs, measuring_sd_m2, run_through
 from airstats.pricing import price
 from airstats.prior import REVEAL_FACTORS, Prior
 from airstats.takeoff import take_off
@@ -41,8 +41,9 @@ def test_one_job_teaches_little():
     assert_prices(one)
 
 
-def test_no_job_in_the_quarter_leaves_the_prior():
-    none = calibrate(RECORDS, quarter="2030Q1")
+def test_no_job_leaves_the_prior():
+    jobs = finished_jobs(RECORDS)
+    none = run_through(jobs.where(np.zeros(24, bool)), ["2030Q1"], unchanged("2030Q1"))
     assert none.new_jobs == ()
     pd.testing.assert_frame_equal(none.table(), unchanged("2030Q1").table())
     assert_prices(none)

@@ -38,7 +38,7 @@ def test_calibrate_then_price(tmp_path, capsys):
     assert main(["calibrate", str(DEMO), "--quarter", "2026Q3", "--out", str(file)]) == 0
     content = json.loads(file.read_text())
     assert content["quarter"] == "2026Q3"
-    assert content["jobs_used"] == len(content["job_ids"]) == 16
+    assert content["jobs_used"] == len(content["job_ids"]) == 174
     assert set(content["allowances"]) == {
         "waste", "reveal.diagonal", "reveal.centre", "reveal.lined"
     }  # fmt: skip

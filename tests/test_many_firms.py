@@ -93,7 +93,9 @@ def test_work_that_is_lost_is_told(monkeypatch, firms):
 def test_one_quarter_and_rows_set_aside(firms):
     result = calibrate_many(firms, workers=1, quarter="2025Q2")
     assert {known.quarter for known in result.allowances.values()} == {"2025Q2"}
-    assert {len(known.job_ids) for known in result.allowances.values()} == {4}
+    assert {len(known.job_ids) for known in result.allowances.values()} == {8}
+    late = airstats.calibrate_many(firms, workers=1, quarter="2026Q1")
+    assert "2026Q1: the records hold no finished job of this quarter" in late.faults["north"]
     one_bad = firms["west"].with_name("one bad")
     records = invent(jobs=8)
     openings = records.openings

@@ -5,7 +5,7 @@ import pytest
 
 from airstats.allowances import unchanged
 from airstats.calibration import ALLOWANCES
-from airstats.chain import calibrate, finished_jobs
+from airstats.chain import calibrate, finished_jobs, run_through
 from airstats.sensitivity import (
     counted_to_the_nearest,
     fit_at_once,
@@ -25,8 +25,7 @@ def reveals():
 
 
 def test_all_at_once_is_the_calibration_of_one_step(reveals):
-    records = invent(jobs=96, factor=0.8, reveal_mm=600.0)
-    once = calibrate(records, unchanged("2025Q1"), "2025Q4").table()["mean"]
+    once = run_through(reveals, ["2025Q4"], unchanged("2025Q1")).table()["mean"]
     assert fit_at_once(reveals).table()["mean"].to_list() == pytest.approx(once.to_list())
 
 

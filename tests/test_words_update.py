@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from airstats import words_update
+from airstats.chain import calibrate
 from airstats.comparison import compare_allowances
 from airstats.decisions import decide
 from airstats.desk import lay_out
@@ -86,9 +87,10 @@ def test_a_first_quarter_is_compared_with_the_starting_belief():
 
 
 def test_a_quarter_without_jobs_has_nothing_to_accept(reveals):
-    idle = lay_out(invent(factor=0.6, seed=4), "2026Q1")
+    records = invent(factor=0.6, seed=4)
+    idle = lay_out(records, "2025Q4", calibrate(records))
     said = words_update.allowance_headline(idle, compared(idle)).text
-    assert "2026Q1, 0 new jobs" in said
+    assert "2025Q4, 0 new jobs" in said
     assert "Nothing to accept" in said
     assert words_update.pull_words(pulls(idle.jobs, idle.before, idle.now)).text == (
         "No new job, so nothing pulls."
