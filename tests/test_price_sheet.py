@@ -1,4 +1,4 @@
-"""The price sheet, recalculated by LibreOffice, gives the numbers of `airstats price`."""
+"""The price sheet, recalculated by two engines, gives the numbers of `airstats price`."""
 
 import io
 import re
@@ -7,6 +7,7 @@ import subprocess
 from dataclasses import replace
 from functools import cache
 
+import formulon
 import numpy as np
 import openpyxl
 import pandas as pd
@@ -34,16 +35,11 @@ from airstats.sheet_geometry import FIRST_ROW, SUMS, add_geometry
 from airstats.takeoff import take_off
 from tests.invented import invent
 
-JOBS = 21
+JOBS = 12
 ROWS_OF_OPENINGS = 500
 HELD = ("order_rolls", "expected_m2", "low_m2", "high_m2",
         "rolls_p50", "rolls_p80", "rolls_p95", "chance_short")  # fmt: skip
 OPENING_COLUMNS = ("count", "width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern")
-
-needs_soffice = pytest.mark.skipif(
-    shutil.which("soffice") is None,
-    reason="soffice is not installed (apt-get install libreoffice-calc-nogui)",
-)
 
 
 def learnt():
@@ -136,22 +132,39 @@ def geometry_book(openings):
     return saved(book)
 
 
-def recalculated(folder, files):
-    """The files after LibreOffice has worked them out, in one run: name to sheets of cells."""
+def by_formulon(folder, files):
+    """The files as the library formulon works them out: name to sheets of cells."""
+    done = {}
+    for name, content in files.items():
+        with formulon.Workbook.load(content) as book:
+            book.recalc()
+            done[name] = Cells(CalamineWorkbook.from_filelike(io.BytesIO(book.save())))
+    return done
+
+
+def by_libreoffice(folder, files):
+    """The files as LibreOffice works them out, in one run: name to sheets of cells."""
     for name, content in files.items():
         (folder / f"{name}.xlsx").write_bytes(content)
     command = ["soffice", "--headless", f"-env:UserInstallation={(folder / 'home').as_uri()}",
                "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(folder / "out"),
                *(str(folder / f"{name}.xlsx") for name in files)]  # fmt: skip
     subprocess.run(command, check=True, capture_output=True, timeout=120)
-    return {name: Cells(folder / "out" / f"{name}.xlsx") for name in files}
+    return {n: Cells(CalamineWorkbook.from_path(folder / "out" / f"{n}.xlsx")) for n in files}
+
+
+needs_soffice = pytest.mark.skipif(
+    shutil.which("soffice") is None,
+    reason="soffice is not installed (apt-get install libreoffice-calc-nogui)",
+)
+ENGINES = (by_formulon, pytest.param(by_libreoffice, marks=needs_soffice))
 
 
 class Cells:
     """The values of a workbook's cells, by sheet and place."""
 
-    def __init__(self, path):
-        self.book = CalamineWorkbook.from_path(path)
+    def __init__(self, book):
+        self.book = book
         self.rows = cache(
             lambda sheet: self.book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
         )
@@ -162,8 +175,8 @@ class Cells:
 
 
 @pytest.fixture(scope="module")
-def worked(tmp_path_factory):
-    """Jobs, costs and allowances, and every book recalculated."""
+def typed():
+    """Allowances, jobs, costs and openings, and every book with its job typed in."""
     whole, allowances = learnt()
     records, costs = invent_jobs(allowances.belief.crews)
     book = openpyxl.load_workbook(io.BytesIO(price_sheet(allowances)))
@@ -181,8 +194,13 @@ def worked(tmp_path_factory):
     files["no_surface"] = fill(book, first | {"surface_m2": np.nan}, kinds, costs[3])
     many = openings_like(np.random.default_rng(1), ROWS_OF_OPENINGS)
     files["geometry"] = geometry_book(many)
-    done = recalculated(tmp_path_factory.mktemp("sheets"), files)
-    return (whole, allowances), records, costs, many, done
+    return (whole, allowances), records, costs, many, files
+
+
+@pytest.fixture(scope="module", params=ENGINES)
+def worked(request, typed, tmp_path_factory):
+    """The same, every book recalculated by one of the engines."""
+    return *typed[:-1], request.param(tmp_path_factory.mktemp("sheets"), typed[-1])
 
 
 def shown(cells):
@@ -199,7 +217,6 @@ def priced_alone(records, job_id, allowances, costs):
     return price(chosen, allowances, *costs).iloc[0]
 
 
-@needs_soffice
 def test_the_sheet_gives_the_numbers_of_price(worked):
     (_, allowances), records, costs, _, done = worked
     for job_id, cost in zip(records.jobs["job_id"], costs, strict=True):
@@ -209,7 +226,6 @@ def test_the_sheet_gives_the_numbers_of_price(worked):
             assert here[name] == expected, (job_id, name)
 
 
-@needs_soffice
 @pytest.mark.parametrize("name", ["whole", "no_crews"])
 def test_all_candidates_and_a_firm_without_crews_are_priced_alike(worked, name):
     (whole, _), records, costs, _, done = worked
@@ -219,7 +235,6 @@ def test_all_candidates_and_a_firm_without_crews_are_priced_alike(worked, name):
     assert [here[n] for n in HELD] == pytest.approx([float(there[n]) for n in HELD], rel=1e-8)
 
 
-@needs_soffice
 def test_chances_of_rolls_add_up_and_end_at_the_order(worked):
     *_, done = worked
     order = shown(done["P3"])["order_rolls"]
@@ -230,7 +245,6 @@ def test_chances_of_rolls_add_up_and_end_at_the_order(worked):
     assert enough[order] == pytest.approx(1 - shown(done["P3"])["chance_short"])
 
 
-@needs_soffice
 def test_a_fault_is_named_and_nothing_is_priced(worked):
     *_, done = worked
     for name, words in (("faulty", "openings"), ("no_surface", "each number above 0")):
@@ -240,7 +254,6 @@ def test_a_fault_is_named_and_nothing_is_priced(worked):
     assert done["P3"]("A3") == ""
 
 
-@needs_soffice
 def test_every_opening_is_worked_out_as_by_the_package(worked):
     *_, many, done = worked
     rows, real = done["geometry"].rows("openings_worked"), opening_quantities(many)
@@ -258,7 +271,6 @@ def test_every_opening_is_worked_out_as_by_the_package(worked):
             assert not apart.any(), (cut, step, many[rows][apart])
 
 
-@needs_soffice
 def test_sums_are_those_of_the_takeoff(worked):
     _, records, _, _, done = worked
     there = take_off(records).table.set_index("job_id")
