@@ -19,8 +19,7 @@ from airstats.pricing import (
     LEFTOVER_COST,
     SHORT_COST,
     critical_share,
-    predict,
-    rolls_for_share,
+    priced,
 )
 from airstats.records import Records
 
@@ -59,9 +58,9 @@ def buying_list(
     AirstatsError
         If a cost is not a positive number.
     """
-    share = critical_share(leftover_cost, short_cost)
+    critical_share(leftover_cost, short_cost)
     rows = [
-        _row(part, share, quarters_ahead)
+        _row(part, (leftover_cost, short_cost), quarters_ahead)
         for need in material_needs(takeoff, allowances)
         for part in _by_pack(need)
     ]
@@ -76,24 +75,23 @@ def _by_pack(need: Need) -> Iterator[Need]:
         yield need._replace(jobs=need.jobs.where(chosen), pack_price=need.pack_price[chosen])
 
 
-def _row(need: Need, share: float, quarters_ahead: int) -> dict[str, object]:
-    use = predict(need.jobs, need.known, quarters_ahead)
-    size = need.jobs.columns(["roll_m2"])[:, 0]
+def _row(need: Need, costs: tuple[float, float], quarters_ahead: int) -> dict[str, object]:
+    foretold = priced(need.jobs, need.known, *costs, quarters_ahead)
     total = drawn_rolls(need.jobs, need.known, quarters_ahead).sum(axis=1)
-    order = least_rolls(total, share)
+    order = least_rolls(total, foretold.share)
     left = float(np.maximum(order - total, 0).mean())
     told = need.pack_price[~np.isnan(need.pack_price)]
     cost = round(float(told.mean()), 4) if len(told) else np.nan
     return {
         "material": need.material,
         "unit": need.unit,
-        "pack": float(size[0]),
+        "pack": float(foretold.roll_m2[0]),
         "jobs": len(need.jobs),
-        "expected": float(use.mean().sum()),
+        "expected": float(foretold.use.mean().sum()),
         "low_packs": least_rolls(total, 0.1),
         "high_packs": least_rolls(total, 0.9),
         "order_packs": order,
-        "packs_job_by_job": int(rolls_for_share(use, size, share).sum()),
+        "packs_job_by_job": int(foretold.order_rolls.sum()),
         "chance_short": float(np.mean(total > order)),
         "expected_left_over_packs": left,
         "pack_price": cost,

@@ -9,7 +9,7 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import cache, cached_property, partial
 from itertools import product
 from threading import RLock
 from typing import NamedTuple
@@ -19,6 +19,7 @@ from threadpoolctl import ThreadpoolController
 
 from airstats.ascent import Height, climb
 from airstats.likelihood import Agreement, agreement
+from airstats.mixture import Mixture
 from airstats.names import name_key, places_of
 from airstats.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff import CROSSING_CUTS, Takeoff, by_quantity
@@ -198,15 +199,16 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[
     belief = admit_crews(belief, jobs.crews)
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
     log_weight = np.log(belief.weight)
-    for form in np.unique(belief.form):
-        chosen = belief.form == form
-        fit = _fit(belief.pick(chosen), jobs, int(form), extra_sd_m2)
+    told = predictive(belief, jobs, extra_sd_m2)
+    for form in told.forms:
+        chosen = form.chosen
+        fit = _fit(belief.pick(chosen), form, told.job_sd[chosen], jobs)
         mean[chosen], covariance[chosen] = fit.mean, fit.covariance
         log_weight[chosen] += fit.log_evidence
     weight = np.exp(log_weight - log_weight.max())
     moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
     kept = _without_negligible(moved, log_weight)
-    wrong = gross_probability(kept, jobs, extra_sd_m2)
+    wrong = predictive(kept, jobs, extra_sd_m2).gross_probability()
     counted = replace(kept, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong.sum()))
     return counted, wrong
 
@@ -225,27 +227,108 @@ def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Arr
     return np.hstack([laid, crossing, lined, named]), certain
 
 
-def expected_use(belief: Belief, jobs: Takeoff) -> Array:
-    """Return the (G, n) sheet that each candidate expects of each job, m²."""
-    expected = np.empty((len(belief.form), len(jobs)))
-    for form in np.unique(belief.form):
-        columns, certain = design(jobs, int(form), belief.crews)
-        chosen = belief.form == form
-        expected[chosen] = belief.mean[chosen] @ columns.T + certain
-    return expected
+class FormDesign(NamedTuple):
+    """One form in play: its candidates, the (n, P) columns and the (n,) sheet that is certain."""
+
+    form: int
+    chosen: Array
+    columns: Array
+    certain: Array
 
 
-def job_sd(belief: Belief, laid_m2: Array, extra_sd_m2: Array | float = 0.0) -> Array:
-    """Return the (G, n) job-to-job standard deviations, m², for jobs whose crew is known."""
-    growing = belief.spread[:, None] * laid_m2[None, :]
-    return np.sqrt(belief.prior.floor_m2**2 + growing**2 + np.square(extra_sd_m2))
+@dataclass(frozen=True)
+class Predictive:
+    """What each of G candidates foretells of the sheet that n jobs use; see `predictive`."""
+
+    belief: Belief
+    jobs: Takeoff
+    extra_sd_m2: Array | float = 0.0
+
+    @cached_property
+    def forms(self) -> list[FormDesign]:
+        """The design of each form that some candidate has."""
+        belief = self.belief
+        return [
+            FormDesign(int(form), belief.form == form, *design(self.jobs, form, belief.crews))
+            for form in np.unique(belief.form)
+        ]
+
+    @cached_property
+    def mean(self) -> Array:
+        """The (G, n) expected uses, m²."""
+        mean = np.empty((len(self.belief.form), len(self.jobs)))
+        for _, chosen, columns, certain in self.forms:
+            mean[chosen] = self.belief.mean[chosen] @ columns.T + certain
+        return mean
+
+    @cached_property
+    def job_sd(self) -> Array:
+        """The (G, n) standard deviations of one job about another, m²."""
+        growing = self.belief.spread[:, None] * self._laid_m2[None, :]
+        floor = self.belief.prior.floor_m2
+        return np.sqrt(floor**2 + growing**2 + np.square(self.extra_sd_m2))
+
+    @cached_property
+    def from_crew(self) -> Array:
+        """The (G, n) variances for crews not met before, m⁴; nothing where no crew is known."""
+        crews = self.belief.crews
+        unknown = (places_of(self.jobs.crews, crews) < 0) & bool(crews)
+        return np.square(self.belief.crew_sd[:, None] * self._laid_m2 * unknown)
+
+    @cached_property
+    def from_allowances(self) -> Array:
+        """The (G, n) variances for what is not known of the allowances, m⁴."""
+        variance = np.empty((len(self.belief.form), len(self.jobs)))
+        for _, chosen, columns, _ in self.forms:
+            covariance = self.belief.covariance[chosen]
+            variance[chosen] = np.einsum("ni,gij,nj->gn", columns, covariance, columns)
+        return variance
+
+    def use(self) -> Mixture:
+        """Return the distribution of the use of each of the n jobs, m²."""
+        variance = self.job_sd**2 + self.from_crew + self.from_allowances
+        return Mixture(self.belief.weight, self.mean, np.sqrt(variance))
+
+    def counts(self, gross_share: float | None = None) -> Agreement:
+        """Return how each candidate's expected uses, crews as told, agree with the counts."""
+        low, high, roll = self.jobs.columns(["used_low_m2", "used_high_m2", "roll_m2"]).T
+        share = self.belief.gross_share if gross_share is None else gross_share
+        gross_sd = np.hypot(self.job_sd, self.belief.prior.gross_rolls * roll)
+        return agreement(self.mean, self.job_sd, low, high, share, gross_sd)
+
+    def gross_probability(self) -> Array:
+        """Return the (n,) probability that each counted job's record is grossly wrong."""
+        return self.belief.weight @ self.counts().wrong
+
+    @property
+    def _laid_m2(self) -> Array:
+        return self.jobs.columns(["laid_m2"])[:, 0]
 
 
-def _fit(belief: Belief, jobs: Takeoff, form: int, extra_sd_m2: Array) -> Fit:
+def predictive(belief: Belief, jobs: Takeoff, extra_sd_m2: Array | float = 0.0) -> Predictive:
+    """Return means and variances of the sheet that n jobs use, candidate by candidate.
+
+    Parameters
+    ----------
+    belief : Belief
+        Widened to the quarter of the jobs.
+    jobs : Takeoff
+        n jobs.
+    extra_sd_m2 : float or (n,) array
+        Spread that roughly measured reveal depths add to each job, m².
+
+    Notes
+    -----
+    Within a candidate the use is normal: its variance is that of the allowances, of a crew not
+    met before, and of one job about another; each is worked out when it is first asked for.
+    """
+    return Predictive(belief, jobs, extra_sd_m2)
+
+
+def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
     precision = np.linalg.inv(belief.covariance)
-    columns, certain = design(jobs, form, belief.crews)
-    low, high, roll, laid = _counts(jobs)
-    sd = job_sd(belief, laid, extra_sd_m2)
+    _, _, columns, certain = form
+    low, high, roll = jobs.columns(["used_low_m2", "used_high_m2", "roll_m2"]).T
 
     def height(at: Array, rough: float) -> Height:
         smooth = np.hypot(sd, rough * roll)
@@ -283,17 +366,3 @@ def _without_negligible(belief: Belief, log_weight: Array) -> Belief:
     best = np.array([log_weight[belief.form == f].max(initial=-np.inf) for f in range(len(FORMS))])
     kept = belief.pick(log_weight - best[belief.form] > np.log(NEGLIGIBLE))
     return replace(kept, weight=kept.weight / kept.weight.sum())
-
-
-def gross_probability(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) -> Array:
-    """Return the (n,) probability that each counted job's record is grossly wrong."""
-    low, high, roll, laid = _counts(jobs)
-    sd = job_sd(belief, laid, measuring_sd_m2)
-    gross_sd = np.hypot(sd, belief.prior.gross_rolls * roll)
-    fit = agreement(expected_use(belief, jobs), sd, low, high, belief.gross_share, gross_sd)
-    return belief.weight @ fit.wrong
-
-
-def _counts(jobs: Takeoff) -> Array:
-    """The (4, n) least and most use, roll area and laid area, m²."""
-    return jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]).T

@@ -19,7 +19,7 @@ from airstats.materials import PRETAPED_SHARE, plural
 from airstats.one_job import OneJob, one_job, one_record
 from airstats.phrases import counted as packs_of
 from airstats.phrases import each, number
-from airstats.pricing import LEFTOVER_COST, SHORT_COST, critical_share, predict, price
+from airstats.pricing import LEFTOVER_COST, SHORT_COST, critical_share, priced
 from airstats.words import CAUTION
 
 TEMPLATE = "card.html.j2"
@@ -93,11 +93,10 @@ def hand_rule(
     row, means = takeoff.table.iloc[0], printed_means(allowances)
     reveal = float(row[f"reveal_{job.cut_pattern}_m2"])
     laid = float(row["laid_m2"])
+    foretold = priced(takeoff, allowances, leftover_cost, short_cost)
     if margin_share is None:
-        use = predict(takeoff, allowances)
-        share = critical_share(leftover_cost, short_cost)
-        margin_share = round(max(float(use.quantile(share)[0] - use.mean()[0]), 0.0) / laid, 3)
-    order = price(takeoff, allowances, leftover_cost, short_cost)["order_rolls"].iloc[0]
+        above = foretold.use.quantile(foretold.share)[0] - foretold.use.mean()[0]
+        margin_share = round(max(float(above), 0.0) / laid, 3)
     return HandRule(
         laid_m2=laid,
         waste_m2=laid * means["waste"],
@@ -105,7 +104,7 @@ def hand_rule(
         margin_m2=margin_share * laid,
         margin_share=margin_share,
         roll_m2=float(row["roll_m2"]),
-        order_rolls=int(order),
+        order_rolls=int(foretold.order_rolls[0]),
     )
 
 

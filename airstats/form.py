@@ -21,7 +21,7 @@ from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.one_job import OneJob, one_job
 from airstats.orders import order_costs, roll_chances
-from airstats.pricing import LEFTOVER_COST, SHORT_COST
+from airstats.pricing import LEFTOVER_COST, SHORT_COST, priced
 from airstats.screen import Picture, Words
 from airstats.words_price import one_job_words
 
@@ -79,8 +79,9 @@ def answer(
             f"The openings ({takeoff.table['opening_m2'].iloc[0]:.0f} m²) are larger than the"
             f" surface ({job.surface_m2:g} m²): look at the surface, or at count and size."
         )
-    orders = order_costs(takeoff, allowances, leftover_cost, short_cost)
-    picture = draw_chances(roll_chances(takeoff, allowances), orders)
+    foretold = priced(takeoff, allowances, leftover_cost, short_cost)
+    orders = order_costs(foretold)
+    picture = draw_chances(roll_chances(foretold), orders)
     return Answer(one_job_words(orders.iloc[0]), picture)
 
 

@@ -10,13 +10,10 @@ from airstats.calibration import (
     ALLOWANCES,
     FORMS,
     Belief,
-    design,
-    expected_use,
-    job_sd,
+    predictive,
     starting_belief,
 )
 from airstats.chain import measuring_sd_m2
-from airstats.likelihood import agreement
 from airstats.takeoff import Takeoff
 
 Array = np.ndarray
@@ -71,27 +68,22 @@ def pulls(
 
 def _values_without(belief: Belief, jobs: Takeoff, extra_sd: Array, gross_share: float) -> Array:
     """The (n, 4) allowances without each of n jobs."""
-    moves = np.zeros((len(belief.form), len(jobs), belief.mean.shape[1]))
-    log_change = np.zeros(moves.shape[:2])
-    for form in np.unique(belief.form):
-        chosen = belief.form == form
-        one = _take_out(belief.pick(chosen), jobs, int(form), extra_sd, gross_share)
-        moves[chosen], log_change[chosen] = one
+    moves, log_change = _take_out(belief, jobs, extra_sd, gross_share)
     weight = belief.weight[:, None] * np.exp(log_change - log_change.max(axis=0))
     return _values(weight / weight.sum(axis=0), belief.mean[:, None, :] + moves, belief.form)
 
 
 def _take_out(
-    belief: Belief, jobs: Takeoff, form: int, extra_sd: Array, gross_share: float
+    belief: Belief, jobs: Takeoff, extra_sd: Array, gross_share: float
 ) -> tuple[Array, Array]:
-    """How the tops (g, n, P) and the log evidence (g, n) change without each job."""
-    low, high, roll, laid = jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]).T
-    sd = job_sd(belief, laid, extra_sd)
-    gross_sd = np.hypot(sd, belief.prior.gross_rolls * roll)
-    told = agreement(expected_use(belief, jobs), sd, low, high, gross_share, gross_sd)
-    columns = design(jobs, form, belief.crews)[0]
-    reach = np.einsum("gij,nj->gni", belief.covariance, columns)
-    leverage = np.einsum("gni,ni->gn", reach, columns)
+    """How the tops (G, n, P) and the log evidence (G, n) change without each job."""
+    foretold = predictive(belief, jobs, extra_sd)
+    told = foretold.counts(gross_share)
+    reach = np.empty((*told.slope.shape, belief.mean.shape[1]))
+    leverage = np.empty_like(told.slope)
+    for _, chosen, columns, _ in foretold.forms:
+        reach[chosen] = np.einsum("gij,nj->gni", belief.covariance[chosen], columns)
+        leverage[chosen] = np.einsum("gni,ni->gn", reach[chosen], columns)
     left = 1 - np.maximum(told.curvature, 0) * leverage
     moves = -(told.slope / left)[..., None] * reach
     gain = 0.5 * told.slope**2 * leverage / left

@@ -13,12 +13,9 @@ from airstats.calibration import (
     FORMS,
     Belief,
     admit_crews,
-    design,
-    expected_use,
-    job_sd,
+    predictive,
     widen,
 )
-from airstats.likelihood import agreement
 from airstats.quarters import quarters_between
 from airstats.takeoff import Takeoff
 
@@ -85,15 +82,10 @@ def jobs_a_quarter(jobs: Takeoff) -> float:
 
 def information_a_job(belief: Belief, jobs: Takeoff) -> Array:
     """Return the (G, P, P) information that a job adds to each candidate, on average."""
-    low, high, roll, laid = jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]).T
-    sd = job_sd(belief, laid)
-    gross = np.hypot(sd, belief.prior.gross_rolls * roll)
-    counts = agreement(expected_use(belief, jobs), sd, low, high, belief.gross_share, gross)
-    gained = np.empty_like(belief.covariance)
-    for form in np.unique(belief.form):
-        x, _ = design(jobs, int(form), belief.crews)
-        chosen = belief.form == form
-        bend = np.maximum(counts.curvature[chosen], 0)
+    foretold, gained = predictive(belief, jobs), np.empty_like(belief.covariance)
+    curvature = foretold.counts().curvature
+    for _, chosen, x, _ in foretold.forms:
+        bend = np.maximum(curvature[chosen], 0)
         gained[chosen] = np.einsum("gn,ni,nj->gij", bend, x, x) / len(jobs)
     return gained
 

@@ -16,9 +16,7 @@ from airstats.pricing import (
     LEFTOVER_COST,
     SHORT_COST,
     critical_share,
-    predict,
-    price,
-    rolls_for_share,
+    priced,
 )
 from airstats.quarters import quarters_between
 from airstats.records import Records
@@ -143,7 +141,8 @@ def _one_quarter(
     ahead = jobs.where(jobs.table["quarter"].eq(quarter))
     past = jobs.where(jobs.table["job_id"].isin(known.job_ids))
     gap = quarters_between(known.quarter, quarter)
-    orders = price(ahead, known, leftover_cost, short_cost, gap)
+    foretold = priced(ahead, known, leftover_cost, short_cost, gap)
+    orders, use = foretold.orders, foretold.use
     needed = _needed(ahead)
     rules = {
         "airstats": orders["order_rolls"].to_numpy(dtype=float),
@@ -157,12 +156,10 @@ def _one_quarter(
         columns[f"{rule}_rolls"] = rolls
         columns[f"{rule}_cost"] = _money(rolls, needed, leftover_cost, short_cost)
     losses = [pinball(p / 100, orders[f"rolls_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
-    use = predict(ahead, known, gap)
     start, end = (use.below(ahead.columns([f"used_{end}_m2"])[:, 0]) for end in ("low", "high"))
     for percent in PERCENTS:
         share = percent / 100
-        foretold = rolls_for_share(use, ahead.columns(["roll_m2"])[:, 0], share)
-        columns[f"pinball_p{percent}"] = pinball(share, foretold, needed)
+        columns[f"pinball_p{percent}"] = pinball(share, foretold.rolls(share), needed)
         simple = pinball(share, _least_squares(past, ahead, share), needed)
         columns[f"least_squares_pinball_p{percent}"] = simple
     return orders.assign(

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
 from airstats.allowances import INTERVAL, Allowances
-from airstats.calibration import REVEAL_PARTS, Belief, design, expected_use, job_sd
+from airstats.calibration import FORMS, REVEAL_PARTS, Belief, FormDesign, Predictive, predictive
 from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
 from airstats.likelihood import agreement
@@ -140,16 +141,17 @@ def split_overrun(
     belief = allowances.belief
     mean = np.empty((len(belief.form), len(names), len(causes)))
     variance = np.empty_like(mean)
-    for form in np.unique(belief.form):
-        chosen = np.flatnonzero(belief.form == form)
-        picked = belief.pick(chosen)
-        use = likely_use(picked, jobs)
-        parts = _known(picked, jobs, int(form), use) | _fitted(picked, jobs, int(form), usual)
+    told = predictive(belief, jobs)
+    likely = likely_use(told)
+    for form in told.forms:
+        chosen = np.flatnonzero(form.chosen)
+        picked, use = belief.pick(chosen), Likely(*(part[chosen] for part in likely))
+        parts = _known(jobs, form, use) | _fitted(picked, jobs, form, usual)
         rounding = price_rounding(jobs)[None, :] ** 2 / 12
         for place, members in enumerate(causes.values()):
             part = sum((parts[member] for member in members[1:]), parts[members[0]])
             x = np.add.reduceat((part.slope * weight[:, None])[:, order], starts, axis=1)
-            own = part.use**2 * use[2] + part.rounding**2 * rounding
+            own = part.use**2 * use.variance + part.rounding**2 * rounding
             mean[chosen, :, place] = np.add.reduceat((part.mean * weight)[:, order], starts, axis=1)
             variance[chosen, :, place] = _spread(x, picked.covariance) + np.add.reduceat(
                 (own * weight**2)[:, order], starts, axis=1
@@ -174,15 +176,23 @@ def overrun_table(jobs: Takeoff) -> pd.DataFrame:
     )
 
 
-def likely_use(belief: Belief, jobs: Takeoff) -> tuple[Array, Array, Array]:
-    """Return (G, n) expected use, mean and variance of the use within its counted interval, m²."""
-    low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
-    expected = expected_use(belief, jobs)
-    sd = job_sd(belief, jobs.columns(["laid_m2"])[:, 0])
+class Likely(NamedTuple):
+    """Four (G, n): expected use, mean and variance of the use in its counted interval; job sd."""
+
+    expected: Array
+    use: Array
+    variance: Array
+    job_sd: Array
+
+
+def likely_use(told: Predictive) -> Likely:
+    """Return what the count of each of n jobs says of its use, candidate by candidate, m²."""
+    low, high = told.jobs.columns(["used_low_m2", "used_high_m2"]).T
+    expected, sd = told.mean, told.job_sd
     fit = agreement(expected, sd, low, high, 0.0, sd)
     mean = np.clip(expected + sd**2 * fit.slope, low, high)
     variance = np.clip(sd**2 * (1 - sd**2 * fit.curvature), 0, (high - low) ** 2 / 12)
-    return expected, mean, variance
+    return Likely(expected, mean, variance, sd)
 
 
 def price_rounding(jobs: Takeoff) -> Array:
@@ -215,13 +225,11 @@ def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array, Array]:
     return np.asarray(names, dtype=object), order, starts
 
 
-def _known(
-    belief: Belief, jobs: Takeoff, form: int, likely: tuple[Array, Array, Array]
-) -> dict[str, _Part]:
+def _known(jobs: Takeoff, form: FormDesign, likely: Likely) -> dict[str, _Part]:
     """The causes that geometry, price and count give; the parameters move only the last two."""
-    columns, _ = design(jobs, form, belief.crews)
-    expected, use, variance = likely
-    share = (variance / job_sd(belief, jobs.columns(["laid_m2"])[:, 0]) ** 2)[:, :, None]
+    columns = form.columns
+    expected, use, variance, sd = likely
+    share = (variance / sd**2)[:, :, None]
     used, estimated, roll, net, lap = jobs.columns(
         ["used_rolls", "estimated_rolls", "roll_m2", "net_surface_m2", "lap_m2"]
     ).T
@@ -236,9 +244,11 @@ def _known(
     }
 
 
-def _fitted(belief: Belief, jobs: Takeoff, form: int, usual: Sequence[str]) -> dict[str, _Part]:
+def _fitted(
+    belief: Belief, jobs: Takeoff, form: FormDesign, usual: Sequence[str]
+) -> dict[str, _Part]:
     """The causes that parameters multiply: waste, crew and the reveals by cut."""
-    columns, _ = design(jobs, form, belief.crews)
+    columns = form.columns
     place = np.arange(columns.shape[1])
     held = {"waste": place == 0, "crew": place > max(REVEAL_PARTS)}
     own = _usual_columns(belief, jobs, usual, columns)
@@ -247,7 +257,7 @@ def _fitted(belief: Belief, jobs: Takeoff, form: int, usual: Sequence[str]) -> d
     for cause, chosen in held.items():
         slope = np.where(chosen, columns, 0.0) + own * {"waste": 1, "crew": -1}.get(cause, 0)
         parts[cause] = _Part(belief.mean @ slope.T, slope[None])
-    if form == 1:
+    if FORMS[form.form] == "reuse":
         for cut in CROSSING_CUTS:
             needed = jobs.columns([f"needed_{cut}_m2"])[:, 0]
             parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))

@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 
 from airstats.allowances import Allowances
-from airstats.calibration import Belief, admit_crews, design, job_sd, widen
-from airstats.pricing import critical_share, expected_cost, predict, price
+from airstats.calibration import Predictive, admit_crews, predictive, widen
+from airstats.pricing import Priced
 from airstats.takeoff import Takeoff
 
 Array = np.ndarray
@@ -49,21 +49,18 @@ def drawn_rolls(
     belief = widen(allowances.belief, quarters_ahead)
     known = admit_crews(belief, jobs.crews) if belief.crews else belief
     counts = _shares(belief.weight, draws)
-    use = np.concatenate(list(_uses(known, jobs, counts, random)))
+    use = np.concatenate(list(_uses(predictive(known, jobs), counts, random)))
     return np.maximum(np.ceil(use / jobs.columns(["roll_m2"])[:, 0] - 1e-9), 0).astype(int)
 
 
-def pooled_orders(
-    jobs: Takeoff, allowances: Allowances, leftover_cost: float, short_cost: float
-) -> pd.DataFrame:
+def pooled_orders(priced: Priced) -> pd.DataFrame:
     """Return the pooled order of least cost for each size of roll, beside the single orders.
 
     Parameters
     ----------
-    jobs : Takeoff
-        n jobs served from one store. Rolls of different sizes cannot stand in for each other.
-    leftover_cost, short_cost : float
-        Money for each roll left over and for each roll short, for all jobs together.
+    priced : Priced
+        n jobs served from one store. Rolls of different sizes cannot stand in for each other. Its
+        costs are those of all jobs together.
 
     Returns
     -------
@@ -72,27 +69,19 @@ def pooled_orders(
         `pooled_rolls, saved_rolls, single_cost, pooled_cost, saved_cost` (expected, in money),
         `from_rolls, to_rolls` (80 % interval of the rolls opened), `chance_short` of the store.
 
-    Raises
-    ------
-    AirstatsError
-        If a cost is not a positive number.
-
     Notes
     -----
     The newsvendor rule on the sum: the least n with P(sum <= n) >= short / (short + left over).
     Pooling lowers the cost the more, the less the needs rise and fall together (Eppen 1979,
     Management Science 25).
     """
-    wanted = critical_share(leftover_cost, short_cost)
-    orders = price(jobs, allowances, leftover_cost, short_cost)["order_rolls"].to_numpy()
-    use, roll_m2 = predict(jobs, allowances), jobs.columns(["roll_m2"])[:, 0]
-    costs = expected_cost(use, roll_m2, orders, leftover_cost, short_cost)
-    rolls = drawn_rolls(jobs, allowances)
+    orders = priced.order_rolls
+    costs, rolls = priced.cost(orders), _drawn(priced)
     rows = []
-    for size, chosen in roll_sizes(jobs):
+    for size, chosen in roll_sizes(priced.jobs):
         total = rolls[:, chosen].sum(axis=1)
-        pooled = least_rolls(total, wanted)
-        cost = cost_of(total, pooled, leftover_cost, short_cost)
+        pooled = least_rolls(total, priced.share)
+        cost = cost_of(total, pooled, priced.leftover_cost, priced.short_cost)
         single, single_cost = int(orders[chosen].sum()), float(costs[chosen].sum())
         rows.append(
             {
@@ -118,17 +107,20 @@ POOLED_COLUMNS = (
 )  # fmt: skip
 
 
-def pooled_chances(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+def pooled_chances(priced: Priced) -> pd.DataFrame:
     """Return the chance of each sum of rolls: `roll_size, rolls, probability`."""
-    rolls = drawn_rolls(jobs, allowances)
-    parts = []
-    for size, chosen in roll_sizes(jobs):
+    rolls, parts = _drawn(priced), []
+    for size, chosen in roll_sizes(priced.jobs):
         totals, times = np.unique(rolls[:, chosen].sum(axis=1), return_counts=True)
         part = {"roll_size": size, "rolls": totals, "probability": times / len(rolls)}
         parts.append(pd.DataFrame(part))
     if not parts:
         return pd.DataFrame(columns=["roll_size", "rolls", "probability"])
     return pd.concat(parts, ignore_index=True)
+
+
+def _drawn(priced: Priced) -> Array:
+    return drawn_rolls(priced.jobs, priced.known, priced.quarters_ahead)
 
 
 def roll_sizes(jobs: Takeoff) -> Iterator[tuple[str, Array]]:
@@ -158,18 +150,13 @@ def _shares(weight: Array, draws: int) -> Array:
     return counts
 
 
-def _uses(
-    belief: Belief, jobs: Takeoff, counts: Array, random: np.random.Generator
-) -> Iterator[Array]:
+def _uses(told: Predictive, counts: Array, random: np.random.Generator) -> Iterator[Array]:
     """Yield the sheet that the jobs use, m², for the cases of each candidate: (cases, n)."""
-    laid = jobs.columns(["laid_m2"])[:, 0]
-    unknown = (jobs.crews == "") if belief.crews else np.zeros(len(jobs), bool)
-    own = np.hypot(job_sd(belief, laid), belief.crew_sd[:, None] * laid * unknown)
-    for form in np.unique(belief.form):
-        columns, certain = design(jobs, int(form), belief.crews)
-        for g in np.flatnonzero((belief.form == form) & (counts > 0)):
+    belief, own = told.belief, np.hypot(told.job_sd, np.sqrt(told.from_crew))
+    for _, chosen, columns, certain in told.forms:
+        for g in np.flatnonzero(chosen & (counts > 0)):
             # The square root of the covariance turns independent draws into those of the belief.
             root = np.linalg.cholesky(belief.covariance[g])
             steps = random.standard_normal((counts[g], len(root)))
             shared = (belief.mean[g] + steps @ root.T) @ columns.T + certain
-            yield shared + own[g] * random.standard_normal((counts[g], len(jobs)))
+            yield shared + own[g] * random.standard_normal((counts[g], len(certain)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from numbers import Real
 
 import numpy as np
@@ -9,10 +11,9 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.allowances import Allowances
-from airstats.calibration import design, job_sd, widen
+from airstats.calibration import predictive, widen
 from airstats.errors import AirstatsError
 from airstats.mixture import Mixture
-from airstats.names import places_of
 from airstats.records import Records
 from airstats.takeoff import Takeoff, take_off
 
@@ -56,49 +57,84 @@ def price(
         If a cost is not a positive number, or `quarters_ahead` is below 0.
     """
     jobs = takeoff if isinstance(takeoff, Takeoff) else take_off(takeoff)
-    wanted = critical_share(leftover_cost, short_cost)
+    return priced(jobs, allowances, leftover_cost, short_cost, quarters_ahead).orders
+
+
+@dataclass(frozen=True)
+class Priced:
+    """n jobs, how the sheet is distributed that each will use, and what an order costs."""
+
+    jobs: Takeoff
+    known: Allowances
+    quarters_ahead: int
+    leftover_cost: float
+    short_cost: float
+    use: Mixture
+
+    @property
+    def share(self) -> float:
+        """Share of needs that an order should cover."""
+        return critical_share(self.leftover_cost, self.short_cost)
+
+    @property
+    def roll_m2(self) -> Array:
+        """The (n,) areas of a roll."""
+        return self.jobs.columns(["roll_m2"])[:, 0]
+
+    @cached_property
+    def order_rolls(self) -> Array:
+        """The (n,) orders of least expected cost, whole rolls."""
+        return self.rolls(self.share)
+
+    @cached_property
+    def orders(self) -> pd.DataFrame:
+        """The table that `price` returns."""
+        use, order = self.use, self.order_rolls
+        return pd.DataFrame(
+            {
+                "job_id": self.jobs.table["job_id"],
+                "expected_m2": use.mean(),
+                "low_m2": np.maximum(use.quantile(0.1), 0),
+                "high_m2": use.quantile(0.9),
+                "rolls_p50": self.rolls(0.50),
+                "rolls_p80": self.rolls(0.80),
+                "rolls_p95": self.rolls(0.95),
+                "order_rolls": order,
+                "chance_short": 1 - use.below(order * self.roll_m2),
+                "expected_left_over_rolls": expected_left_over(use, self.roll_m2, order),
+            }
+        )
+
+    def rolls(self, share: float) -> Array:
+        """Return the (n,) least whole rolls that cover the need with probability `share`."""
+        return rolls_for_share(self.use, self.roll_m2, share)
+
+    def cost(self, order: Array) -> Array:
+        """Return the (n,) expected costs of ordering `order` rolls."""
+        return expected_cost(self.use, self.roll_m2, order, self.leftover_cost, self.short_cost)
+
+
+def priced(
+    jobs: Takeoff,
+    allowances: Allowances,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    quarters_ahead: int = 1,
+) -> Priced:
+    """Foretell n jobs once, for all that is asked of them; parameters and errors as `price`."""
+    critical_share(leftover_cost, short_cost)
     use = predict(jobs, allowances, quarters_ahead)
-    roll_m2 = jobs.columns(["roll_m2"])[:, 0]
-    order = rolls_for_share(use, roll_m2, wanted)
-    return pd.DataFrame(
-        {
-            "job_id": jobs.table["job_id"],
-            "expected_m2": use.mean(),
-            "low_m2": np.maximum(use.quantile(0.1), 0),
-            "high_m2": use.quantile(0.9),
-            "rolls_p50": rolls_for_share(use, roll_m2, 0.50),
-            "rolls_p80": rolls_for_share(use, roll_m2, 0.80),
-            "rolls_p95": rolls_for_share(use, roll_m2, 0.95),
-            "order_rolls": order,
-            "chance_short": 1 - use.below(order * roll_m2),
-            "expected_left_over_rolls": expected_left_over(use, roll_m2, order),
-        }
-    )
+    return Priced(jobs, allowances, quarters_ahead, leftover_cost, short_cost, use)
 
 
 def predict(jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1) -> Mixture:
     """Return the distribution of the sheet that each of n jobs will use, m².
 
-    Notes
-    -----
-    Within a candidate the use is normal: its variance is that of the allowances, of a crew not
-    met before, and of one job about another. A record's gross errors are no part of a need.
+    A record's gross errors are no part of a need.
     """
     if quarters_ahead < 0:
         raise AirstatsError(f"quarters_ahead is {quarters_ahead}: give 0 or more.")
-    belief = widen(allowances.belief, quarters_ahead)
-    laid = jobs.columns(["laid_m2"])[:, 0]
-    unknown = (places_of(jobs.crews, belief.crews) < 0) & bool(belief.crews)
-    means = np.empty((len(belief.form), len(jobs)))
-    variance = job_sd(belief, laid) ** 2
-    variance += (belief.crew_sd[:, None] * laid * unknown) ** 2
-    for form in np.unique(belief.form):
-        columns, certain = design(jobs, int(form), belief.crews)
-        chosen = belief.form == form
-        means[chosen] = belief.mean[chosen] @ columns.T + certain
-        spread = np.einsum("ni,gij,nj->gn", columns, belief.covariance[chosen], columns)
-        variance[chosen] += spread
-    return Mixture(belief.weight, means, np.sqrt(variance))
+    return predictive(widen(allowances.belief, quarters_ahead), jobs).use()
 
 
 def critical_share(leftover_cost: float, short_cost: float) -> float:

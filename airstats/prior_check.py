@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.allowances import unchanged
-from airstats.calibration import admit_crews, design, expected_use, job_sd, starting_belief
+from airstats.calibration import admit_crews, predictive, starting_belief
 from airstats.mixture import Mixture
 from airstats.openings import CUTS, opening_quantities
 from airstats.pricing import expected_left_over, predict
@@ -144,12 +144,11 @@ def _mean_overrun(jobs: Takeoff, prior: Prior, rounding: Array) -> Mixture:
     belief = admit_crews(starting_belief(prior), jobs.crews)
     roll, size = _rolls(jobs), len(jobs)
     priced = jobs.table["estimated_rolls"].to_numpy(dtype=float)
-    means = (expected_use(belief, jobs) / roll + rounding - priced).mean(axis=1)
-    variance = (job_sd(belief, jobs.columns(["laid_m2"])[:, 0]) / roll / size) ** 2
-    total = variance.sum(axis=1)
-    for form in np.unique(belief.form):
-        chosen = belief.form == form
-        along = (design(jobs, int(form), belief.crews)[0] / roll[:, None]).mean(axis=0)
+    told = predictive(belief, jobs)
+    means = (told.mean / roll + rounding - priced).mean(axis=1)
+    total = ((told.job_sd / roll / size) ** 2).sum(axis=1)
+    for _, chosen, columns, _ in told.forms:
+        along = (columns / roll[:, None]).mean(axis=0)
         total[chosen] += np.einsum("i,gij,j->g", along, belief.covariance[chosen], along)
     return Mixture(belief.weight, means[:, None], np.sqrt(total)[:, None])
 

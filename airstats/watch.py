@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.allowances import Allowances, unchanged
-from airstats.calibration import Belief, admit_crews, design, expected_use, job_sd, widen
+from airstats.calibration import Belief, Predictive, admit_crews, predictive, widen
 from airstats.chain import measuring_sd_m2
 from airstats.mixture import Mixture
 from airstats.quarters import quarters_between
@@ -178,16 +178,14 @@ def _quarterly_scores(
 
 def _scores(belief: Belief, jobs: Takeoff, quarter: str, depth_error_mm: float) -> _Scores:
     belief = admit_crews(belief, jobs.crews)
-    means = expected_use(belief, jobs)
-    rough = measuring_sd_m2(jobs, depth_error_mm)
-    own = job_sd(belief, jobs.columns(["laid_m2"])[:, 0], rough) ** 2
-    shared, covariance = _shared_error(belief, jobs)
-    middle = belief.weight @ means
-    away = means - middle
+    told = predictive(belief, jobs, measuring_sd_m2(jobs, depth_error_mm))
+    own, covariance = told.job_sd**2, _shared_error(told)
+    away = told.mean - belief.weight @ told.mean
     covariance += np.einsum("g,gi,gj->ij", belief.weight, away, away, optimize=True)
     covariance += np.diag(belief.weight @ own)
     sd = np.sqrt(np.diag(covariance))
-    score, variance = _grouped_scores(_with_gross(belief, jobs, means, own + shared), jobs, sd)
+    use = _with_gross(belief, jobs, told.mean, own + told.from_allowances)
+    score, variance = _grouped_scores(use, jobs, sd)
     together = covariance / np.outer(sd, sd) * np.outer(variance, variance)
     np.fill_diagonal(together, variance)
     # A late job is watched in the quarter in which it was counted.
@@ -195,17 +193,13 @@ def _scores(belief: Belief, jobs: Takeoff, quarter: str, depth_error_mm: float) 
     return _Scores(table.assign(beyond_m2=score * sd), together)
 
 
-def _shared_error(belief: Belief, jobs: Takeoff) -> tuple[Array, Array]:
-    """What the allowances' own uncertainty adds: (G, n) variances, and the mean (n, n) of them."""
-    variance = np.empty((len(belief.form), len(jobs)))
-    covariance = np.zeros((len(jobs), len(jobs)))
-    for form in np.unique(belief.form):
-        chosen = belief.form == form
-        columns = design(jobs, int(form), belief.crews)[0]
-        variance[chosen] = np.einsum("ni,gij,nj->gn", columns, belief.covariance[chosen], columns)
+def _shared_error(told: Predictive) -> Array:
+    """The (n, n) covariance that the allowances' own uncertainty adds, averaged."""
+    belief, covariance = told.belief, np.zeros((len(told.jobs), len(told.jobs)))
+    for _, chosen, columns, _ in told.forms:
         mean = np.einsum("g,gij->ij", belief.weight[chosen], belief.covariance[chosen])
         covariance += columns @ mean @ columns.T
-    return variance, covariance
+    return covariance
 
 
 def _with_gross(belief: Belief, jobs: Takeoff, means: Array, variance: Array) -> Mixture:

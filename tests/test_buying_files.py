@@ -13,6 +13,7 @@ from airstats import buying_list, calibrate, price_materials
 from airstats.__main__ import main
 from airstats.buying_files import buying_page, buying_workbook, headline, unlearnt
 from airstats.pooling import pooled_orders
+from airstats.pricing import priced
 from airstats.takeoff import take_off
 from airstats.verbs import CAUTION
 from airstats.verbs_materials import write_list
@@ -51,7 +52,7 @@ def test_jobs_share_their_risk(bought):
 
 
 def test_sheet_is_pooled_as_for_the_rolls_alone(bought, known):
-    alone = pooled_orders(take_off(AHEAD), known, 60.0, 240.0).iloc[0]
+    alone = pooled_orders(priced(take_off(AHEAD), known, 60.0, 240.0)).iloc[0]
     sheet = bought.iloc[0]
     for ours, theirs in [
         ("order_packs", "pooled_rolls"),

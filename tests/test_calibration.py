@@ -14,9 +14,7 @@ from airstats.calibration import (
     admit_crews,
     branch_over_drift,
     design,
-    expected_use,
-    gross_probability,
-    job_sd,
+    predictive,
     starting_belief,
     update,
     update_and_judge,
@@ -155,7 +153,7 @@ def test_more_sheet_used_means_more_waste(seed, more_m2):
 
 def test_gross_errors_are_found_and_sound_jobs_are_not():
     jobs = made_jobs(40, 11, gross=2)
-    wrong = gross_probability(update(starting_belief(), jobs), jobs)
+    wrong = predictive(update(starting_belief(), jobs), jobs).gross_probability()
     assert (wrong[:2] > 0.9).all()
     assert (wrong[2:] < 0.5).all()
     assert ((wrong >= 0) & (wrong <= 1)).all()
@@ -219,9 +217,10 @@ def test_the_two_means():
 
 def test_job_to_job_spread_is_floor_and_growing_part():
     belief = replace(starting_belief(replace(PRIOR, floor_m2=3.0)), spread=np.array([0.04]))
+    jobs = jobs_table(np.zeros(1), np.ones(1), 100.0, {})
     # 3, 4 and 5; with measured depths of 12 more: 5, 12 and 13.
-    assert job_sd(belief, np.array([100.0])) == pytest.approx(5.0)
-    assert job_sd(belief, np.array([100.0]), 12.0) == pytest.approx(13.0)
+    assert predictive(belief, jobs).job_sd == pytest.approx(5.0)
+    assert predictive(belief, jobs, 12.0).job_sd == pytest.approx(13.0)
 
 
 def test_each_form_expects_its_own_sheet():
@@ -230,7 +229,7 @@ def test_each_form_expects_its_own_sheet():
     jobs = Takeoff(table.table.assign(needed_diagonal_m2=6.0, fillable_diagonal_m2=4.0))
     start = starting_belief()
     mean = np.tile([0.05, 0.4, 0.0, 0.0], (len(start.form), 1))
-    expected = expected_use(replace(start, mean=mean), jobs)[:, 0]
+    expected = predictive(replace(start, mean=mean), jobs).mean[:, 0]
     assert expected[start.form == 0] == pytest.approx(100 + 5 + 0.4 * 10)
     assert expected[start.form == 1] == pytest.approx(100 + 5 + 6 - 0.4 * 4)
 
@@ -251,7 +250,8 @@ def test_measuring_is_exact_unless_told():
     told, told_wrong = update_and_judge(starting_belief(), jobs, 0.0)
     same_belief(belief, told)
     assert wrong == pytest.approx(told_wrong, abs=1e-12)
-    assert gross_probability(belief, jobs) == pytest.approx(gross_probability(belief, jobs, 0.0))
+    sure, as_told = predictive(belief, jobs), predictive(belief, jobs, 0.0)
+    assert sure.gross_probability() == pytest.approx(as_told.gross_probability())
 
 
 def test_rough_measuring_makes_a_gross_error_less_sure():
@@ -275,8 +275,8 @@ def test_a_judgement_is_that_of_the_new_belief(rough_m2):
     jobs = made_jobs(20, 15, gross=1)
     belief, wrong = update_and_judge(starting_belief(), jobs, rough_m2)
     # The share of gross errors was the guess's when these jobs were judged.
-    judged = gross_probability(replace(belief, seen=0.0, wrong=0.0), jobs, rough_m2)
-    np.testing.assert_allclose(wrong, judged, rtol=1e-9)
+    judged = predictive(replace(belief, seen=0.0, wrong=0.0), jobs, rough_m2)
+    np.testing.assert_allclose(wrong, judged.gross_probability(), rtol=1e-9)
 
 
 def test_a_belief_may_hold_one_form_alone():

@@ -11,6 +11,7 @@ from airstats.orders import order_costs
 from airstats.orders import roll_chances as chances_of
 from airstats.pooling import pooled_chances as sums_of
 from airstats.pooling import pooled_orders
+from airstats.pricing import priced
 from tests.invented import invent
 
 
@@ -21,8 +22,8 @@ def desk():
 
 def drawn(desk, jobs):
     takeoff = desk.jobs.where(np.arange(jobs))
-    orders = order_costs(takeoff, desk.now, 60, 240)
-    return orders, roll_chances(chances_of(takeoff, desk.now), orders)
+    orders = order_costs(priced(takeoff, desk.now, 60, 240))
+    return orders, roll_chances(chances_of(priced(takeoff, desk.now)), orders)
 
 
 @pytest.mark.parametrize(("jobs", "axes"), [(1, 1), (10, 12), (40, 1), (70, 1)])
@@ -49,7 +50,10 @@ def test_no_words_of_a_picture_of_forty_overlap_or_leave_it(desk):
 
 def test_chances_of_many_jobs_stand_beside_their_orders(desk):
     takeoff = desk.jobs.where(np.arange(30))
-    orders, chances = order_costs(takeoff, desk.now, 60, 240), chances_of(takeoff, desk.now)
+    orders, chances = (
+        order_costs(priced(takeoff, desk.now, 60, 240)),
+        chances_of(priced(takeoff, desk.now)),
+    )
     table = from_order(chances, orders)
     assert list(table.index) == list(orders["job_id"])
     late = table[[step for step in table.columns if step > 0]].sum(axis=1).to_numpy()
@@ -60,8 +64,8 @@ def test_chances_of_many_jobs_stand_beside_their_orders(desk):
 
 def test_the_pooled_picture_marks_both_orders(desk):
     takeoff = desk.jobs.where(np.arange(12))
-    pooled = pooled_orders(takeoff, desk.now, 60, 240)
-    picture = pooled_chances(sums_of(takeoff, desk.now), pooled)
+    pooled = pooled_orders(priced(takeoff, desk.now, 60, 240))
+    picture = pooled_chances(sums_of(priced(takeoff, desk.now)), pooled)
     row = pooled.iloc[0]
     assert f"order {row['pooled_rolls']} against {row['single_rolls']} job by job" in picture.alt
     assert picture.data["probability"].sum() == pytest.approx(1, abs=0.01)

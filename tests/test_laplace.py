@@ -9,7 +9,7 @@ from scipy.stats import norm
 from airstats.calibration import (
     FORMS,
     design,
-    job_sd,
+    predictive,
     starting_belief,
     update,
 )
@@ -99,7 +99,7 @@ def test_the_mode_is_a_top():
     factor = belief.pick(belief.form == FORMS.index("factor"))
     start = starting_belief(prior).pick(np.array([0]))
     columns, certain = design(jobs, 0, ())
-    sd = job_sd(start, jobs.columns(["laid_m2"])[:, 0])[0]
+    sd = predictive(start, jobs).job_sd[0]
     wide = np.hypot(sd, prior.gross_rolls * ROLL)
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import truncnorm
 
-from airstats.calibration import expected_use, job_sd
+from airstats.calibration import predictive
 from airstats.chain import calibrate, finished_jobs
 from airstats.cuts import CUTS
 from airstats.errors import AirstatsError
@@ -80,7 +80,7 @@ def test_likely_use_lies_in_its_counted_interval(firm, above_m2, width_m2):
     jobs, learnt = firm
     counted = counted_between(jobs, jobs.table["laid_m2"] + above_m2, width_m2)
     low, high = counted.columns(["used_low_m2", "used_high_m2"]).T
-    _, use, variance = likely_use(learnt.belief, counted)
+    _, use, variance, _ = likely_use(predictive(learnt.belief, counted))
     assert ((low <= use) & (use <= high)).all()
     assert (variance >= 0).all()
     assert (variance <= (high - low) ** 2 / 12 * (1 + 1e-9)).all()
@@ -90,8 +90,10 @@ def test_likely_use_far_above_what_was_expected(firm):
     # Reference: scipy.stats.truncnorm, its lower end 20 sd up.
     jobs, learnt = firm
     one = learnt.belief.pick([0])
-    expected, sd = expected_use(one, jobs)[0], job_sd(one, jobs.table["laid_m2"].to_numpy())[0]
-    _, use, variance = likely_use(one, counted_between(jobs, expected + 20 * sd, 75.0))
+    told = predictive(one, jobs)
+    expected, sd = told.mean[0], told.job_sd[0]
+    counted = counted_between(jobs, expected + 20 * sd, 75.0)
+    _, use, variance, _ = likely_use(predictive(one, counted))
     cut_off = truncnorm(20, 20 + 75 / sd, expected, sd)
     np.testing.assert_allclose(use[0], cut_off.mean(), rtol=1e-6)
     np.testing.assert_allclose(variance[0], cut_off.var(), rtol=1e-3)
@@ -100,8 +102,7 @@ def test_likely_use_far_above_what_was_expected(firm):
 def test_likely_use_is_the_mean_of_a_cut_off_normal(firm):
     jobs, learnt = firm
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
-    expected, use, variance = likely_use(learnt.belief, jobs)
-    sd = job_sd(learnt.belief, jobs.columns(["laid_m2"])[:, 0])
+    expected, use, variance, sd = likely_use(predictive(learnt.belief, jobs))
     a, b = (low - expected) / sd, (high - expected) / sd
     near = (a < 6) & (b > -6)
     cut_off = truncnorm(a[near], b[near], expected[near], sd[near])

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from airstats.allowances import unchanged
-from airstats.calibration import design, job_sd, widen
+from airstats.calibration import design, predictive, widen
 from airstats.chain import calibrate
 from airstats.errors import AirstatsError
 from airstats.orders import roll_chances
@@ -20,7 +20,7 @@ from airstats.pooling import (
     pooled_chances,
     pooled_orders,
 )
-from airstats.pricing import expected_cost, predict, price
+from airstats.pricing import expected_cost, predict, price, priced
 from airstats.takeoff import Takeoff, take_off
 from tests.external_checks import agree
 from tests.invented import invent
@@ -63,11 +63,11 @@ def test_independent_jobs_are_the_convolution_of_their_single_distributions():
     known = sure(LEARNT)
     jobs = JOBS.where(np.arange(5))
     total = np.ones(1)
-    for _, part in roll_chances(jobs, known, negligible=0).groupby("job_id", sort=False):
+    for _, part in roll_chances(priced(jobs, known), negligible=0).groupby("job_id", sort=False):
         own = np.zeros(part["rolls"].max() + 1)
         own[part["rolls"]] = part["probability"]
         total = np.convolve(total, own)
-    drawn = pooled_chances(jobs, known).set_index("rolls")["probability"]
+    drawn = pooled_chances(priced(jobs, known)).set_index("rolls")["probability"]
     far = np.abs(drawn.reindex(range(len(total)), fill_value=0) - total).max()
     # Four standard errors of the largest chance that 50,000 draws can miss by.
     assert far < 4 * 0.5 / np.sqrt(DRAWS)
@@ -93,14 +93,13 @@ def test_a_crew_not_met_before_is_as_uncertain_as_when_priced_alone():
 def test_shared_doubt_widens_the_sum_by_the_law_of_total_variance():
     jobs = Takeoff(JOBS.table.assign(roll_m2=1.0))
     belief = widen(LEARNT.belief, 1)
-    laid = jobs.columns(["laid_m2"])[:, 0]
     means, within = np.empty((2, len(belief.form)))
     for g, form in enumerate(belief.form):
         columns, certain = design(jobs, int(form), belief.crews)
         total = columns.sum(axis=0)
         means[g] = belief.mean[g] @ total + certain.sum()
         within[g] = total @ belief.covariance[g] @ total
-    within += (job_sd(belief, laid) ** 2).sum(axis=1)
+    within += (predictive(belief, jobs).job_sd ** 2).sum(axis=1)
     between = belief.weight @ (means - belief.weight @ means) ** 2
     expected = np.sqrt(belief.weight @ within + between)
     assert drawn_rolls(jobs, LEARNT).sum(axis=1).std() == pytest.approx(expected, rel=0.015)
@@ -123,13 +122,13 @@ def test_a_published_newsvendor_example():
 def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
     # Eppen, Effects of centralization on expected costs in a multi-location newsboy problem,
     # Management Science 25 (1979): n independent equal needs, pooled cost = single / sqrt(n).
-    table = pooled_orders(equal_jobs(9), only_spread(300, 15, 300.0), *COSTS)
+    table = pooled_orders(priced(equal_jobs(9), only_spread(300, 15, 300.0), *COSTS))
     ratio = table.loc[0, "pooled_cost"] / table.loc[0, "single_cost"]
     agree("eppen.root", ratio)
 
 
 def test_the_pooled_order_costs_least_of_all_orders():
-    table = pooled_orders(JOBS, LEARNT, *COSTS)
+    table = pooled_orders(priced(JOBS, LEARNT, *COSTS))
     total = drawn_rolls(JOBS, LEARNT).sum(axis=1)
     row = table.iloc[0]
     costs = {n: cost_of(total, n, *COSTS) for n in range(total.min(), total.max() + 1)}
@@ -138,7 +137,7 @@ def test_the_pooled_order_costs_least_of_all_orders():
 
 
 def test_the_pooled_order_is_set_beside_the_single_ones():
-    table, single = pooled_orders(JOBS, LEARNT, *COSTS), price(JOBS, LEARNT, *COSTS)
+    table, single = pooled_orders(priced(JOBS, LEARNT, *COSTS)), price(JOBS, LEARNT, *COSTS)
     row = table.iloc[0]
     assert row["single_rolls"] == single["order_rolls"].sum()
     assert row["saved_rolls"] == row["single_rolls"] - row["pooled_rolls"] > 0
@@ -149,7 +148,7 @@ def test_the_pooled_order_is_set_beside_the_single_ones():
 def test_one_job_pooled_is_its_single_order():
     for place in range(4):
         jobs = JOBS.where(np.array([place]))
-        row = pooled_orders(jobs, LEARNT, *COSTS).iloc[0]
+        row = pooled_orders(priced(jobs, LEARNT, *COSTS)).iloc[0]
         assert row["pooled_rolls"] == price(jobs, LEARNT, *COSTS)["order_rolls"].iloc[0]
         assert row["saved_cost"] == pytest.approx(0, abs=2)
 
@@ -157,10 +156,10 @@ def test_one_job_pooled_is_its_single_order():
 def test_rolls_of_different_sizes_are_not_pooled():
     widths = np.where(np.arange(len(JOBS)) < 5, 1.5, 3.0)
     jobs = Takeoff(JOBS.table.assign(roll_width_m=widths, roll_m2=widths * 50))
-    table = pooled_orders(jobs, LEARNT, *COSTS)
+    table = pooled_orders(priced(jobs, LEARNT, *COSTS))
     assert table["roll_size"].tolist() == ["1.5\u00a0×\u00a050\u00a0m", "3\u00a0×\u00a050\u00a0m"]
     assert table["jobs"].tolist() == [5, 7]
-    chances = pooled_chances(jobs, LEARNT)
+    chances = pooled_chances(priced(jobs, LEARNT))
     assert list(chances.index) == list(range(len(chances)))
     assert chances["roll_size"].unique().tolist() == table["roll_size"].tolist()
     assert chances.groupby("roll_size")["probability"].sum().tolist() == pytest.approx([1, 1])
@@ -172,15 +171,15 @@ def test_the_same_jobs_give_the_same_draws():
 
 def test_no_jobs_no_order():
     nothing = JOBS.where(np.zeros(len(JOBS), bool))
-    assert pooled_orders(nothing, LEARNT, *COSTS).empty
-    assert list(pooled_orders(nothing, LEARNT, *COSTS)) == list(POOLED_COLUMNS)
-    assert pooled_chances(nothing, LEARNT).empty
-    assert list(pooled_chances(nothing, LEARNT)) == ["roll_size", "rolls", "probability"]
+    assert pooled_orders(priced(nothing, LEARNT, *COSTS)).empty
+    assert list(pooled_orders(priced(nothing, LEARNT, *COSTS))) == list(POOLED_COLUMNS)
+    assert pooled_chances(priced(nothing, LEARNT)).empty
+    assert list(pooled_chances(priced(nothing, LEARNT))) == ["roll_size", "rolls", "probability"]
 
 
 def test_costs_must_be_above_0():
     with pytest.raises(AirstatsError, match="short cost is 0: give a number above 0"):
-        pooled_orders(JOBS, LEARNT, 60, 0)
+        pooled_orders(priced(JOBS, LEARNT, 60, 0))
 
 
 def test_least_rolls_and_their_cost_by_hand():
@@ -191,13 +190,13 @@ def test_least_rolls_and_their_cost_by_hand():
 
 
 def test_the_row_of_the_store_is_that_of_the_draws():
-    row = pooled_orders(JOBS, LEARNT, *COSTS).iloc[0]
+    row = pooled_orders(priced(JOBS, LEARNT, *COSTS)).iloc[0]
     total = np.sort(drawn_rolls(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
     assert len(total) == DRAWS
     assert row["from_rolls"] == total[DRAWS // 10 - 1]
     assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1]
     assert row["chance_short"] == (total > row["pooled_rolls"]).mean()
-    chances = pooled_chances(JOBS, LEARNT)
+    chances = pooled_chances(priced(JOBS, LEARNT))
     assert (chances["roll_size"] == row["roll_size"]).all()
     assert chances["probability"].sum() == pytest.approx(1)
     assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
@@ -207,7 +206,7 @@ def test_the_row_of_the_store_is_that_of_the_draws():
 def test_the_single_cost_is_the_sum_of_the_single_costs(costs):
     orders = price(JOBS, LEARNT, *costs)["order_rolls"].to_numpy()
     alone = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *costs)
-    row = pooled_orders(JOBS, LEARNT, *costs).iloc[0]
+    row = pooled_orders(priced(JOBS, LEARNT, *costs)).iloc[0]
     assert row["single_rolls"] == orders.sum()
     assert row["single_cost"] == pytest.approx(alone.sum())
 

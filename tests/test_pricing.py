@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from airstats.allowances import unchanged
-from airstats.calibration import FORMS, job_sd, widen
+from airstats.calibration import FORMS, predictive, widen
 from airstats.chain import calibrate
 from airstats.errors import AirstatsError
 from airstats.mixture import Mixture
@@ -200,7 +200,7 @@ def test_a_crew_not_met_before_adds_its_own_doubt():
     still = np.zeros_like(belief.covariance)
     sure = replace(LEARNT, belief=replace(LEARNT.belief, covariance=still, drift=0 * belief.drift))
     variance = predict(stranger, sure).sds ** 2
-    assert variance == pytest.approx(job_sd(belief, laid) ** 2 + crew)
+    assert variance == pytest.approx(predictive(belief, AHEAD).job_sd ** 2 + crew)
 
 
 def test_a_firm_that_names_no_crews_has_no_doubt_between_them():
@@ -210,7 +210,7 @@ def test_a_firm_that_names_no_crews_has_no_doubt_between_them():
     belief = learnt.belief
     sure = replace(belief, covariance=0 * belief.covariance, drift=0 * belief.drift)
     sds = predict(nameless, replace(learnt, belief=sure)).sds
-    assert sds == pytest.approx(job_sd(belief, AHEAD.columns(["laid_m2"])[:, 0]))
+    assert sds == pytest.approx(predictive(belief, AHEAD).job_sd)
 
 
 def test_more_jobs_make_surer():

@@ -8,6 +8,7 @@ from airstats.desk import lay_out
 from airstats.errors import RecordsError
 from airstats.orders import order_costs
 from airstats.phrases import chance, counted, give_or_take, in_percent, listed, number, roughly
+from airstats.pricing import priced
 from tests.invented import invent
 
 
@@ -30,7 +31,7 @@ def test_suspects_are_named_with_their_probability(nothing):
 
 
 def test_order_costs_least_where_it_stands(reveals):
-    orders = order_costs(reveals.takeoff, reveals.now, 60, 240)
+    orders = order_costs(priced(reveals.takeoff, reveals.now, 60, 240))
     assert (orders["cost_order"] <= orders["cost_fewer"]).all()
     assert (orders["cost_order"] <= orders["cost_more"]).all()
 

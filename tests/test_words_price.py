@@ -7,6 +7,7 @@ from airstats.decisions import after_decision
 from airstats.desk import lay_out
 from airstats.orders import order_costs
 from airstats.pooling import pooled_orders
+from airstats.pricing import priced
 from airstats.words_price import (
     one_job_words,
     one_roll_words,
@@ -27,7 +28,7 @@ def desk():
 
 @pytest.fixture(scope="module")
 def orders(desk):
-    return order_costs(desk.takeoff, desk.now, *COSTS)
+    return order_costs(priced(desk.takeoff, desk.now, *COSTS))
 
 
 def test_the_headline_adds_up_the_orders(desk, orders):
@@ -73,7 +74,7 @@ def test_one_roll_more_or_fewer_is_said_in_money(orders):
 
 
 def test_the_pooled_order_is_said_beside_the_single_ones(desk):
-    pooled = pooled_orders(desk.takeoff, desk.now, *COSTS)
+    pooled = pooled_orders(priced(desk.takeoff, desk.now, *COSTS))
     row, said = pooled.iloc[0], pooled_words(pooled).text
     assert f"order {row['pooled_rolls']} rolls for all jobs**" in said
     assert f"fewer than the {row['single_rolls']} ordered job by job" in said
@@ -86,7 +87,7 @@ def test_the_pooled_order_is_said_beside_the_single_ones(desk):
 
 def test_one_job_alone_is_not_pooled(desk):
     alone = desk.takeoff.where([True] + [False] * (len(desk.takeoff) - 1))
-    assert "Two jobs or more" in pooled_words(pooled_orders(alone, desk.now, *COSTS)).text
+    assert "Two jobs or more" in pooled_words(pooled_orders(priced(alone, desk.now, *COSTS))).text
 
 
 def test_one_job_is_said_with_interval_risk_and_money(orders):
