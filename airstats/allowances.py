@@ -12,18 +12,24 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from airstats.belief_file import belief_of, belief_rest, belief_rows, check_history
+from airstats.belief_file import (
+    belief_of,
+    belief_rest,
+    belief_rows,
+    check_history,
+    is_texts,
+)
 from airstats.calibration import ALLOWANCES, FORMS, REUSE_NAMES, Belief, starting_belief
 from airstats.errors import AllowancesError
-from airstats.files import readable_json, sha256, write_whole
+from airstats.files import own_digest, readable_json, rounded, sha256, write_whole
 from airstats.material_file import Blocks, blocks_of, shown_part, stored_part
 from airstats.mixture import Mixture
 from airstats.prior import Prior
-from airstats.quarters import quarter_number
 
 FORMAT = "airstats-allowances/1"
 INTERVAL = 0.9
 """Share that every low to high holds."""
+_WAY_OUT = "take the file as airstats wrote it, or calibrate that quarter again."
 REACH = 1.6449
 """Standard deviations either way that hold the same share of a normal distribution."""
 UNITS = {
@@ -118,7 +124,8 @@ class Allowances:
 
     def to_text(self) -> str:
         """Return the file's text: JSON, a person can read it."""
-        return readable_json(self._as_dict())
+        content = rounded(self._as_dict())
+        return readable_json(content | {"digest": own_digest(content)})
 
     def digest(self) -> str:
         """Return the digest by which the next quarter's file names this one."""
@@ -169,34 +176,47 @@ def load_allowances(path: str | Path) -> Allowances:
     Raises
     ------
     AllowancesError
-        If the file is missing, damaged or of another format.
+        If the file is missing, damaged, edited or of another format.
     """
     path = Path(path)
+    written, content = _read(path)
+    _refuse_edited(path, content)
+    try:
+        return replace(_from_dict(content), file_digest=sha256(written))
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        reason = f"{error} is missing" if isinstance(error, KeyError) else error
+        raise AllowancesError(f"{path}: damaged ({reason}); {_WAY_OUT}") from None
+
+
+def _read(path: Path) -> tuple[bytes, dict[str, Any]]:
     try:
         written = path.read_bytes()
-        content = json.loads(written.decode("utf-8"), parse_constant=_no_number)
+        content = json.loads(written.decode("utf-8-sig"), parse_constant=_no_number)
     except FileNotFoundError:
         raise AllowancesError(f"{path}: there is no such file; give an allowances file.") from None
     except (OSError, ValueError, RecursionError) as error:
         reason = getattr(error, "strerror", None) or "it is not a JSON text"
         raise AllowancesError(
-            f"{path}: cannot be read as an allowances file ({reason}); take the file as"
-            " airstats wrote it."
+            f"{path}: cannot be read as an allowances file ({reason}); {_WAY_OUT}"
         ) from None
     found = content.get("format") if isinstance(content, dict) else None
     if found != FORMAT:
         raise AllowancesError(
             f'{path}: format is "{found}" where "{FORMAT}" is expected; is this the right file?'
         )
-    try:
-        loaded = _from_dict(content)
-        _refuse_hand_edits(loaded, content)
-        return replace(loaded, file_digest=sha256(written))
-    except (AttributeError, KeyError, TypeError, ValueError, IndexError) as error:
-        reason = f"{error} is missing" if isinstance(error, KeyError) else error
+    return written, content
+
+
+def _refuse_edited(path: Path, content: dict[str, Any]) -> None:
+    if "digest" not in content:
         raise AllowancesError(
-            f"{path}: damaged or edited by hand ({reason}); take the file as airstats wrote it."
-        ) from None
+            f"{path}: has no digest of its numbers, so it was edited, or an older airstats wrote"
+            " it; calibrate again from the records."
+        )
+    if content["digest"] != own_digest(content):
+        raise AllowancesError(
+            f"{path}: edited by hand: what it holds is not what its digest is of; {_WAY_OUT}"
+        )
 
 
 def versions() -> dict[str, str]:
@@ -229,34 +249,32 @@ def _summary(
 
 
 def _from_dict(content: dict[str, Any]) -> Allowances:
-    quarter_number(content["quarter"])
+    crew_jobs = {name: row["jobs"] for name, row in content["crews"].items()}
+    check_history(content, crew_jobs)
+    decision = dict(content["decision"])
+    waiting = decision.get("waiting", [])
+    for name, texts in {
+        "records": [content["records"]],
+        "previous": [content["previous"]],
+        "decision": [text for key, text in decision.items() if key != "waiting"],
+        "waiting of decision": waiting,
+    }.items():
+        if not is_texts(texts):
+            raise ValueError(f"{name} is no text")
     return Allowances(
         quarter=content["quarter"],
         first_quarter=content["first_quarter"],
-        belief=belief_of(content["candidates"], tuple(content["crews"]), content),
+        belief=belief_of(content["candidates"], tuple(crew_jobs), content),
         job_ids=tuple(content["job_ids"]),
         new_jobs=tuple(content["new_jobs"]),
         late_jobs=tuple(content["late_jobs"]),
-        crew_jobs={name: row["jobs"] for name, row in content["crews"].items()},
+        crew_jobs=crew_jobs,
         suspects=content["suspects"],
         records=content["records"],
         previous=content["previous"],
-        decision=content["decision"],
+        decision=decision,
         materials=blocks_of(content),
     )
-
-
-def _refuse_hand_edits(loaded: Allowances, content: dict[str, Any]) -> None:
-    """What a person reads in the file must be what the candidates say."""
-    check_history(content, loaded.crew_jobs)
-    if not isinstance(content["decision"], dict) or not isinstance(content["previous"], str):
-        raise ValueError("decision or previous is of another kind")
-    if content["jobs_used"] != len(loaded.job_ids):
-        raise ValueError("jobs_used is not the number of job_ids")
-    shown = pd.DataFrame.from_dict(content["allowances"], orient="index")
-    for column in ("mean", "sd", "low", "high"):
-        if not np.allclose(shown[column].loc[list(ALLOWANCES)], loaded.table()[column], atol=1e-6):
-            raise ValueError(f"the {column} of an allowance does not follow from the candidates")
 
 
 def _no_number(text: str) -> float:

@@ -84,9 +84,9 @@ def check_history(part: dict[str, Any], crew_jobs: dict[str, Any]) -> None:
     if quarter_number(part["first_quarter"]) > quarter_number(part["quarter"]):
         raise ValueError("the first quarter comes after the last")
     for name in ("job_ids", "new_jobs", "late_jobs"):
-        if not isinstance(part[name], list) or not all(isinstance(i, str) for i in part[name]):
+        if not is_texts(part[name]):
             raise ValueError(f"{name} is not a list of texts")
-    if not all(_is_number(n) and n >= 0 and n % 1 == 0 for n in crew_jobs.values()):
+    if not all(is_number(n) and n >= 0 and n % 1 == 0 for n in crew_jobs.values()):
         raise ValueError("the jobs of a crew are no count")
     suspects = part["suspects"]
     if not isinstance(suspects, dict) or not all(map(_is_share, suspects.values())):
@@ -108,19 +108,25 @@ def _refuse_impossible(belief: Belief) -> None:
             raise ValueError(f"{name} of prior cannot be")
 
 
+def is_texts(value: Any) -> bool:
+    """Tell whether a value of a file is a list of texts."""
+    return isinstance(value, list) and all(isinstance(item, str) for item in value)
+
+
+def is_number(value: Any, most: float = _MOST) -> bool:
+    """Tell whether a value of a file is a number nearer to nought than `most`."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < most
+
+
 def _is_like(value: Any, usual: Any) -> bool:
     """Tell whether a value of the prior is made as usual: a number, or rows of numbers."""
     if not isinstance(usual, tuple):
-        return _is_number(value) and value >= 0
+        return is_number(value) and value >= 0
     return isinstance(value, tuple) and len(value) > 0 and all(_is_like(v, usual[0]) for v in value)
 
 
-def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < _MOST
-
-
 def _is_share(value: Any) -> bool:
-    return _is_number(value) and 0 <= value <= 1
+    return is_number(value) and 0 <= value <= 1
 
 
 def _tuples(value: Any) -> Any:

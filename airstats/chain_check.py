@@ -6,7 +6,6 @@ import json
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import isclose
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +18,6 @@ from airstats.staging import UNFINISHED
 LISTED = 5
 """More names than this are counted, not listed."""
 _PEEK = 4096
-_NOT_COMPARED = {"versions"}
-_CLOSE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -141,36 +138,12 @@ def _own_faults(link: Link) -> Iterator[str]:
     if link.known is None:
         yield link.fault
         return
-    fresh = json.loads(link.known.to_text())
-    wrong = [name for name in fresh if name in link.content and not _same(link, fresh, name)]
-    if wrong:
-        yield (
-            f"{link.path}: edited by hand: {', '.join(wrong)} does not follow from the rest of the"
-            " file. Take the file as airstats wrote it."
-        )
-    if not isinstance(link.content.get("previous"), str):
-        yield f"{link.path}: edited by hand: previous is not the digest of a file, nor empty."
     twice = [job for job, times in Counter(link.ids).items() if times > 1]
     if twice:
         yield (
             f"{link.path}: counted twice: {_named(twice)}. Calibrate that quarter again from the"
             " file before it."
         )
-
-
-def _same(link: Link, fresh: dict[str, Any], name: str) -> bool:
-    return name in _NOT_COMPARED or _alike(link.content[name], fresh[name])
-
-
-def _alike(one: Any, other: Any) -> bool:
-    """Whether two values are the same, numbers but for the last digits."""
-    if isinstance(one, dict) and isinstance(other, dict):
-        return one.keys() == other.keys() and all(_alike(one[key], other[key]) for key in one)
-    if isinstance(one, list) and isinstance(other, list):
-        return len(one) == len(other) and all(map(_alike, one, other))
-    if isinstance(one, (int, float)) and isinstance(other, (int, float)):
-        return isclose(one, other, rel_tol=_CLOSE, abs_tol=_CLOSE)
-    return one == other
 
 
 def _like_the_previous(link: Link, beside: Mapping[str, Link], passed: list[Link]) -> Link | None:
@@ -228,8 +201,8 @@ def _faults_of_known(
 
 def _notes(links: list[Link]) -> Iterator[str]:
     yield (
-        f"no later file vouches for {links[0].path}: of it only the figures could be checked"
-        " against one another."
+        f"no later file vouches for {links[0].path}: it is as airstats wrote it, but whether it"
+        " took another's place cannot be seen."
     )
     for link in links:
         if (link.path.parent / UNFINISHED).exists():

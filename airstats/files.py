@@ -100,6 +100,12 @@ def sha256(content: bytes) -> str:
     return "sha256:" + hashlib.sha256(content).hexdigest()
 
 
+def own_digest(content: dict[str, Any]) -> str:
+    """Return the digest of a JSON object's own numbers and texts, all but its entry `digest`."""
+    rest = {key: value for key, value in content.items() if key != "digest"}
+    return sha256(json.dumps(rest, sort_keys=True).encode())
+
+
 def readable_json(content: dict[str, Any]) -> str:
     """Return JSON text with one entry a line, numbers to ten digits."""
     return _lines(rounded(content)) + "\n"

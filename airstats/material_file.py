@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from airstats.belief_file import belief_of, check_history
+from airstats.belief_file import belief_of, check_history, is_number, is_texts
 
 Blocks = dict[str, dict[str, Any]]
+_NUMBERS = ("mean", "sd", "low", "high", "pack", "jobs_used")
+_MOST = 1e10
+"""Above the dearest pack."""
+_TEXTS = ("unit", "driver", "pack_unit")
 
 
 def shown_part(blocks: Blocks) -> dict[str, Any]:
@@ -41,23 +43,26 @@ def blocks_of(content: dict[str, Any]) -> Blocks:
     Raises
     ------
     KeyError, TypeError, ValueError
-        If a block is damaged, or its numbers do not follow from its candidates.
+        If a block is damaged.
     """
     blocks: Blocks = {}
     for name, shown in content.get("materials", {}).items():
         chain = content["material_chains"][name]
         rows = [row for row in content["material_candidates"] if row["material"] == name]
         candidates = [{k: v for k, v in row.items() if k != "material"} for row in rows]
+        _refuse_damage(name, shown, chain, candidates)
         blocks[name] = {"shown": shown, "chain": chain, "candidates": candidates}
-        _refuse_hand_edits(name, blocks[name])
     return blocks
 
 
-def _refuse_hand_edits(name: str, block: dict[str, Any]) -> None:
-    chain, shown = block["chain"], block["shown"]
-    belief = belief_of(block["candidates"], tuple(chain["crews"]), chain)
+def _refuse_damage(
+    name: str, shown: dict[str, Any], chain: dict[str, Any], candidates: list[dict[str, Any]]
+) -> None:
+    belief_of(candidates, tuple(chain["crews"]), chain)
     check_history(chain, chain["crews"])
-    if not np.isclose(belief.weight @ belief.mean[:, 0], shown["mean"], atol=1e-6):
-        raise ValueError(f"the mean of {name} does not follow from its candidates")
-    if shown["jobs_used"] != len(chain["job_ids"]):
-        raise ValueError(f"jobs_used of {name} is not the number of its job_ids")
+    price = shown["pack_price"]
+    numbers = [shown[key] for key in _NUMBERS] + ([] if price is None else [price])
+    if not all(is_number(value, _MOST) for value in numbers) or shown["pack"] <= 0:
+        raise ValueError(f"a number of {name} cannot be")
+    if not is_texts([shown[key] for key in _TEXTS]):
+        raise ValueError(f"a text of {name} is none")

@@ -269,7 +269,7 @@ def _print_allowances(now: Allowances, previous: Allowances | None) -> None:
     if now.late_jobs:
         print(f"late jobs of earlier quarters, used now: {', '.join(now.late_jobs)}")
     if now.decision.get("decision") == "keep":
-        waiting = ", ".join(now.decision["waiting"]) or "none"
+        waiting = "; ".join(now.decision["waiting"]) or "none"
         print(f"kept: the previous values stand; waiting jobs: {waiting}")
     for job, probability in now.suspects.items():
         print(f"look at job {job}: its record is wrong with probability {100 * probability:.0f} %")

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+from functools import reduce
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from airstats.allowances import FORMAT, INTERVAL, load_allowances, unchanged
 from airstats.calibration import FORMS
 from airstats.chain import calibrate, carried_forward
 from airstats.errors import AirstatsError, AllowancesError
-from airstats.files import write_whole
+from airstats.files import own_digest, write_whole
 from airstats.pricing import price
 from tests.benchmark.worlds import World, invent_firm
 
@@ -208,6 +209,7 @@ def test_another_format(tmp_path, text):
 def damaged(path, change):
     whole = content(path)
     change(whole)
+    whole["digest"] = own_digest(whole)
     path.write_text(json.dumps(whole), encoding="utf-8")
     return path
 
@@ -221,7 +223,7 @@ NEEDED = (
 @pytest.mark.parametrize("key", NEEDED)
 def test_a_key_is_missing(saved, key):
     damaged(saved, lambda whole: whole.pop(key))
-    with pytest.raises(AllowancesError, match=rf"damaged or edited by hand \('{key}' is missing\)"):
+    with pytest.raises(AllowancesError, match=rf"damaged \('{key}' is missing\)"):
         load_allowances(saved)
 
 
@@ -250,8 +252,8 @@ DAMAGES = {
     "a drift below nought": lambda whole: whole["candidates"][0].update(drift=-0.01),
     "jobs that are one text": lambda whole: whole.update(job_ids="J1 J2"),
     "jobs that are numbers": lambda whole: whole.update(new_jobs=[1, 2]),
-    "a job that was taken out": lambda whole: whole["job_ids"].pop(),
-    "an allowance typed over": lambda whole: whole["allowances"]["waste"].update(mean=0.2),
+    "records that are a number": lambda whole: whole.update(records=5),
+    "a count beyond measure": lambda whole: whole["gross_records"].update(seen=10**400),
     "a first quarter that is none": lambda whole: whole.update(first_quarter="spring"),
     "a first quarter after the last": lambda whole: whole.update(first_quarter="2031Q1"),
     "a quarter that is none": lambda whole: whole.update(quarter="2023-Q2"),
@@ -261,8 +263,44 @@ DAMAGES = {
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_numbers_that_cannot_be(saved, damage):
     damaged(saved, DAMAGES[damage])
-    with pytest.raises(AllowancesError, match=r"2023Q2\.json: damaged or edited by hand"):
+    with pytest.raises(AllowancesError, match=r"2023Q2\.json: damaged \(.*take the file as"):
         load_allowances(saved)
+
+
+def numbers_in(part, place=()):
+    """Yield the way to every number of a file."""
+    if isinstance(part, (dict, list)):
+        for key, value in part.items() if isinstance(part, dict) else enumerate(part):
+            yield from numbers_in(value, (*place, key))
+    elif isinstance(part, (int, float)):
+        yield place
+
+
+def test_every_number_edited_by_hand_is_refused(saved):
+    whole = content(saved)
+    ways = list(numbers_in(whole))
+    assert {"candidates", "covariance", "crews", "allowances", "prior"} <= {way[0] for way in ways}
+    for way in ways[::7]:
+        edited = content(saved)
+        *parts, key = way
+        part = reduce(lambda part, key: part[key], parts, edited)
+        part[key] += 0.001
+        saved.with_name("edited.json").write_text(json.dumps(edited), encoding="utf-8")
+        with pytest.raises(AllowancesError, match=r"edited by hand: .* or calibrate that quarter"):
+            load_allowances(saved.with_name("edited.json"))
+
+
+def test_a_file_without_a_digest_is_refused(saved):
+    whole = content(saved)
+    del whole["digest"]
+    saved.write_text(json.dumps(whole), encoding="utf-8")
+    with pytest.raises(AllowancesError, match=r"no digest .*; calibrate again from the records"):
+        load_allowances(saved)
+
+
+def test_spaces_and_a_byte_order_mark_are_no_edit(saved):
+    saved.write_text(json.dumps(content(saved), indent=3), encoding="utf-8-sig")
+    assert_same(LEARNT, load_allowances(saved))
 
 
 def test_a_number_that_is_none(saved):

@@ -122,7 +122,7 @@ def test_the_command_line_keeps_and_refuses(tmp_path, capsys):
     assert "decision keep: the reason" in capsys.readouterr().err
     assert not kept.exists()
     assert main([*update, "--decision-reason", "late invoices", "--decided-by", "AB"]) == 0
-    assert "kept: the previous values stand; waiting jobs: H160, H161" in capsys.readouterr().out
+    assert "kept: the previous values stand; waiting jobs: H160; H161" in capsys.readouterr().out
     assert load_allowances(kept).decision["reason"] == "late invoices"
     assert load_allowances(kept).job_ids == load_allowances(before).job_ids
 

@@ -9,6 +9,7 @@ from airstats.allowances import load_allowances
 from airstats.calibration import update
 from airstats.chain import finished_jobs
 from airstats.errors import AllowancesError
+from airstats.files import own_digest
 from airstats.material_calibration import (
     calibrate_materials,
     engine_takeoff,
@@ -87,15 +88,22 @@ def test_file_carries_the_materials(known, tmp_path):
 
 
 def test_damaged_block_is_refused(known, tmp_path):
-    text = known.to_text()
-    for broken in (
-        text.replace('"frame tape": {"mean": 0.', '"frame tape": {"mean": 1.'),
-        text.replace('"driver": "frame_tape_m"', '"x": 0').replace('"material_chains"', '"y"'),
+    for change in (
+        lambda whole: whole["materials"]["frame tape"].pop("driver"),
+        lambda whole: whole["materials"]["frame tape"].update(pack=0),
+        lambda whole: whole["materials"]["frame tape"].update(unit=5),
+        lambda whole: whole.pop("material_chains"),
     ):
-        assert broken != text
-        (tmp_path / "a.json").write_text(broken, encoding="utf-8")
-        with pytest.raises(AllowancesError, match=r"a\.json: damaged or edited by hand"):
+        content = json.loads(known.to_text())
+        change(content)
+        write_forged(tmp_path / "a.json", content)
+        with pytest.raises(AllowancesError, match=r"a\.json: damaged"):
             load_allowances(tmp_path / "a.json")
+
+
+def write_forged(file, content):
+    """Write an allowances file that was changed by hand, its digest too."""
+    file.write_text(json.dumps(content | {"digest": own_digest(content)}), encoding="utf-8")
 
 
 @pytest.mark.parametrize(
@@ -105,8 +113,8 @@ def test_damaged_block_is_refused(known, tmp_path):
 def test_damaged_history_is_refused(known, tmp_path, key, value):
     content = json.loads(known.to_text())
     content["material_chains"]["frame tape"][key] = value
-    (tmp_path / "a.json").write_text(json.dumps(content), encoding="utf-8")
-    with pytest.raises(AllowancesError, match=r"a\.json: damaged or edited by hand"):
+    write_forged(tmp_path / "a.json", content)
+    with pytest.raises(AllowancesError, match=r"a\.json: damaged"):
         load_allowances(tmp_path / "a.json")
 
 

@@ -4,6 +4,7 @@ from pathlib import Path
 import pytest
 
 from airstats.__main__ import main
+from airstats.allowances import unchanged
 
 
 @pytest.fixture
@@ -13,7 +14,7 @@ def desk(tmp_path, monkeypatch):
     for name in ("demo", "demo_takeoff"):
         shutil.copytree(demo / name, tmp_path / name)
     shutil.copy(demo / "demo.xlsx", tmp_path / "demo.xlsx")
-    shutil.copy(demo.parent / "reports/2026Q3/allowances.json", tmp_path / "allowances.json")
+    unchanged("2026Q3").save(tmp_path / "allowances.json")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
