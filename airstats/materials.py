@@ -15,11 +15,6 @@ from dataclasses import dataclass
 SHEET = "sheet"
 """Name of the sheet itself, where it stands in one table with the other materials."""
 
-BOARD_MM = 12.5
-"""Thickness of the common gypsum board that later lines the reveal."""
-FRAME_TAPE_MM = 12.5
-"""What the tape takes of the window frame, mm: the edge of the board hides just this. Common
-practice, no source."""
 PRETAPED_SHARE = 0.02
 """Share of windows taped before they are set; they need neither tape nor corner piece. Common
 practice, no source."""

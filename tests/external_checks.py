@@ -18,15 +18,14 @@ TABLE = Path(__file__).with_name("external_values.csv")
 ROOT = Path(__file__).parents[1]
 
 KINDS = {
-    "computed from a dataset": "the data are public; we compute the quantity from them and meet"
-    " the printed figure",
-    "typed from a publication": "example and figure are typed from what was seen in print, data"
-    " and all",
-    "computed by a reference library": "the test has another program compute the same, in the same"
-    " run",
+    "published value seen": "the figure is typed from what was seen in print",
+    "published value quoted in a software test": "the figure was seen there, not in print",
+    "value from memory, reproduced by two implementations": "the figure was not looked up; two"
+    " programs other than ours compute it",
+    "computed by a reference library": "another program computes the same, in the same run or once;"
+    " R, once, runs anew where it is installed",
+    "product of two published values": "both factors were seen in print, the product was not",
     "common practice, no source": "what the trade does; nobody published it",
-    "from memory": "the figure is remembered; where it says so, other implementations agree"
-    " with it",
 }
 NUMBER = re.compile(r"-?\d[\d.e+-]*")
 SHOWN = 4

@@ -2,15 +2,8 @@
 
 import pytest
 
-from airstats.corner_methods import CORNER_METHODS, CORNERS, PAST_CORNER_MM, USUAL_METHOD
+from airstats.corner_methods import CORNER_METHODS, CORNERS, USUAL_METHOD
 from airstats.material_quantities import corner_choice
-from tests.external_checks import agree
-
-
-def test_two_tapes_overlap_by_six_to_eight_millimetres():
-    least, most = PAST_CORNER_MM
-    agree("corner.tapes", [2 * least, 2 * most])
-    assert 2 * least <= CORNER_METHODS["two_tapes"].extra_tape_mm <= 2 * most
 
 
 def test_an_opening_has_four_corners_and_a_door_two():

@@ -15,7 +15,6 @@ from airstats.chain import calibrate_through, finished_jobs
 from airstats.cuts import CUTS
 from airstats.overrun import split_overrun
 from airstats.takeoff import take_off
-from tests.external_checks import agree
 
 DATA = Path(__file__).parents[1] / "data"
 FILES = [
@@ -107,7 +106,8 @@ def test_records_cover_what_they_are_to_show(records: airstats.Records) -> None:
 
 def test_typical_house_has_a_typical_reveal_area(records: airstats.Records) -> None:
     reveal_m2 = take_off(records).columns(REVEALS).sum(axis=1)
-    agree("demo.reveals", pd.Series(reveal_m2).median())
+    # Common practice, no source: 30 to 40 m² in a typical one-off house.
+    assert 30 <= pd.Series(reveal_m2).median() <= 40
 
 
 def test_jobs_run_over_and_reveals_lead(

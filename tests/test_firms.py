@@ -21,8 +21,8 @@ def table():
 
 
 def test_random_effects_of_nine_laboratories():
-    # Kacker 2004 (Metrologia 41), table 1 on page 135: DerSimonian-Laird sd 0.5359. Taken from the
-    # tests of statsmodels (stats/tests/test_meta.py), which holds it to 1e-3 as well.
+    # Kacker 2004 (Metrologia 41), table 1 on page 135: DerSimonian-Laird sd 0.5359, as quoted in
+    # the tests of statsmodels (stats/tests/test_meta.py), which holds it to 1e-3 as well.
     effect = np.array([61.00, 61.40, 62.21, 62.30, 62.34, 62.60, 62.70, 62.84, 65.90])
     variance = np.array([0.2025, 1.21, 0.09, 0.2025, 0.3844, 0.5625, 0.0676, 0.0225, 1.8225])
     found = between_firms(effect, np.sqrt(variance))

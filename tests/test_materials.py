@@ -1,28 +1,7 @@
 import pytest
 
 from airstats.material_calibration import material_prior
-from airstats.materials import (
-    BOARD_MM,
-    CORNER_PACK,
-    FRAME_TAPE_MM,
-    MATERIALS,
-    PRETAPED_SHARE,
-    SHEET,
-    plural,
-)
-from tests.external_checks import agree
-
-
-def test_tape_takes_of_the_frame_what_the_board_hides():
-    # Common practice, no source; a board of 12.5 mm is common.
-    agree("frame.tape", FRAME_TAPE_MM)
-    assert FRAME_TAPE_MM == BOARD_MM
-
-
-def test_corner_pieces_come_in_fives_and_two_windows_in_a_hundred_are_taped_beforehand():
-    # Common practice, no source.
-    agree("corner.pack", [CORNER_PACK, PRETAPED_SHARE])
-    assert MATERIALS["corner pieces"].pack == CORNER_PACK
+from airstats.materials import MATERIALS, SHEET, plural
 
 
 def test_a_cartridge_gives_what_its_volume_gives():

@@ -7,7 +7,6 @@ from airstats.calibration import design, starting_belief
 from airstats.desk import lay_out
 from airstats.prior import Prior
 from airstats.prior_check import ordinary_jobs, prior_check
-from tests.external_checks import agree
 from tests.invented import invent
 
 
@@ -33,7 +32,8 @@ def drawn(jobs, draws=1500, seed=1):
 
 
 def test_waste_starts_where_others_found_it():
-    agree("waste.start", Prior().waste[0])
+    # Bossink & Brouwers 1996: 1 to 10 % of what is bought leaves as waste; seen.
+    assert 0.01 <= Prior().waste[0] <= 0.10
 
 
 def opened(records):

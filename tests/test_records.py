@@ -12,6 +12,7 @@ from airstats.errors import RecordsError
 from airstats.records import Records, check_records, read_records
 from airstats.sources import read_source
 from airstats.tables import COLUMNS
+from airstats.takeoff import take_off
 from tests.external_checks import agree
 
 JOBS = pd.DataFrame(
@@ -416,6 +417,7 @@ def test_garbage_of_native_cells_never_breaks(rows):
 
 def test_what_is_not_told_is_the_common_roll_and_lap(tmp_path):
     bare = JOBS[["job_id", "finished_on", "surface_m2", "estimated_rolls", "used_rolls"]]
-    job = read_records(write_csv(tmp_path / "bare", bare.head(1))).jobs.iloc[0]
-    agree("roll.default", job[["roll_width_m", "roll_length_m"]])
-    agree("lap.default", job["lap_mm"])
+    job = take_off(read_records(write_csv(tmp_path / "bare", bare.head(1)))).table.iloc[0]
+    agree("roll.default", job["roll_m2"])
+    share = job["surface_m2"] / job["laid_m2"]
+    agree("lap.default", (1 - share) * 1500)

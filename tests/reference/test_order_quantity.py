@@ -1,6 +1,7 @@
 """The order of least cost against textbook newsvendor examples."""
 
 import numpy as np
+from scipy.stats import norm
 
 from airstats.mixture import Mixture
 from airstats.pricing import critical_share, expected_cost, rolls_for_share
@@ -28,16 +29,16 @@ def test_cost_of_a_normal_need():
 
 
 def test_news_stand():
-    """Nahmias's news-stand: N(11.73, 4.74), under .50, over .15; from memory, computed twice.
+    """Nahmias's news-stand: N(11.73, 4.74), under .50, over .15; from memory.
 
-    The book's ratio .7692 and quantity 15.22 hold to its table's digits. It rounds the quantity to
-    the nearest copy, 15. A job's need is rounded up to whole rolls, so 16 is the least number that
+    The book reads z = .74 from its table, hence 15.24, and rounds to the nearest copy, 15; the
+    quantity is 15.2201. A job's need is rounded up to whole rolls, so 16 is the least number that
     covers the wanted share, and it costs less than 15.
     """
     share = critical_share(leftover_cost=0.15, short_cost=0.50)
     agree("newsstand.share", share)
     need, roll = normal(11.73, 4.74), np.ones(1)
-    agree("newsstand.quantity", need.quantile(share))
+    agree("newsstand.quantity", need.quantile(share), norm.ppf(0.50 / 0.65, 11.73, 4.74))
     assert rolls_for_share(need, roll, share) == [16]
     cost = [expected_cost(need, roll, np.array([n]), 0.15, 0.50)[0] for n in (15, 16, 17)]
     assert np.argmin(cost) == 1

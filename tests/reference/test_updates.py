@@ -83,9 +83,8 @@ def test_straight_line_without_a_prior():
 
 
 NILE = sm.datasets.nile.load_pandas().data["volume"].to_numpy(dtype=float)
-NILE_VARIANCES = (15098.5, 1469.2)
-"""Durbin & Koopman, Time Series Analysis by State Space Methods, section 2.2; published values
-seen."""
+NILE_VARIANCES = (15099.0, 1469.1)
+"""As Durbin & Koopman, Time Series Analysis by State Space Methods, print them; seen quoted."""
 
 
 def filtered(series, sd, drift, prior_sd=1e5):
