@@ -3,20 +3,58 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
+import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from airstats import __version__, verbs
 from airstats.errors import AirstatsError
 
-DONE, DATA_WILL_NOT_DO = 0, 1
+DONE, DATA_WILL_NOT_DO, STOPPED = 0, 1, 130
 """Exit statuses; argparse itself leaves with 2 where the command was called wrongly."""
+_STOPPED = "stopped by Ctrl-C: no file is half-written. Run the command again for its results."
 _Verbs = argparse._SubParsersAction
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one verb; return the exit status."""
-    asked = _parser().parse_args(arguments)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A path may hold what the terminal cannot show.
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        with _stopped_once():
+            return _run(_parser().parse_args(arguments))
+    except KeyboardInterrupt:
+        print(_STOPPED, file=sys.stderr)
+        return STOPPED
+
+
+@contextmanager
+def _stopped_once() -> Iterator[None]:
+    """Let Ctrl-C stop the run, and no second one cut its tidying short."""
+
+    def stop(*_: object) -> None:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    try:
+        usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        if usual:
+            signal.signal(signal.SIGINT, stop)
+    except ValueError:  # Only the main thread hears signals.
+        usual = False
+    try:
+        yield
+    finally:
+        if usual:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def _run(asked: argparse.Namespace) -> int:
     try:
         if hasattr(asked, "out"):
             from airstats.spared import spare_what_is_read

@@ -55,7 +55,7 @@ def made_together(
             try:
                 yield making
                 _move_in(making, folder, ours, last)
-            except BaseException:
+            except Exception:
                 _move_failures(making, folder, of_failure)
                 raise
             finally:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,7 +20,9 @@ from tqdm import tqdm
 from airstats.blocks import Page, images, notebook_page
 from airstats.errors import AirstatsError
 from airstats.export import html_of
+from airstats.faults import shown
 from airstats.files import write_whole
+from airstats.kernels import Kernel, end_kernels
 from airstats.masking import masked_notebook
 from airstats.pdf import pdf_of
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
@@ -125,11 +127,12 @@ def run_quarter_notebooks(
     Raises
     ------
     AirstatsError
-        If a parameter is not known, or a notebook fails: then its half-run copy stands as
-        NAME.failed.ipynb, and it has no page.
+        If a parameter is not known, a path holds a sign that is no text, or a notebook fails:
+        then its half-run copy stands as NAME.failed.ipynb, and it has no page.
     """
     folder, out = notebooks or notebooks_folder(), Path(out_dir)
     for name, parameters in parameters_by_notebook.items():
+        _refuse_no_text([folder, home or out, *parameters.values()])
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
     faults, command = [], command_of(parameters_by_notebook.values(), home or out)
@@ -139,11 +142,16 @@ def run_quarter_notebooks(
             for name, parameters in parameters_by_notebook.items()
         }
         done = as_completed(jobs)
-        for job in tqdm(done, "notebooks", len(jobs), file=sys.stderr, disable=not progress):
-            if isinstance(error := job.exception(), AirstatsError):
-                faults.append(str(error))
-            elif error:
-                raise error
+        try:
+            for job in tqdm(done, "notebooks", len(jobs), file=sys.stderr, disable=not progress):
+                if isinstance(error := job.exception(), AirstatsError):
+                    faults.append(str(error))
+                elif error:
+                    raise error
+        except KeyboardInterrupt:
+            pool.shutdown(wait=False, cancel_futures=True)
+            end_kernels(jobs)
+            raise
     if faults:
         raise AirstatsError("\n".join(sorted(faults)))
     return [out / f"{name}.html" for name in parameters_by_notebook]
@@ -219,8 +227,8 @@ def _write(name: str, page: Page, out: Path) -> None:
 
 def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
     papermill.execute_notebook(
-        source,
-        target,
+        _verbatim(source),
+        _verbatim(target),
         parameters=parameters,
         kernel_name=KERNEL,
         progress_bar=False,
@@ -228,6 +236,7 @@ def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
         # papermill's own `cwd` would move this whole process, and its other thread, elsewhere.
         resources={"metadata": {"path": str(source.parent)}},
         shutdown_kernel="immediate",
+        kernel_manager_class=Kernel,
         extra_arguments=["--IPKernelApp.log_level=40"],
     )
 
@@ -242,12 +251,27 @@ def _workplace(out: Path) -> Iterator[Path]:
 def _refuse_unknown(path: Path, parameters: Parameters) -> None:
     if not path.is_file():
         raise AirstatsError(f"there is no notebook {path.stem}: use one of {', '.join(NOTEBOOKS)}.")
-    known = papermill.inspect_notebook(path)
+    known = papermill.inspect_notebook(_verbatim(path))
     for name in parameters:
         if name not in known:
             raise AirstatsError(
                 f"{path.stem} has no parameter {name}: use one of {', '.join(known)}."
             )
+
+
+def _refuse_no_text(values: Iterable[Any]) -> None:
+    """Refuse a path with a byte that is not UTF-8: no notebook or page could hold it."""
+    for text in map(str, values):
+        if text.encode("utf-8", "replace").decode() != text:
+            raise AirstatsError(
+                f"{shown(text)}: the path holds a byte that is no text (UTF-8), so that no report"
+                " can name it. Rename that file or folder."
+            )
+
+
+def _verbatim(path: Path) -> str:
+    """A path for papermill, which fills in what stands in braces."""
+    return str(path).replace("{", "{{").replace("}", "}}")
 
 
 def _fault(name: str, error: BaseException, kept: bool) -> str:

@@ -39,8 +39,8 @@ SHOWING = (
     "charts_owner", "charts_update", "charts_evidence",
 )  # fmt: skip
 RUNNING = (
-    "masking", "blocks", "export", "pdf", "provenance", "workbook", "staging", "chain_check",
-    "many_firms", "buying_files", "spared", "verbs_materials", "verbs",
+    "masking", "blocks", "export", "pdf", "provenance", "kernels", "workbook", "staging",
+    "chain_check", "many_firms", "buying_files", "spared", "verbs_materials", "verbs",
     "__main__",
 )  # fmt: skip
 RANK = {

@@ -1,4 +1,6 @@
 import json
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -131,3 +133,13 @@ def test_records_with_every_job_excluded_say_so(tmp_path, capsys):
     (tmp_path / "openings.csv").write_bytes((DEMO / "openings.csv").read_bytes())
     assert main(["calibrate", str(tmp_path), "--out", str(tmp_path / "a.json")]) == 1
     assert "every finished job is excluded" in capsys.readouterr().err
+
+
+def test_a_name_that_the_terminal_cannot_show_is_shown_otherwise(tmp_path):
+    folder = tmp_path / "rec\udcff"
+    shutil.copytree(DEMO, folder)
+    call = [sys.executable, "-m", "airstats", "check", str(folder)]
+    strict = os.environ | {"PYTHONIOENCODING": "utf-8:strict"}
+    done = subprocess.run(call, capture_output=True, text=True, check=False, env=strict)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert r"rec\udcff: no fault in 175 jobs" in done.stdout

@@ -3,6 +3,10 @@ import json
 import os
 import re
 import shlex
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import nbformat
@@ -184,3 +188,66 @@ def test_a_notebook_of_the_project_runs_on_given_records(tmp_path):
     assert "sha256:" in text
     assert str(ROOT) not in text
     assert (tmp_path / "data" / "update_allowances-allowances.csv").is_file()
+
+
+def test_braces_in_a_path_are_signs_like_any_other(tmp_path):
+    folder = tmp_path / "a{0}b {"
+    out = folder / "{word} out"
+    folder.mkdir()
+    write_notebook(folder, "works", "word")
+    run_quarter_notebooks({"works": {"word": "{x}"}}, out, progress=False, notebooks=folder)
+    assert (out / "works.pdf").is_file()
+
+
+def test_a_path_that_is_no_text_is_refused(tmp_path):
+    write_notebook(tmp_path, "works", "word")
+    with pytest.raises(AirstatsError, match=r"rec<DCFF>: the path holds a byte that is no text"):
+        run_quarter_notebooks({"works": {"word": "rec\udcff"}}, tmp_path / "out", False, tmp_path)
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_interrupted_run_ends_its_kernels_and_says_so(tmp_path):
+    pids, out = tmp_path / "pids", tmp_path / "out"
+    stay = f"import os, time; open({str(pids)!r}, 'a').write(f'{{os.getpid()}}\\n'); time.sleep(99)"
+    for name in ("first", "second", "third"):
+        write_notebook(tmp_path, name, stay)
+    out.mkdir()
+    (out / "first.html").write_text("of an earlier run", encoding="utf-8")
+    run = f"""
+from pathlib import Path
+from airstats import __main__, staging, verbs, workbook
+def backtest(asked):
+    with staging.made_together(Path(asked.out), ["*.html"], "a", "*.failed.ipynb") as making:
+        names = dict.fromkeys(["first", "second", "third"], {{}})
+        workbook.run_quarter_notebooks(names, making, notebooks=Path({str(tmp_path)!r}))
+verbs.backtest = backtest
+raise SystemExit(__main__.main(["backtest", "x", "--out", {str(out)!r}]))
+"""
+    process = subprocess.Popen([sys.executable, "-c", run], stderr=subprocess.PIPE, text=True)
+    while not pids.exists() or len(pids.read_text().splitlines()) < 2:
+        assert process.poll() is None
+        time.sleep(0.1)
+    process.send_signal(signal.SIGINT)
+    said = process.communicate(timeout=60)[1]
+    assert process.returncode == 130
+    assert said.splitlines()[-1].startswith("stopped by Ctrl-C: no file is half-written.")
+    assert "Traceback" not in said
+    assert [path.name for path in out.iterdir()] == ["first.html"]
+    for pid in pids.read_text().split():
+        with pytest.raises(ProcessLookupError):
+            os.kill(int(pid), 0)
+
+
+@pytest.mark.parametrize("name", NOTEBOOKS)
+def test_by_hand_the_last_line_is_the_sentence_for_people(name, tmp_path):
+    asked = [
+        "-m",
+        "papermill",
+        str(notebooks_folder() / f"{name}.ipynb"),
+        str(tmp_path / "o.ipynb"),
+    ]
+    call = [sys.executable, *asked, "-p", "records", "nowhere"]
+    done = subprocess.run(call, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    last = [line for line in done.stderr.splitlines() if line.strip()][-1]
+    assert last.startswith('RecordsError: There is no file or folder "nowhere". Expected: a folder')
