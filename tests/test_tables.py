@@ -1,6 +1,8 @@
 import io
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from airstats.csv_tables import csv_table
@@ -164,6 +166,28 @@ def test_parquet_rows_are_numbered_with_the_header_and_an_index_is_a_column():
 def test_damaged_parquet():
     with pytest.raises(UnreadableTableError, match="cannot be read as Parquet"):
         parquet_table("jobs", "jobs.parquet", b"PAR1 not so PAR1")
+
+
+def test_parquet_that_unpacks_to_too_much_is_refused_before_it_is_held():
+    """Each value is kept once and pointed at 750,000 times, so the declared sizes are small."""
+    schema, data = pa.schema({"job_id": pa.string()}), io.BytesIO()
+    text = pa.scalar("x" * 10_000)
+    with pq.ParquetWriter(data, schema, compression="zstd") as out:
+        for _ in range(25):
+            out.write_table(pa.table([pa.repeat(text, 30_000)], schema=schema))
+    metadata = pq.ParquetFile(data).metadata
+    declared = sum(metadata.row_group(k).total_byte_size for k in range(metadata.num_row_groups))
+    assert declared < 1_000_000
+    assert len(data.getvalue()) < 150_000
+    with pytest.raises(UnreadableTableError, match=r"unpacks to 60,\d{3} rows and 60\d MB or more"):
+        parquet_table("jobs", "jobs.parquet", data.getvalue())
+
+
+def test_parquet_of_more_rows_than_fit_is_refused():
+    data = io.BytesIO()
+    pq.write_table(pa.table({f"c{k}": pa.nulls(1_100_000) for k in range(30)}), data)
+    with pytest.raises(UnreadableTableError, match="unpacks to 1,100,000 rows"):
+        parquet_table("jobs", "jobs.parquet", data.getvalue())
 
 
 def test_parquet_text_that_is_no_utf8_is_damage_and_whole_numbers_keep_their_digits():
