@@ -9,8 +9,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.allowances import Allowances
 from airstats.cuts import CUTS
+from airstats.names import name_key
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.sheet_candidates import add_candidates, add_quantiles, chance_below
+from airstats.sheet_crews import add_crews
 from airstats.sheet_geometry import add_geometry
 from airstats.sheet_looks import (
     BOLD,
@@ -99,13 +101,25 @@ def price_sheet(
     _openings(sheet)
     _steps(book)
     add_geometry(book, SHEET, FIRST_OPENING, OPENING_ROWS)
+    crews = _crews(allowances)
+    add_crews(book, crews)
     add_candidates(book, allowances.belief)
     add_quantiles(book)
     _results(book, sheet)
     _chances(sheet)
     _page(sheet)
-    add_materials(book, allowances)
+    add_materials(book, allowances, crews)
     return same_bytes(book)
+
+
+def _crews(allowances: Allowances) -> list[str]:
+    """Every crew once, those of the sheet first."""
+    chains = [block["chain"]["crews"] for block in allowances.materials.values()]
+    others = [crew for crews in chains for crew in crews]
+    known: dict[str, str] = {}
+    for crew in (*allowances.belief.crews, *others):
+        known.setdefault(name_key(crew), crew)
+    return list(known.values())
 
 
 def _front(sheet: Worksheet, allowances: Allowances) -> None:

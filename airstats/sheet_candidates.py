@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
@@ -17,11 +16,12 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.calibration import ALLOWANCES, FORMS, Belief, widen
 from airstats.cuts import CUTS
+from airstats.sheet_crews import write_text
 
 SHEET, QUANTILES = "candidates", "quantiles"
 HEADER_ROW, FIRST_ROW = 9, 10
 FORM_ROWS = {form: 6 + place for place, form in enumerate(FORMS)}
-CREW_ROW, FIRST_CREW = 4, 10
+CREW_ROW, PLACE_ROW, FIRST_CREW = 4, 5, 10
 HALVINGS = 56
 SHARES = {"low": "0.1", "p50": "0.5", "p80": "0.8", "high": "0.9", "p95": "0.95"}
 _SHARED = len(ALLOWANCES)
@@ -45,7 +45,7 @@ def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> N
     Parameters
     ----------
     book : Workbook
-        Its names `laid_m2`, `crew` and those of `sheet_geometry.SUMS` describe the job.
+        Its names `laid_m2`, `crew_place` and those of `sheet_geometry.SUMS` describe the job.
     belief : Belief
         The candidates.
     quarters_ahead : int
@@ -60,7 +60,7 @@ def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> N
     )
     sheet["A2"] = "Nothing is typed here. In rows 6 and 7 stand the job's quantities, by form."
     places = _Places(belief)
-    _crew_row(book, sheet, belief)
+    _crew_row(sheet, belief)
     for form in FORMS:
         _job_row(sheet, form, len(belief.crews), places)
     for place, name in enumerate([*_FIXED, *places.headings()], start=1):
@@ -108,24 +108,15 @@ class _Places:
         return get_column_letter(first), get_column_letter(first + length - 1)
 
 
-def write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:
-    """Write a text that comes from the records, so that it never becomes a formula."""
-    cell = sheet.cell(row, column)
-    cell.value = ILLEGAL_CHARACTERS_RE.sub("", text)
-    cell.data_type, cell.quotePrefix = "s", True
-
-
-def _crew_row(book: Workbook, sheet: Worksheet, belief: Belief) -> None:
-    """The firm's crews, named `crews`: to choose from, and to see whether one is known."""
+def _crew_row(sheet: Worksheet, belief: Belief) -> None:
+    """The crews, each with its place, and whether the typed one is among them."""
     sheet["A3"], sheet["C3"] = "floor of the spread, m²", belief.prior.floor_m2
     sheet["A4"], sheet["C4"] = "laid area if the crew is not known, m²", 0
     for place, crew in enumerate(belief.crews):
         write_text(sheet, CREW_ROW, FIRST_CREW + place, crew)
+        sheet.cell(PLACE_ROW, FIRST_CREW + place).value = place + 1
     if belief.crews:
-        first, last = (get_column_letter(FIRST_CREW + step) for step in (0, len(belief.crews) - 1))
-        where = f"{SHEET}!${first}${CREW_ROW}:${last}${CREW_ROW}"
-        book.defined_names["crews"] = DefinedName("crews", attr_text=where)
-        sheet["C4"] = "=IF(SUMPRODUCT(EXACT(crews,crew)*1)>0,0,laid_m2)"
+        sheet["C4"] = f"=IF(AND(crew_place>0,crew_place<={len(belief.crews)}),0,laid_m2)"
 
 
 def _job_row(sheet: Worksheet, form: str, crews: int, places: _Places) -> None:
@@ -135,7 +126,7 @@ def _job_row(sheet: Worksheet, form: str, crews: int, places: _Places) -> None:
     sheet[f"A{row}"], sheet[f"B{row}"] = "job's quantities", form
     sheet[f"C{row}"], sheet[f"E{row}"] = "certain sheet, m²", f"={certain}"
     named = [
-        f"IF(EXACT({get_column_letter(FIRST_CREW + place)}${CREW_ROW},crew),laid_m2,0)"
+        f"IF({get_column_letter(FIRST_CREW + place)}${PLACE_ROW}=crew_place,laid_m2,0)"
         for place in range(crews)
     ]
     letters = [get_column_letter(first + place) for place in range(_SHARED + crews)]

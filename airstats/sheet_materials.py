@@ -5,6 +5,8 @@ One page `materials` to type into and read; behind it a page of candidates for e
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from openpyxl.styles import Alignment, Font
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -87,17 +89,19 @@ COUNTED = {
 """Drivers that the sheet counts, as `material_quantities` does; any other is typed."""
 
 
-def add_materials(book: Workbook, allowances: Allowances) -> None:
+def add_materials(book: Workbook, allowances: Allowances, crews: Sequence[str]) -> None:
     """Add the page and its candidates for every material that has records; else nothing.
 
     Parameters
     ----------
     book : Workbook
-        With the page to price a job and the worked openings; its names `inputs_good`, `crew`,
+        With the page to price a job and the worked openings; its names `inputs_good`, `crew_place`,
         `critical_share`, `laid_m2`, `roll_length_m`, `roll_width_m` and those of
         `sheet_geometry.LENGTHS` describe the job.
     allowances : Allowances
         With their materials.
+    crews : sequence of str
+        The crews by their places.
 
     Notes
     -----
@@ -116,7 +120,8 @@ def add_materials(book: Workbook, allowances: Allowances) -> None:
     for place, name in enumerate(names):
         row, worked = FIRST_MATERIAL + place, book.create_sheet(f"{SHEET}_{place + 1}")
         known = up_to(learnt(allowances.materials[name]), allowances.quarter)
-        add_packs(worked, name, widen(known.belief, 1), f"{SHEET}!$B${row}", f"{SHEET}!$E${row}")
+        cells = f"{SHEET}!$B${row}", f"{SHEET}!$E${row}"
+        add_packs(worked, name, widen(known.belief, 1), crews, *cells)
         _result_row(page, row, name, worked.title)
         shown = allowances.materials[name]["shown"]
         page[f"E{row}"], page[f"K{row}"] = shown["pack"], shown.get("pack_price")

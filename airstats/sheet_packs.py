@@ -6,30 +6,37 @@ A job has one crew, so of each crew stand only its departure and what its varian
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.calibration import ALLOWANCES, Belief
-from airstats.sheet_candidates import write_text
+from airstats.names import places_of
+from airstats.sheet_crews import write_text
 
 MOST_PACKS = 400
 """More packs than this are not worked out: price such a job with `airstats price`."""
-HEADER, FIRST = 5, 6
+PLACES, HEADER, FIRST = 3, 5, 6
 _FIXED = ("weight", "allowance", "variance", "spread", "crew_sd", "expected", "sd")
 _OWN = 5
 
 
-def add_packs(sheet: Worksheet, name: str, belief: Belief, amount: str, pack: str) -> None:
+def add_packs(
+    sheet: Worksheet, name: str, belief: Belief, crews: Sequence[str], amount: str, pack: str
+) -> None:
     """Write the candidates from column E on; in B and C packs and the chance that they are enough.
 
     Parameters
     ----------
     sheet : Worksheet
-        An empty sheet of a workbook with the name `crew`.
+        An empty sheet of a workbook with the name `crew_place`.
     name : str
         The material.
     belief : Belief
         The candidates, drifted to the job's quarter.
+    crews : sequence of str
+        The crews by their places.
     amount, pack : str
         Cells of what is counted for the job, and of what a pack holds.
     """
@@ -44,7 +51,7 @@ def add_packs(sheet: Worksheet, name: str, belief: Belief, amount: str, pack: st
     for place, words in enumerate(_FIXED):
         sheet.cell(HEADER, _OWN + place).value = words
     if belief.crews:
-        _crews(sheet, belief)
+        _crews(sheet, belief, crews)
     for g in range(len(belief.form)):
         _candidate(sheet, FIRST + g, belief, g, amount)
     sheet[f"B{HEADER}"], sheet[f"C{HEADER}"] = "packs", "are enough"
@@ -91,11 +98,13 @@ def _blocks(crews: int) -> list[tuple[str, str]]:
 def _chosen(crews: int) -> str:
     """1 for the crew that is typed, 0 for the others."""
     first, last = _blocks(crews)[0]
-    return f"EXACT(${first}${HEADER}:${last}${HEADER},crew)"
+    return f"(${first}${PLACES}:${last}${PLACES}=crew_place)"
 
 
-def _crews(sheet: Worksheet, belief: Belief) -> None:
+def _crews(sheet: Worksheet, belief: Belief, known: Sequence[str]) -> None:
     crews, start = len(belief.crews), _OWN + len(_FIXED)
+    for column, place in enumerate(places_of(belief.crews, known).tolist(), start=start):
+        sheet.cell(PLACES, column).value = place + 1
     for place, crew in enumerate(belief.crews * 2):
         write_text(sheet, HEADER, start + place, crew)
     sheet[f"{get_column_letter(start)}{HEADER - 1}"] = "departures of the crews"

@@ -31,10 +31,10 @@ COMPUTING = (
 )  # fmt: skip
 SHOWING = (
     "phrases", "headings", "screen", "words", "words_buying", "words_price", "sheet_looks",
-    "sheet_slit", "sheet_geometry", "sheet_candidates", "sheet_packs", "sheet_materials",
-    "price_sheet", "card", "words_cuts", "words_owner", "words_compared", "words_evidence",
-    "words_doubts", "words_regression", "words_firms", "words_information", "words_update",
-    "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",
+    "sheet_crews", "sheet_slit", "sheet_geometry", "sheet_candidates", "sheet_packs",
+    "sheet_materials", "price_sheet", "card", "words_cuts", "words_owner", "words_compared",
+    "words_evidence", "words_doubts", "words_regression", "words_firms", "words_information",
+    "words_update", "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",
     "charts_materials", "words_materials", "words_materials_evidence", "words_materials_owner",
     "charts_owner", "charts_update", "charts_evidence",
 )  # fmt: skip
