@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import brentq
 
 from airstats.break_even import bands_at, break_even_map, one_cut_for_all, turning_prices
 from airstats.cut_choice import cut_costs
@@ -89,6 +90,17 @@ def test_bands_follow_one_another_and_cover_the_map():
         assert (row.loc[inside, "cheapest_cut"] == band.cheapest_cut).all()
 
 
+def test_sizes_are_even_as_ratios_and_bands_end_half_way_between_them():
+    grid = break_even_map(reveals_mm=[200.0])
+    ratio = grid["opening_m2"].to_numpy()[1:] / grid["opening_m2"].to_numpy()[:-1]
+    np.testing.assert_allclose(ratio, 40 ** (1 / 80))
+    made = pd.DataFrame(
+        {"reveal_mm": 100.0, "opening_m2": [1.0, 4.0], "cheapest_cut": ["centre", "lined"]}
+    )
+    bands = bands_at(made, 100.0)
+    assert bands[["from_m2", "to_m2"]].to_numpy().tolist() == [[1, 2], [2, 4]]
+
+
 def test_one_cut_for_all_adds_up_the_units():
     totals = one_cut_for_all(openings())
     costs = cut_costs(openings())
@@ -112,6 +124,35 @@ def test_at_a_turning_price_both_cuts_cost_the_same(labour):
         totals = one_cut_for_all(openings(), replace(terms, costs=there))
         assert totals[row.other_cut] == pytest.approx(totals[row.cheapest_cut])
         assert 0 <= row.turns_at <= 10 * row.now
+
+
+@pytest.mark.parametrize(("stroke", "flap", "turns_at"), [(19, 1, 9.5), (21, 1, np.nan)])
+def test_a_turn_counts_up_to_ten_times_the_price_of_today(stroke, flap, turns_at):
+    # By hand: corner to corner 4 flaps and 2 strokes, the slit 2 and 3. Level at 2 flaps = 1
+    # stroke. Reveals of nothing, so that no piece, joint or sheet of theirs counts.
+    costs = replace(FREE, minutes_flap=flap, minutes_stroke=stroke, labour_hour=60.0)
+    frame = openings().assign(reveal_mm=1e-6, sides=4)
+    turns = turning_prices(frame, CutTerms(costs)).set_index(["other_cut", "price"])["turns_at"]
+    assert turns["centre", "minutes_flap"] == pytest.approx(turns_at, nan_ok=True)
+    assert turns["centre", "minutes_stroke"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("tape", [7.2, 20.0])
+def test_of_two_turns_the_nearer_one_is_named(tape):
+    """The slit has two ways, so cheap tape and dear tape both bring it level."""
+    frame = pd.DataFrame(
+        {"width_mm": [1770], "height_mm": [1640], "reveal_mm": [460], "sides": [4]}
+    )
+    terms = CutTerms(replace(FREE, sheet_price_m2=4.0, tape_price_m=tape))
+
+    def behind(price):
+        costs = cut_costs(frame, replace(terms, costs=replace(terms.costs, tape_price_m=price)))
+        return float((costs["centre_cost"] - costs["diagonal_cost"]).iloc[0])
+
+    ends = [brentq(behind, 0.1, 2.0), brentq(behind, 10.0, 40.0)]
+    nearer = ends[0] if tape < 10 else ends[1]
+    turns = turning_prices(frame, terms).set_index(["other_cut", "price"])["turns_at"]
+    assert turns["centre", "tape_price_m"] == pytest.approx(nearer)
 
 
 def test_a_price_that_cannot_turn_it_is_not_named():

@@ -13,7 +13,9 @@ from airstats import price_materials, quarterly
 from airstats.allowances import unchanged
 from airstats.card import EXAMPLE, allowance_card, hand_rule, printed_means
 from airstats.chain import calibrate
-from airstats.one_job import OneJob, one_record
+from airstats.material_calibration import material_table
+from airstats.one_job import OneJob, one_job, one_record
+from airstats.pricing import predict
 from tests.invented import invent
 from tests.material_firm import with_use
 
@@ -24,6 +26,14 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 def text_of(page):
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
+
+
+def points(row):
+    """Mean and interval as the card prints them: in hundredths, with their signs."""
+    mean, low, high = (
+        f"{row[key] * 100:+.1f}".replace("-", "−") for key in ("mean", "low", "high")
+    )
+    return f"{mean} {low} to {high}"
 
 
 def test_the_factors_stand_with_their_intervals():
@@ -39,21 +49,30 @@ def test_the_factors_stand_with_their_intervals():
 
 def test_crews_stand_with_their_points():
     said = text_of(allowance_card(LEARNT))
-    damson = LEARNT.crew_table().loc["Damson"]
-    assert f"Damson {damson['mean'] * 100:+.1f}" in said
+    for crew, row in LEARNT.crew_table().iterrows():
+        assert f"{crew} {points(row)} {row['jobs']:.0f} " in said
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
 
 
 def test_the_worked_line_agrees_with_a_pencil():
-    means, rule = printed_means(LEARNT), hand_rule(EXAMPLE, LEARNT)
-    laid = 200 * 1.5 / 1.4
-    reveals = 12 * 2 * (1.2 + 1.4) * 0.35 * means["reveal.centre"]
-    sheet = laid * (1 + means["waste"]) + reveals
-    assert rule.sheet_m2 == pytest.approx(sheet)
-    assert rule.rolls == int(np.ceil((sheet + rule.margin_share * laid) / 75))
-    said = text_of(allowance_card(LEARNT))
+    means = LEARNT.table()["mean"].round(2).to_dict()
+    waste = round(float(LEARNT.table().loc["waste", "mean"]), 3)
+    rule, said = hand_rule(EXAMPLE, LEARNT), text_of(allowance_card(LEARNT))
+    assert printed_means(LEARNT) == pytest.approx(means | {"waste": waste})
+    laid, reveal = 200 * 1.5 / 1.4, 12 * 2 * (1.2 + 1.4) * 0.35
+    sheet = laid * (1 + waste) + reveal * means["reveal.centre"]
+    need = predict(one_job(EXAMPLE), LEARNT)
+    share = round(float(need.quantile(0.8)[0] - need.mean()[0]) / laid, 3)
+    assert (rule.sheet_m2, rule.margin_m2) == pytest.approx((sheet, share * laid))
+    assert rule.rolls == int(np.ceil((sheet + share * laid) / 75))
+    assert f"200 m² × 1.5 ÷ (1.5 − 0.1) {laid:.1f} m²" in said
+    assert f"{laid:.1f} m² × {waste:.3f} {laid * waste:.1f} m²" in said
+    assert f"12 × 2 × (1.2 + 1.4) m × 0.35 m {reveal:.1f} m²" in said
+    factor = means["reveal.centre"]
+    assert f"{reveal:.1f} m² × {factor:.2f} (centre) {reveal * factor:.1f} m²" in said
     assert f"laid + waste + reveals {sheet:.1f} m²" in said
-    assert f"rounded up {rule.rolls} rolls" in said
+    assert f"{laid:.1f} m² laid × {share:.3f} {share * laid:.1f} m²" in said
+    assert f"({sheet:.1f} + {share * laid:.1f}) ÷ 75 m², rounded up {rule.rolls} rolls" in said
 
 
 def test_the_hand_rule_orders_as_the_full_model_or_one_roll_beside_it():
@@ -111,7 +130,13 @@ def test_the_other_materials_stand_with_the_packs_of_the_example():
         unit = "pieces" if name == "corner pieces" else "m"
         row = priced.loc[name]
         assert f"{row['order_packs']} packs of {row['pack']:g} {unit}" in said
-        assert f"= {row['expected']:.0f} {unit}" in said
+        known = material_table(allowances).loc[name]
+        assert f"{name} {points(known)} " in said
+        counted = f"{row['expected'] / (1 + known['mean']):.0f} {unit}"
+        assert (
+            f" = {counted} {counted} × {1 + known['mean']:.2f} = {row['expected']:.0f} {unit}"
+            in said
+        )
     # 12 windows of 1.2 x 1.4 m, 2 in 100 taped beforehand: sides and corners, by pencil.
     assert f"12 × 2 × (1.2 + 1.4) m × 0.98 = {12 * 2 * 2.6 * 0.98:.0f} m" in said
     assert f"12 × 4 × 0.98 = {12 * 4 * 0.98:.0f} pieces" in said

@@ -3,11 +3,21 @@
 import numpy as np
 import pytest
 
-from airstats.chain import calibrate, calibrate_through, finished_jobs, run_through
+from airstats.allowances import unchanged
+from airstats.chain import (
+    calibrate,
+    calibrate_through,
+    finished_jobs,
+    measuring_sd_m2,
+    run_through,
+)
+from airstats.cuts import CUTS
 from airstats.errors import AirstatsError, AllowancesError, RecordsError
-from airstats.prior import DRIFT_OF_FACTORS, Prior
+from airstats.prior import DRIFT_OF_FACTORS, REVEAL_FACTORS, Prior
+from airstats.takeoff import Takeoff
 from tests.benchmark.worlds import World, invent_firm
 from tests.chains import change, ids, keep, same_belief
+from tests.invented import invent
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
@@ -76,6 +86,9 @@ def test_a_late_job_is_used_once_and_named():
     third = calibrate(RECORDS, second, "2023Q3")
     assert third.late_jobs == ()
     assert third.new_jobs == ids(RECORDS, "2023Q3")
+    at_once = calibrate(RECORDS, first)
+    assert at_once.late_jobs == second.late_jobs
+    assert set(at_once.new_jobs) == set(RECORDS.jobs["job_id"]) - set(first.job_ids)
 
 
 def test_jobs_from_before_the_chain_and_after_the_quarter_stay_out():
@@ -89,6 +102,17 @@ def test_without_a_quarter_the_chain_goes_on_where_it_was():
     rest = calibrate(RECORDS, second)
     assert rest.quarter == "2023Q4"
     same_belief(rest.belief, calibrate(RECORDS).belief)
+
+
+def test_without_a_quarter_and_without_a_later_one_only_what_came_late_counts():
+    whole = calibrate(RECORDS)
+    again = calibrate(RECORDS, whole)
+    assert (again.quarter, again.new_jobs) == ("2023Q4", ())
+    same_belief(again.belief, whole.belief)
+    late = ids(RECORDS, "2023Q2")[0]
+    first = calibrate(keep(RECORDS, RECORDS.jobs["job_id"].ne(late)))
+    then = calibrate(RECORDS, first)
+    assert (then.quarter, then.new_jobs, then.late_jobs) == ("2023Q4", (late,), (late,))
 
 
 def test_excluded_jobs_are_never_fitted():
@@ -150,6 +174,15 @@ def test_the_first_quarter_favours_no_drift():
         assert first.weight[first.drift == drift].sum() == pytest.approx(share)
 
 
+def test_an_empty_first_quarter_leaves_the_drift_open_until_jobs_come():
+    jobs = finished_jobs(RECORDS)
+    empty = run_through(jobs, ["2022Q4"], unchanged("2022Q4"))
+    assert (empty.quarter, empty.new_jobs) == ("2022Q4", ())
+    assert (empty.belief.drift == 0).all()
+    first = run_through(jobs, ["2023Q1"], empty)
+    same_belief(first.belief, calibrate(RECORDS, quarter="2023Q1").belief)
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_four_quarters_without_drift_are_one(seed):
     """Means within 0.15 sd, sds within 10 %; over twenty such firms 0.02 and 1 % are usual."""
@@ -182,6 +215,34 @@ def test_no_finished_job():
 def test_a_previous_file_that_is_missing(tmp_path):
     with pytest.raises(AllowancesError, match=r"none\.json: there is no such file"):
         calibrate(RECORDS, tmp_path / "none.json", "2023Q2")
+
+
+def test_errors_of_depths_add_as_squares():
+    """Lengths that weigh 3, 4 and 12 m² a m of error: together 13."""
+    lengths = {
+        f"reveal_length_{cut}_m": [weight / REVEAL_FACTORS[cut][0], 0.0]
+        for cut, weight in zip(CUTS, (3.0, 4.0, 12.0), strict=True)
+    }
+    jobs = finished_jobs(RECORDS).table.head(2).assign(**lengths)
+    extra = measuring_sd_m2(Takeoff(jobs), 1000.0)
+    assert extra == pytest.approx([13.0, 0.0])
+    assert measuring_sd_m2(Takeoff(jobs), 20.0) == pytest.approx([0.26, 0.0])
+
+
+def test_a_record_is_named_once_it_is_rather_wrong_than_right():
+    records = invent(jobs=12)
+    usual = records.jobs["used_rolls"].to_numpy()
+
+    def chance(more):
+        used = usual + more * (records.jobs.index == 4)
+        return calibrate(change(records, used_rolls=used, quarter="2025Q1")).suspects.get("J004")
+
+    right, wrong = 0.0, 3.0
+    assert chance(right) is None
+    for _ in range(10):
+        middle = (right + wrong) / 2
+        right, wrong = (middle, wrong) if chance(middle) is None else (right, middle)
+    assert chance(wrong) == pytest.approx(0.5, abs=0.03)
 
 
 def test_a_run_over_all_quarters_reports_every_new_job_and_suspect():

@@ -4,8 +4,11 @@ import numpy as np
 import pytest
 
 from airstats.calibration import update, widen
+from airstats.chain import calibrate, finished_jobs
 from airstats.desk import lay_out
 from airstats.influence import pulls, strongest
+from airstats.prior import Prior
+from tests.chains import change, keep
 from tests.invented import invent
 
 WORLDS = {
@@ -45,6 +48,18 @@ def test_one_step_agrees_with_fitting_again_without_the_job(world, whole):
     for job, again in refitted.items():
         assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=0.06)
     assert np.abs(wide.to_numpy()).max() > 0.1
+
+
+def test_without_gross_errors_the_deletion_is_exact():
+    """Exact counts, a normal belief: one step reaches the top, and its evidence is the integral."""
+    records, prior = invent(jobs=12), replace(Prior(), gross_share=0.0)
+    records = change(records, quarter="2025Q1")
+    now = calibrate(records, prior=prior)
+    wide = pulls(finished_jobs(records), None, now).pivot_table("pull", "job_id", "allowance")
+    for job in wide.index:
+        without = calibrate(keep(records, records.jobs["job_id"].ne(job)), prior=prior)
+        again = now.table()["mean"] - without.table()["mean"]
+        assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=1e-6)
 
 
 def test_units_and_sds_are_those_of_the_allowance():

@@ -179,9 +179,19 @@ def test_excluded_and_unfinished_jobs_teach_nothing():
     assert material_table(now).loc["frame tape", "jobs_used"] == 23
 
 
+def test_a_job_in_which_nothing_is_counted_tells_no_share():
+    """Without openings there is no frame to tape: what was used there is a share of nothing."""
+    bare = replace(TAPE, openings=TAPE.openings[TAPE.openings["job_id"].ne("J005")])
+    others = replace(bare, materials=TAPE.materials[TAPE.materials["job_id"].ne("J005")])
+    found, expected = (calibrate(one).materials["frame tape"] for one in (bare, others))
+    assert "J005" not in found["chain"]["job_ids"]
+    assert len(found["chain"]["job_ids"]) == 23
+    assert found["shown"] == expected["shown"]
+
+
 def test_pack_and_price_of_the_last_row_are_kept():
     rows = TAPE.materials.copy()
-    rows["pack"] = 30.0
+    rows["pack"] = [20.0] * 23 + [30.0]
     rows.loc[23, "pack_price"] = 14.5
     row = material_table(calibrate(replace(TAPE, materials=rows))).loc["frame tape"]
     assert (row["pack"], row["pack_price"]) == (30, 14.5)

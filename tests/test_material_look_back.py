@@ -6,6 +6,7 @@ import pytest
 from airstats.desk import lay_out
 from airstats.material_jobs import material_jobs
 from airstats.material_look_back import look_back_at_packs, packs_summary
+from airstats.takeoff import Takeoff
 from airstats.words_materials import materials_now
 from airstats.words_materials_evidence import evidence_section
 from tests.material_firm import firm
@@ -44,6 +45,35 @@ def test_estimates_are_scored_on_the_same_jobs(tape):
     summary = packs_summary(look_back_at_packs(jobs_of(replace(tape, materials=table))))
     assert set(summary["rule"]) == {"airstats", "flat", "estimated"}
     assert set(summary["jobs"]) == {18}
+
+
+def test_packs_are_whole_packs_and_any_part_of_one_is_opened(tape):
+    parts = [3.0, 3.2, 3.5, 3.8] * 12
+    table = tape.materials.assign(used=parts, counted="exact", estimated=parts)
+    jobs = jobs_of(replace(tape, materials=table))
+    found = look_back_at_packs(jobs).set_index("job_id")
+    expected = dict(zip(table["job_id"], [3, 4, 4, 4] * 12, strict=True))
+    for name in ("needed_packs", "estimated_packs"):
+        assert found[name].to_dict() == {job: expected[job] for job in found.index}
+    amount = jobs.jobs.table.set_index("job_id").loc[found.index, "laid_m2"]
+    # A flat tenth on top, in packs of 25 m; the least whole number that holds it.
+    assert ((found["flat_packs"] - 1) * 25 < amount * 1.1).all()
+    assert (amount * 1.1 <= found["flat_packs"] * 25).all()
+
+
+def test_quarters_without_counts_leave_the_next_one_less_sure(tape):
+    """The same counts, the last quarter straight after the first or three quarters later."""
+    rows = tape.materials["job_id"].isin(
+        tape.jobs.query("quarter in ['2025Q1', '2025Q4']")["job_id"]
+    )
+    apart = replace(tape, materials=tape.materials[rows])
+    waited = jobs_of(apart)
+    table = waited.jobs.table
+    at_once = table.assign(quarter=table["quarter"].replace("2025Q4", "2025Q2"))
+    far, soon = map(look_back_at_packs, (waited, replace(waited, jobs=Takeoff(at_once))))
+    np.testing.assert_allclose(far["expected"], soon["expected"])
+    sure = far["airstats_packs"].eq(soon["airstats_packs"])
+    assert (far["chance_short"] > soon["chance_short"])[sure].all()
 
 
 def test_one_quarter_gives_no_back_test_and_says_so(tape):

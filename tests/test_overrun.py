@@ -242,6 +242,10 @@ def test_prices_in_whole_rolls_are_rounded_up_and_others_are_not():
     np.testing.assert_allclose(price_rounding(whole), 75.0)
     halves = type(jobs)(jobs.table.assign(estimated_rolls=rolls - 0.5 * (np.arange(len(jobs)) % 2)))
     np.testing.assert_allclose(price_rounding(halves), 37.5)
+    quarters = type(jobs)(jobs.table.assign(estimated_rolls=rolls - 0.25 * (rolls.index % 4)))
+    np.testing.assert_allclose(price_rounding(quarters), 18.75)
+    eighths = type(jobs)(jobs.table.assign(estimated_rolls=rolls - 0.125))
+    assert (price_rounding(eighths) == 0).all()
 
 
 def test_rounding_up_of_prices_lies_in_its_interval(firm):

@@ -8,6 +8,7 @@ from airstats import words_update
 from airstats.chain import calibrate
 from airstats.comparison import compare_allowances
 from airstats.decisions import decide
+from airstats.depths import depth_reliability
 from airstats.desk import lay_out
 from airstats.influence import pulls
 from airstats.prior_check import prior_check
@@ -168,6 +169,68 @@ def test_what_cannot_be_told_follows_the_jobs(reveals, monkeypatch):
     assert "together than apart" not in words_update.cannot_tell_words(reveals).text
     few = words_update.cannot_tell_words(lay_out(invent(jobs=8))).text
     assert "crew Alder, crew Birch, crew Cedar and crew Damson have fewer than five jobs" in few
+
+
+@pytest.mark.parametrize(("most", "checked"), [(0.49, False), (0.51, True)])
+def test_a_pull_of_half_an_sd_wants_a_look_at_the_record(reveals, most, checked):
+    table = pulls(reveals.jobs, reveals.before, reveals.now)
+    scaled = table["pull_sds"] * most / table["pull_sds"].abs().max()
+    said = words_update.pull_words(table.assign(pull_sds=scaled)).text
+    assert said.startswith("**Check the record of") is checked
+    assert ("none pulls by half an sd or more" in said) is not checked
+
+
+def known_as(desk, shares, correlation=0.0):
+    """The desk with allowances of which so much of the first uncertainty is left."""
+    belief, prior = desk.now.belief, desk.now.belief.prior
+    start = np.array([prior.waste[1], *(sd for _, sd in prior.reveal_factors)])
+    sd = np.zeros(belief.mean.shape[1])
+    sd[:4] = start * shares
+    covariance = np.diag(sd**2)
+    covariance[0, 1] = covariance[1, 0] = correlation * sd[0] * sd[1]
+    alike = np.tile(belief.mean[0], (len(belief.mean), 1))
+    everywhere = np.tile(covariance, (len(belief.mean), 1, 1))
+    known = replace(belief, mean=alike, covariance=everywhere)
+    return replace(desk, chain=(*desk.chain[:-1], replace(desk.now, belief=known)))
+
+
+def test_an_allowance_rests_on_the_starting_belief_while_over_seven_tenths_are_left(reveals):
+    said = words_update.cannot_tell_words(known_as(reveals, [0.71, 0.69, 0.71, 0.69])).text
+    assert "waste rests on the starting belief (71 % of its uncertainty is left" in said
+    assert "reveal.centre rests on the starting belief (71 %" in said
+    assert said.count("rests on the starting belief") == 2
+
+
+@pytest.mark.parametrize(("correlation", "tied"), [(0.59, False), (-0.61, True), (0.61, True)])
+def test_allowances_are_better_known_together_beyond_a_correlation_of_six_tenths(
+    reveals, correlation, tied
+):
+    said = words_update.cannot_tell_words(known_as(reveals, [0.5] * 4, correlation)).text
+    sign = "−" if correlation < 0 else ""
+    named = f"apart: waste and reveal.diagonal (correlation {sign}{abs(correlation)})" in said
+    assert named is tied
+    assert ("together than apart" in said) is tied
+
+
+@pytest.mark.parametrize(("kept", "better"), [(0.91, False), (0.89, True)])
+def test_depths_that_pull_a_factor_by_a_tenth_should_be_measured_better(
+    reveals, monkeypatch, kept, better
+):
+    table = depth_reliability(reveals.jobs, 20.0).assign(kept=[1.0, kept])
+    monkeypatch.setattr(words_update, "depth_reliability", lambda jobs, error: table)
+    assert ("Measure the depths better" in words_update.depth_words(reveals).text) is better
+
+
+def test_crews_with_fewer_than_five_jobs_and_lists_of_up_to_eight_jobs_are_named(reveals):
+    jobs = {"Alder": 4, "Birch": 5}
+    few = replace(reveals, chain=(*reveals.chain[:-1], replace(reveals.now, crew_jobs=jobs)))
+    said = words_update.cannot_tell_words(few).text
+    assert "crew Alder has fewer than five jobs" in said
+    for count, words in ((8, "J1, J2, J3, J4, J5, J6, J7 and J8 of"), (9, "9 jobs of")):
+        late = tuple(f"J{n + 1}" for n in range(count))
+        now = replace(reveals.now, late_jobs=late)
+        desk = replace(reveals, chain=(*reveals.chain[:-1], now))
+        assert words in words_update.allowance_headline(desk, compared(desk)).text
 
 
 def test_prior_words_judge_the_firm(reveals):
