@@ -10,6 +10,7 @@ from airstats.watch import (
     ALL_JOBS,
     CHANCE_EXACT,
     REACH,
+    WEIGHT,
     crossings,
     drift_watch,
     ewma,
