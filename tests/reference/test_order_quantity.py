@@ -24,7 +24,6 @@ def test_cost_of_a_normal_need():
     need = normal(50, 8)
     order = rolls_for_share(need, roll, critical_share(0.18, 0.70))
     cost = expected_cost(need, roll, order, 0.18 * 0.01, 0.70 * 0.01)
-    # A need is rounded up to whole rolls: at most 0.01 short, at .70 apiece.
     agree("newsvendor.cost", cost)
 
 
