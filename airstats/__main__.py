@@ -7,8 +7,9 @@ import io
 import os
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from airstats import __version__, verbs
 from airstats.errors import AirstatsError
@@ -57,9 +58,9 @@ def _stopped_once() -> Iterator[None]:
 def _run(asked: argparse.Namespace) -> int:
     try:
         if hasattr(asked, "out"):
-            from airstats.spared import spare_what_is_read
+            from airstats.spared import spare_what_is_there
 
-            spare_what_is_read(asked)
+            spare_what_is_there(asked)
         asked.run(asked)
     except AirstatsError as error:
         print(error, file=sys.stderr)
@@ -92,6 +93,21 @@ def _positive(text: str) -> float:
     if not 0 < number < float("inf"):
         raise argparse.ArgumentTypeError(f'"{text}" is not a number above 0.')
     return number
+
+
+def _ending(fit: str) -> Callable[[str], str]:
+    """Check the ending of a path to write; "" is for a folder."""
+    remedy = f"a file is written that ends in {fit}" if fit else "a folder is written"
+
+    def fitting(text: str) -> str:
+        from airstats.spared import FILES
+
+        ending = Path(text).suffix.lower()
+        if ending == fit or (not fit and ending not in FILES):
+            return text
+        raise argparse.ArgumentTypeError(f'"{text}" does not fit: {remedy}.')
+
+    return fitting
 
 
 def _not_negative(text: str) -> float:
@@ -193,7 +209,9 @@ def _add_calibrate(known: _Verbs) -> None:
         help="like 2026Q3: every quarter up to it in turn; default: all",
     )
     verb.add_argument("--previous", help="the allowances file of an earlier quarter")
-    verb.add_argument("--out", required=True, help="the allowances file to write (JSON)")
+    verb.add_argument(
+        "--out", type=_ending(".json"), required=True, help="the allowances file to write (JSON)"
+    )
     verb.add_argument(
         "--drift",
         type=_not_negative,
@@ -213,12 +231,15 @@ def _add_price(known: _Verbs) -> None:
         source="takeoff",
     )
     verb.add_argument("--allowances", required=True, help="the allowances file to price with")
-    verb.add_argument("--out", required=True, help="the table of orders to write (CSV)")
+    verb.add_argument(
+        "--out", type=_ending(".csv"), required=True, help="the table of orders to write (CSV)"
+    )
     verb.add_argument(
         "--materials", action="store_true", help="price the other materials too, a row each"
     )
     verb.add_argument(
         "--buying-list",
+        type=_ending(""),
         metavar="FOLDER",
         help="also write one buying list for all jobs together (CSV, XLSX, page to print)",
     )
@@ -233,7 +254,7 @@ def _add_backtest(known: _Verbs) -> None:
         "price every quarter from those before it and compare",
         "data/demo --out backtest",
     )
-    verb.add_argument("--out", required=True, help="the folder to write to")
+    verb.add_argument("--out", type=_ending(""), required=True, help="the folder to write to")
     verb.add_argument(
         "--truth",
         metavar="FILE",
@@ -251,7 +272,7 @@ def _add_quarter(known: _Verbs) -> None:
         "data/demo --quarter 2026Q3 --takeoff data/demo_takeoff --out reports/2026Q3",
     )
     verb.add_argument("--quarter", type=_quarter_text, required=True, help="like 2026Q3")
-    verb.add_argument("--out", required=True, help="the folder to write to")
+    verb.add_argument("--out", type=_ending(""), required=True, help="the folder to write to")
     verb.add_argument("--previous", help="the allowances file of an earlier quarter")
     verb.add_argument("--takeoff", help="jobs to price; without it the quarter's own jobs")
     verb.add_argument(
@@ -263,7 +284,10 @@ def _add_quarter(known: _Verbs) -> None:
         help="replace names of jobs, crews and firm by codes, to hand the reports to an outsider",
     )
     verb.add_argument(
-        "--codes-key", metavar="FILE", help="--codes, and write which code is which name (CSV)"
+        "--codes-key",
+        type=_ending(".csv"),
+        metavar="FILE",
+        help="--codes, and write which code is which name (CSV)",
     )
     _depths(verb)
     _decision(verb)

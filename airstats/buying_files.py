@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pandas as pd
 
 from airstats.defused import csv_of, harmless
-from airstats.files import write_whole
 from airstats.words_buying import headline, unlearnt
 
 TEMPLATE = "buying_list.html.j2"
@@ -29,10 +26,10 @@ HEADINGS = {
 MISSING = "–"
 
 
-def write_buying_list(
-    bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str, folder: str | Path
-) -> list[Path]:
-    """Write `buying_list.csv`, `.xlsx` and `.html` into a folder, each whole or not at all.
+def buying_files(
+    bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str
+) -> dict[str, str | bytes]:
+    """Return `buying_list.csv`, `.html` and `.xlsx`: the content of each by its name.
 
     Parameters
     ----------
@@ -44,19 +41,12 @@ def write_buying_list(
         The quarter of the allowances.
     caution : str
         The caution that stands under it.
-    folder : str or Path
-        Where to write.
-
-    Returns
-    -------
-    list of Path
-        The three files.
     """
-    paths = [Path(folder) / f"buying_list.{kind}" for kind in ("csv", "xlsx", "html")]
-    write_whole(paths[0], csv_of(bought))
-    write_whole(paths[2], buying_page(bought, jobs, quarter, caution))
-    write_whole(paths[1], buying_workbook(bought, jobs, quarter, caution))
-    return paths
+    return {
+        "buying_list.csv": csv_of(bought),
+        "buying_list.html": buying_page(bought, jobs, quarter, caution),
+        "buying_list.xlsx": buying_workbook(bought, jobs, quarter, caution),
+    }
 
 
 def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
+import secrets
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from glob import escape
@@ -23,10 +24,11 @@ _DIGITS = 10
 _PART = ".part"
 
 
-def write_whole(path: Path, content: str | bytes) -> None:
+def write_whole(path: Path, content: str | bytes, mode: int = 0o666) -> None:
     """Write a file so that a reader sees the old one or the new one, never a half.
 
-    What a killed run left half-written is cleared away first.
+    What a killed run left half-written is cleared away first. Of the `mode`, the rights that the
+    file may give, the user's umask takes its part.
 
     Raises
     ------
@@ -37,14 +39,20 @@ def write_whole(path: Path, content: str | bytes) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         for part in path.parent.glob(f".{escape(path.name)}.*{_PART}"):
             _clear_unless_held(part)
-        _write_beside(path, content.encode("utf-8") if isinstance(content, str) else content)
+        data = content.encode("utf-8") if isinstance(content, str) else content
+        _write_beside(path, data, mode)
     except OSError as error:
         raise OSError(error.errno, error.strerror or str(error), str(path)) from error
 
 
 @contextmanager
-def held(path: Path) -> Iterator[None]:
+def held(path: Path, wait_s: float = 0.0) -> Iterator[None]:
     """Hold a file or folder, so that other runs can tell; a run that dies lets go.
+
+    Parameters
+    ----------
+    wait_s : float
+        How long to wait for another run that holds it, s.
 
     Raises
     ------
@@ -56,20 +64,24 @@ def held(path: Path) -> Iterator[None]:
         return
     handle = os.open(path, os.O_RDONLY)
     try:
-        _lock(handle)
+        _lock(handle, time.monotonic() + wait_s)
         yield
     finally:
         os.close(handle)
 
 
-def _lock(handle: int) -> None:
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        raise
-    except OSError:
-        # Some shared disks know no locks: there two runs at once are not noticed.
-        return
+def _lock(handle: int, until: float) -> None:
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return
+        except BlockingIOError:
+            if time.monotonic() >= until:
+                raise
+            time.sleep(0.05)
+        except OSError:
+            # Some shared disks know no locks: there two runs at once are not noticed.
+            return
 
 
 def _clear_unless_held(part: Path) -> None:
@@ -78,20 +90,19 @@ def _clear_unless_held(part: Path) -> None:
         part.unlink()
 
 
-def _write_beside(path: Path, content: bytes) -> None:
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_PART)
-    os.close(handle)
+def _write_beside(path: Path, content: bytes, mode: int) -> None:
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{_PART}")
+    os.close(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode))
     try:
-        with held(Path(temporary)):
+        with held(temporary):
             with open(temporary, "wb") as file:
                 file.write(content)
                 file.flush()
                 # Else a power cut after the move could leave an empty file under the name.
                 os.fsync(file.fileno())
-            os.chmod(temporary, 0o644)
             os.replace(temporary, path)
     except BaseException:
-        Path(temporary).unlink(missing_ok=True)
+        temporary.unlink(missing_ok=True)
         raise
 
 

@@ -125,6 +125,24 @@ def _digest(contents: Iterable[bytes]) -> str:
     return f"sha256:{total.hexdigest()}"
 
 
+def source_digest(path: str | Path) -> str:
+    """Return the digest of a source, or of any one file, without reading what it says.
+
+    Raises
+    ------
+    RecordsError
+        If it cannot be read.
+    """
+    path = Path(path)
+    if not path.is_dir() and not path.is_file():
+        raise RecordsError(f'There is no file or folder "{path}". {_EXPECTED}')
+    try:
+        files = _table_files(path).values() if path.is_dir() else [path]
+        return _digest(file.read_bytes() for file in sorted(files, key=lambda file: file.name))
+    except OSError as error:
+        raise RecordsError(f"{path} cannot be read ({error.strerror or error}).") from error
+
+
 def _table_files(folder: Path) -> dict[str, Path]:
     everything = sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
     files = [entry for entry in everything if table_name(entry) and entry.is_file()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,9 @@ CAUTION = (
 
 _FAILED = "*.failed.ipynb"
 _OF_A_QUARTER = (_FAILED, "orders.csv", "buying_list.*", "set_aside.csv", "data/*-*.*")
+_OF_A_NOTEBOOK = (".html", ".pdf", ".ipynb", ".failed.ipynb")
+_LAST = "allowances.json"
+_FOR_THE_OWNER_ALONE = 0o600
 
 
 def check(asked: argparse.Namespace) -> None:
@@ -61,6 +65,7 @@ def calibrate(asked: argparse.Namespace) -> None:
     """Update the allowances and save them."""
     from airstats.allowances import load_allowances
     from airstats.decisions import check_decision, decided_update
+    from airstats.staging import write_together
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
@@ -69,35 +74,36 @@ def calibrate(asked: argparse.Namespace) -> None:
     now = decided_update(
         records, asked.quarter, previous, decision, asked.depth_error_mm, asked.drift
     )
-    _write_set_aside(records, Path(asked.out).parent)
-    now.save(asked.out)
+    out = Path(asked.out)
+    notes = write_together({out: now.to_text(), **_set_aside(records, out.parent)})
+    _print_set_aside(records, out.parent)
     _print_allowances(now, previous)
-    _print_lines(records.notes)
-    print(f"written: {asked.out}")
+    _print_lines((*records.notes, *notes))
+    print(f"written: {out}")
 
 
 def price(asked: argparse.Namespace) -> None:
     """Price the jobs of a takeoff."""
     from airstats.allowances import load_allowances
     from airstats.defused import csv_of
-    from airstats.files import write_whole
+    from airstats.material_pricing import price_materials
     from airstats.pricing import price as work_out
+    from airstats.staging import write_together
 
     takeoff = _read(asked)
     known = load_allowances(asked.allowances)
-    if asked.materials:
-        orders = verbs_materials.price_all(asked, takeoff, known)
-    else:
-        orders = work_out(takeoff, known, asked.leftover_cost, asked.short_cost)
-        _print_orders(orders)
-    write_whole(Path(asked.out), csv_of(orders))
-    _write_set_aside(takeoff, Path(asked.out).parent)
-    written = [Path(asked.out)]
+    costs = (asked.leftover_cost, asked.short_cost)
+    orders = (price_materials if asked.materials else work_out)(takeoff, known, *costs)
+    out, said = Path(asked.out), ""
+    files: dict[Path, str | bytes] = {out: csv_of(orders)}
     if asked.buying_list:
-        written += verbs_materials.write_list(asked, takeoff, known, CAUTION, asked.buying_list)
-    for path in written:
-        print(f"written: {path}")
-    print(CAUTION)
+        folder = Path(asked.buying_list)
+        said, bought = verbs_materials.list_to_buy(asked, takeoff, known, CAUTION, folder)
+        files |= bought
+    notes = write_together(files | _set_aside(takeoff, out.parent))
+    (verbs_materials.print_packs if asked.materials else _print_orders)(orders)
+    _print_set_aside(takeoff, out.parent)
+    _print_written(files, notes, said)
 
 
 def _print_orders(orders: pd.DataFrame) -> None:
@@ -115,17 +121,19 @@ def _print_orders(orders: pd.DataFrame) -> None:
 def backtest(asked: argparse.Namespace) -> None:
     """Price every quarter from those before it."""
     from airstats.defused import csv_of
-    from airstats.files import write_whole
     from airstats.looking_back import WORDS_OF_RULES, read_truth
     from airstats.looking_back import backtest as look_back
+    from airstats.staging import write_together
 
     records = _read(asked)
     truth = read_truth(asked.truth) if asked.truth else None
     result = look_back(records, asked.leftover_cost, asked.short_cost, truth)
     folder = Path(asked.out)
-    for name, table in (("backtest_jobs", result.jobs), ("backtest_summary", result.summary)):
-        write_whole(folder / f"{name}.csv", csv_of(table))
-    _write_set_aside(records, folder)
+    tables = {"backtest_summary": result.summary, "backtest_jobs": result.jobs}
+    files = {folder / f"{name}.csv": csv_of(table) for name, table in tables.items()}
+    notes = write_together(files | _set_aside(records, folder))
+    _print_set_aside(records, folder)
+    _print_lines(tuple(notes))
     for row in result.summary.itertuples():
         print(
             f"{WORDS_OF_RULES[str(row.rule)]}: {row.jobs:.0f} jobs,"
@@ -139,46 +147,126 @@ def quarter(asked: argparse.Namespace) -> None:
     """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
     from airstats.allowances import load_allowances
     from airstats.decisions import check_decision, decided_update
-    from airstats.defused import csv_of
-    from airstats.files import write_whole
-    from airstats.pricing import price as work_out
-    from airstats.verbs_materials import write_list
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
     records = _read(asked)
     previous = load_allowances(asked.previous) if asked.previous else None
     takeoff = _read(asked, asked.takeoff) if asked.takeoff else None
-    codes = bool(asked.codes or asked.codes_key)
+    digests = _digests(asked, records, previous, takeoff)
+    codes, key = bool(asked.codes or asked.codes_key), ""
     if codes:
-        records, previous, takeoff = _coded(asked, records, previous, takeoff)
+        key, (records, previous, takeoff) = _coded(asked, records, previous, takeoff)
         decision = (asked.decision, *("not shown" if text else "" for text in decision[1:]))
     now = decided_update(records, asked.quarter, previous, decision, asked.depth_error_mm)
-    orders = work_out(takeoff, now, asked.leftover_cost, asked.short_cost) if takeoff else None
-    from airstats.staging import made_together
+    said, files = _files_of_a_quarter(asked, now, takeoff)
+    files |= _set_aside(records, Path())
+    notes = _make_quarter(asked, digests, files, key, decision)
+    _print_set_aside(records, Path(asked.out))
+    _print_allowances(now, previous)
+    if codes:
+        print("allowances.json holds codes: for the next quarter keep that of a run without them")
+    if asked.codes_key:
+        print(f"written: {asked.codes_key}, which undoes the codes: do not hand it over")
+    written = [*(Path(f"{name}.html") for name in _notebooks()), *files]
+    _print_written([Path(asked.out) / name for name in written], notes, said)
+
+
+def _make_quarter(
+    asked: argparse.Namespace,
+    digests: dict[str, str],
+    files: dict[Path, str | bytes],
+    key: str,
+    decision: tuple[str, str, str],
+) -> list[str]:
+    """Run the notebooks and move all into its place; return what there is to say of older files."""
+    from airstats.files import write_whole
+    from airstats.staging import MAKING, made_together
 
     folder = Path(asked.out)
-    with made_together(folder, _OF_A_QUARTER, "allowances.json", _FAILED) as making:
-        reports = _make_reports(asked, making, decision, codes)
-        reports += _write_card_and_sheet(now, making, asked.leftover_cost, asked.short_cost)
-        if orders is not None:
-            write_whole(making / "orders.csv", csv_of(orders))
-        if takeoff is not None:
-            reports += write_list(asked, takeoff, now, CAUTION, making, bool(now.materials))
-        _write_set_aside(records, making, folder)
-        now.save(making / "allowances.json")
-    _print_allowances(now, previous)
-    for report in reports:
-        print(f"written: {folder / report.relative_to(making)}")
-    print(CAUTION)
+    key_file = Path(asked.codes_key or folder / "none")
+    pages = [f"{name}{ending}" for name in _notebooks() for ending in _OF_A_NOTEBOOK]
+    with made_together(
+        folder,
+        key_file.parent,
+        ours=_OF_A_QUARTER,
+        last=_LAST,
+        sure=[*pages, *map(str, files)],
+        of_failure=_FAILED,
+    ) as notes:
+        _make_reports(asked, folder / MAKING, decision)
+        for name, content in files.items():
+            write_whole(folder / MAKING / name, content)
+        if key:
+            write_whole(key_file.parent / MAKING / key_file.name, key, _FOR_THE_OWNER_ALONE)
+        _refuse_changed(digests)
+    return notes
 
 
-def _make_reports(
-    asked: argparse.Namespace, making: Path, decision: tuple[str, str, str], codes: bool
-) -> list[Path]:
+def _notebooks() -> tuple[str, ...]:
+    from airstats.workbook import NOTEBOOKS
+
+    return NOTEBOOKS
+
+
+def _digests(
+    asked: argparse.Namespace,
+    records: Records,
+    previous: Allowances | None,
+    takeoff: Records | None,
+) -> dict[str, str]:
+    """The digest of every path that a quarter reads, as it was read."""
+    from airstats.sources import source_digest
+
+    firms = [path.strip() for path in asked.firms.split(";") if path.strip()]
+    digests = {path: source_digest(path) for path in firms}
+    digests |= {asked.takeoff: takeoff.digest} if takeoff else {}
+    digests |= {asked.previous: previous.digest()} if previous else {}
+    return digests | {asked.records: records.digest}
+
+
+def _refuse_changed(digests: dict[str, str]) -> None:
+    """The notebooks read the sources anew: what they show must be what was calibrated."""
+    from airstats.errors import RecordsError
+    from airstats.sources import source_digest
+
+    changed = [path for path, digest in digests.items() if source_digest(path) != digest]
+    if changed:
+        raise RecordsError(
+            f"{' and '.join(changed)} changed while the reports were made, so they would not agree"
+            " with one another. Nothing was written: run the command again."
+        )
+
+
+def _files_of_a_quarter(
+    asked: argparse.Namespace, now: Allowances, takeoff: Records | None
+) -> tuple[str, dict[Path, str | bytes]]:
+    """What there is to say of the takeoff, and all files but the notebooks' by their name.
+
+    A card to print and a live spreadsheet are what an estimator prices with away from here.
+    """
+    from airstats.card import allowance_card
+    from airstats.defused import csv_of
+    from airstats.price_sheet import price_sheet
+    from airstats.pricing import price as work_out
+
+    costs, said = (asked.leftover_cost, asked.short_cost), ""
+    files: dict[Path, str | bytes] = {
+        Path("allowance_card.html"): allowance_card(now, *costs),
+        Path("price_sheet.xlsx"): price_sheet(now, *costs),
+    }
+    if takeoff is not None:
+        files[Path("orders.csv")] = csv_of(work_out(takeoff, now, *costs))
+        others = bool(now.materials)
+        said, bought = verbs_materials.list_to_buy(asked, takeoff, now, CAUTION, Path(), others)
+        files |= bought
+    return said, files | {Path(_LAST): now.to_text()}
+
+
+def _make_reports(asked: argparse.Namespace, making: Path, decision: tuple[str, str, str]) -> None:
     from airstats.workbook import run_quarter
 
-    return run_quarter(
+    run_quarter(
         asked.records,
         asked.quarter,
         making,
@@ -189,7 +277,7 @@ def _make_reports(
         set_aside_bad_rows=asked.set_aside_bad_rows,
         dates=asked.dates,
         decision=decision,
-        codes=codes,
+        codes=bool(asked.codes or asked.codes_key),
         firms=asked.firms,
         depth_error_mm=asked.depth_error_mm,
         home=Path(asked.out),
@@ -201,20 +289,16 @@ def _coded(
     records: Records,
     previous: Allowances | None,
     takeoff: Records | None,
-) -> tuple[Records, Allowances | None, Records | None]:
-    """The sources with codes for names; the key goes to its file only if one is named."""
+) -> tuple[str, tuple[Records, Allowances | None, Records | None]]:
+    """The key, if a file for it is named, and the sources with codes for names."""
     from airstats.codes import code_names, coded_sources
     from airstats.defused import csv_of
-    from airstats.files import write_whole
     from airstats.masking import refuse_named_folder
 
     refuse_named_folder(Path(asked.out))
-    if asked.codes_key:
-        key = code_names(records, previous, takeoff).key()
-        write_whole(Path(asked.codes_key), csv_of(key))
-        print(f"written: {asked.codes_key}, which undoes the codes: do not hand it over")
-    print("allowances.json will hold codes: for the next quarter keep that of a run without them")
-    return coded_sources(records, previous, takeoff)
+    sources = (records, previous, takeoff)
+    key = csv_of(code_names(*sources).key()) if asked.codes_key else ""
+    return key, coded_sources(*sources)
 
 
 def _read(asked: argparse.Namespace, path: str | None = None) -> Records:
@@ -223,34 +307,32 @@ def _read(asked: argparse.Namespace, path: str | None = None) -> Records:
     return read_records(path or asked.records, asked.set_aside_bad_rows, asked.dates)
 
 
-def _write_card_and_sheet(
-    now: Allowances, folder: Path, leftover_cost: float, short_cost: float
-) -> list[Path]:
-    """What an estimator prices with away from here: a card to print, and a live spreadsheet."""
-    from airstats.card import allowance_card
-    from airstats.files import write_whole
-    from airstats.price_sheet import price_sheet
-
-    card, sheet = folder / "allowance_card.html", folder / "price_sheet.xlsx"
-    write_whole(card, allowance_card(now, leftover_cost, short_cost))
-    write_whole(sheet, price_sheet(now, leftover_cost, short_cost))
-    return [card, sheet]
-
-
-def _write_set_aside(records: Records, folder: Path, home: Path | None = None) -> None:
-    """Write the rows left out to a folder, whose files will be moved to `home` if that is given."""
-    if records.set_aside.empty:
-        return
+def _set_aside(records: Records, folder: Path) -> dict[Path, str | bytes]:
+    """The file of the rows left out, if there are any."""
     from airstats.defused import harmless, plain_csv
-    from airstats.files import write_whole
+    from airstats.staging import SET_ASIDE
 
+    if records.set_aside.empty:
+        return {}
     # The rows' own cells stay as they are, even those that a spreadsheet would run.
     aside = records.set_aside.assign(reason=records.set_aside["reason"].map(harmless))
-    write_whole(folder / "set_aside.csv", plain_csv(aside))
-    print(
-        f"{len(records.set_aside)} rows set aside, unchanged and with reasons:"
-        f" {(home or folder) / 'set_aside.csv'}"
-    )
+    return {folder / SET_ASIDE: plain_csv(aside)}
+
+
+def _print_set_aside(records: Records, folder: Path) -> None:
+    from airstats.staging import SET_ASIDE
+
+    if rows := len(records.set_aside):
+        print(f"{rows} rows set aside, unchanged and with reasons: {folder / SET_ASIDE}")
+
+
+def _print_written(files: Iterable[Path], notes: list[str], said: str) -> None:
+    if said:
+        print(said)
+    _print_lines(tuple(notes))
+    for path in files:
+        print(f"written: {path}")
+    print(CAUTION)
 
 
 def _print_allowances(now: Allowances, previous: Allowances | None) -> None:

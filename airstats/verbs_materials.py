@@ -29,13 +29,11 @@ def print_material_allowances(now: Allowances) -> None:
         )
 
 
-def price_all(asked: argparse.Namespace, takeoff: Records, known: Allowances) -> pd.DataFrame:
-    """Price the sheet and the other materials, and print the orders."""
-    from airstats.material_pricing import price_materials
+def print_packs(orders: pd.DataFrame) -> None:
+    """Print the orders of the sheet and the other materials."""
     from airstats.materials import plural
     from airstats.phrases import each, percent
 
-    orders = price_materials(takeoff, known, asked.leftover_cost, asked.short_cost)
     for row in each(orders):
         unit = plural(str(row.unit))
         prior = "; priced from the starting belief, no records yet" if not row.jobs_counted else ""
@@ -45,28 +43,28 @@ def price_all(asked: argparse.Namespace, takeoff: Records, known: Allowances) ->
             f" {unit}); chance of being short {percent(row.chance_short, 1)}; on average"
             f" {row.expected_left_over_packs:.1f} packs left over{prior}"
         )
-    return orders
 
 
-def write_list(
+def list_to_buy(
     asked: argparse.Namespace,
     takeoff: Records,
     known: Allowances,
     caution: str,
-    folder: str | Path,
+    folder: Path,
     others: bool = True,
-) -> list[Path]:
-    """Write the buying list of all jobs together to a folder, and print its headline.
+) -> tuple[str, dict[Path, str | bytes]]:
+    """Return the headline of the buying list of all jobs together, and its files in a folder.
 
     Without `others` it holds the sheet alone.
     """
     from airstats.buying import buying_list
-    from airstats.buying_files import write_buying_list
+    from airstats.buying_files import buying_files
     from airstats.materials import SHEET
     from airstats.words_buying import headline, unlearnt
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
     bought = bought if others else bought[bought["material"].eq(SHEET)]
     jobs = takeoff.jobs["job_id"].tolist()
-    print(" ".join(filter(None, [headline(bought, jobs), unlearnt(bought)])))
-    return write_buying_list(bought, jobs, known.quarter, caution, folder)
+    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought)]))
+    files = buying_files(bought, jobs, known.quarter, caution)
+    return said, {folder / name: content for name, content in files.items()}

@@ -16,6 +16,7 @@ import papermill
 from nbclient import NotebookClient
 from papermill.exceptions import PapermillExecutionError
 from tqdm import tqdm
+from traitlets.config import Config
 
 from airstats.blocks import Page, images, notebook_page
 from airstats.errors import AirstatsError
@@ -226,6 +227,8 @@ def _write(name: str, page: Page, out: Path) -> None:
 
 
 def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
+    # Elsewhere the files by which kernels are reached would pile up if runs are killed.
+    reached_by = str(target.with_name("kernel.json").resolve())
     papermill.execute_notebook(
         _verbatim(source),
         _verbatim(target),
@@ -238,6 +241,7 @@ def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
         shutdown_kernel="immediate",
         kernel_manager_class=Kernel,
         extra_arguments=["--IPKernelApp.log_level=40"],
+        config=Config(KernelManager={"connection_file": reached_by}),
     )
 
 

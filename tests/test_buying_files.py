@@ -16,7 +16,7 @@ from airstats.pooling import pooled_orders
 from airstats.pricing import priced
 from airstats.takeoff import take_off
 from airstats.verbs import CAUTION
-from airstats.verbs_materials import write_list
+from airstats.verbs_materials import list_to_buy
 from tests.material_firm import firm, save
 
 AHEAD = firm(6, seed=8)
@@ -163,7 +163,7 @@ def test_price_with_materials_and_a_buying_list(folder, bought, capsys):
     written = pd.read_csv(folder / "list" / "buying_list.csv")
     assert written["order_packs"].tolist() == bought["order_packs"].tolist()
     assert {p.name for p in (folder / "list").iterdir()} == {
-        "buying_list.csv", "buying_list.xlsx", "buying_list.html",
+        "buying_list.csv", "buying_list.xlsx", "buying_list.html", "written_by_airstats.txt",
     }  # fmt: skip
 
 
@@ -182,8 +182,10 @@ def test_calibrate_says_what_it_learnt_of_materials(tmp_path, capsys):
     assert re.search(r"frame tape +0\.\d{3} ± 0\.\d{3} m a m counted", capsys.readouterr().out)
 
 
-def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known, capsys):
+def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known):
     asked = argparse.Namespace(leftover_cost=60.0, short_cost=240.0)
-    write_list(asked, AHEAD, replace(known, materials={}), CAUTION, tmp_path, others=False)
-    assert pd.read_csv(tmp_path / "buying_list.csv")["material"].tolist() == ["sheet"]
-    assert re.match(r"For 6 jobs buy \d+ rolls of sheet", capsys.readouterr().out)
+    bare = replace(known, materials={})
+    said, files = list_to_buy(asked, AHEAD, bare, CAUTION, tmp_path, others=False)
+    bought = pd.read_csv(io.StringIO(files[tmp_path / "buying_list.csv"]))
+    assert bought["material"].tolist() == ["sheet"]
+    assert re.match(r"For 6 jobs buy \d+ rolls of sheet", said)
