@@ -231,8 +231,7 @@ def _move_all_in(
         _list_also(folder, names)
     with _marked_unfinished(made if sum(map(len, made.values())) + len(stale) > 1 else ()):
         notes += _keep_rows(first, listed)
-        for name in stale - {SET_ASIDE}:
-            (first / name).unlink()
+        _unlink(first / name for name in stale - {SET_ASIDE})
         for folder, names in made.items():
             _move_in(folder, names, last)
     if older - stale:
@@ -242,11 +241,21 @@ def _move_all_in(
 
 @contextmanager
 def _marked_unfinished(folders: Iterable[Path]) -> Iterator[None]:
-    for folder in folders:
-        write_whole(folder / UNFINISHED, _NOTE)
+    notes = [folder / UNFINISHED for folder in folders]
+    try:
+        for note in notes:
+            write_whole(note, _NOTE)
+    except OSError:
+        # Nothing has been moved yet.
+        _unlink(notes)
+        raise
     yield
-    for folder in folders:
-        (folder / UNFINISHED).unlink()
+    _unlink(notes)
+
+
+def _unlink(paths: Iterable[Path]) -> None:
+    for path in paths:
+        path.unlink(missing_ok=True)
 
 
 def _move_in(folder: Path, names: list[str], last: str = "") -> None:
@@ -263,15 +272,15 @@ def _keep_rows(folder: Path, listed: _Listed) -> list[str]:
     old, new = folder / SET_ASIDE, folder / MAKING / SET_ASIDE
     if not _is_ours(folder, SET_ASIDE, listed):
         return []
-    digest = _digest(old)
-    if new.exists() and _digest(new) == digest:
+    same = {_digest(old)}
+    if new.exists() and _digest(new) in same:
         return []
-    for number in count(1):
-        kept = old.with_stem(f"{old.stem}-{number}")
-        if not os.path.lexists(kept):
-            break
-        if kept.is_file() and _digest(kept) == digest:
-            break
+    numbered = (old.with_stem(f"{old.stem}-{number}") for number in count(1))
+    kept = next(
+        path
+        for path in numbered
+        if not os.path.lexists(path) or _is_ours(folder, path.name, {path.name: same})
+    )
     os.replace(old, kept)
     return [f"{old} of an earlier run is kept as {kept.name}"]
 
