@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import airstats
+from tests.mutate import ROOT, tests_of
 
 PACKAGE = Path(airstats.__file__).parent
 MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
@@ -135,3 +136,10 @@ def test_every_public_name_is_there():
         assert getattr(airstats, name) is not None
     with pytest.raises(AttributeError, match="airstats has no attribute 'nothing'"):
         _ = airstats.nothing
+
+
+def test_the_modules_and_tests_that_mutation_names_are_there():
+    named = tests_of()
+    assert len(named) > 20
+    for path in {*named, *(test for tests in named.values() for test in tests)}:
+        assert (ROOT / path).is_file(), path
