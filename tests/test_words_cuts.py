@@ -123,10 +123,9 @@ def test_turning_prices_are_named_and_the_far_ones_called_unlikely(records, term
     said = words_cuts.turn_words(turns).text
     assert said.startswith("If all openings were cut alike, slit down the middle would be cheapest")
     assert "Corner to corner would cost" in said
-    near = turns.assign(turns_at=turns["now"] * 1.5)
-    assert "unlikely" not in words_cuts.turn_words(near).text
-    far = turns.assign(turns_at=turns["now"] * 9)
-    assert words_cuts.turn_words(far).text.count("which is unlikely") == 2
+    for times, unlikely in ((2.9, 0), (3.1, 2), (1 / 2.9, 0), (1 / 3.1, 2)):
+        said = words_cuts.turn_words(turns.assign(turns_at=turns["now"] * times)).text
+        assert said.count("unlikely") == unlikely
     never = turns.assign(turns_at=np.nan)
     assert words_cuts.turn_words(never).text.count("no price or time alone would turn that") == 2
 
