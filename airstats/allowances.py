@@ -19,7 +19,7 @@ from airstats.belief_file import (
     check_history,
     is_texts,
 )
-from airstats.calibration import ALLOWANCES, FORMS, REUSE_NAMES, Belief, starting_belief
+from airstats.calibration import FORMS, Belief, allowance_names, starting_belief
 from airstats.errors import AllowancesError
 from airstats.files import own_digest, readable_json, rounded, sha256, write_whole
 from airstats.material_file import Blocks, blocks_of, shown_part, stored_part
@@ -32,14 +32,6 @@ INTERVAL = 0.9
 _WAY_OUT = "take the file as airstats wrote it, or calibrate that quarter again."
 REACH = 1.6449
 """Standard deviations either way that hold the same share of a normal distribution."""
-UNITS = {
-    "waste": "m² a m² laid",
-    "reveal.diagonal": "m² of sheet a m² of reveal",
-    "reveal.centre": "m² of sheet a m² of reveal",
-    "reveal.lined": "m² of sheet a m² of reveal",
-    "reuse.diagonal": "share of usable off-cuts",
-    "reuse.centre": "share of usable off-cuts",
-}
 
 
 @dataclass(frozen=True)
@@ -75,31 +67,35 @@ class Allowances:
     materials: Blocks = field(default_factory=dict)
 
     def table(self) -> pd.DataFrame:
-        """Return the four allowances: index the name; `mean, sd, low, high, unit`.
+        """Return the allowances: index the name; `mean, sd, low, high, unit`.
 
         low and high hold 90 %. Waste is averaged over all candidates, the reveal factors over
         those that use a flat factor.
         """
         flat = _form_rows(self.belief, "factor")
         waste = _summary(self.belief, (0,), ("waste",))
-        return pd.concat([waste, _summary(flat, (1, 2, 3), ALLOWANCES[1:])])
+        return pd.concat([waste, _summary(flat, range(1, flat.shared), allowance_names()[1:])])
 
     def reuse_table(self) -> pd.DataFrame:
         """Return the shares of usable off-cuts that are used, as `table` does."""
-        return _summary(_form_rows(self.belief, "reuse"), (1, 2), REUSE_NAMES[1:3])
+        names = allowance_names("reuse")
+        places = [place for place, name in enumerate(names) if name.startswith("reuse.")]
+        shown = tuple(names[place] for place in places)
+        return _summary(_form_rows(self.belief, "reuse"), places, shown)
 
     def covariance(self) -> np.ndarray:
-        """Return the (4, 4) covariance of the allowances under flat factors."""
+        """Return the covariance of the allowances under flat factors."""
         flat = _form_rows(self.belief, "factor")
-        weight, mean = flat.weight, flat.mean[:, :4]
+        weight, mean = flat.weight, flat.mean[:, : flat.shared]
         away = mean - weight @ mean
-        within = np.einsum("g,gij->ij", weight, flat.covariance[:, :4, :4])
+        within = np.einsum("g,gij->ij", weight, flat.covariance[:, : flat.shared, : flat.shared])
         return within + np.einsum("g,gi,gj->ij", weight, away, away)
 
     def crew_table(self) -> pd.DataFrame:
         """Return each crew's departure from the firm's waste: `mean, sd, low, high, jobs`."""
         crews = self.belief.crews
-        table = _summary(self.belief, range(4, 4 + len(crews)), crews, "m² a m² laid")
+        table = _summary(self.belief, range(self.belief.shared, self.belief.mean.shape[1]), crews)
+        table = table.assign(unit=unit_of("waste"))
         return table.assign(jobs=[self.crew_jobs.get(crew, 0) for crew in crews])
 
     def spread(self) -> dict[str, float]:
@@ -144,7 +140,7 @@ class Allowances:
             "allowances": self.table().to_dict("index"),
             "reuse": self.reuse_table().to_dict("index"),
             "form_weights": self.form_weights(),
-            "parameter_order": list(ALLOWANCES),
+            "parameter_order": list(allowance_names()),
             "covariance": self.covariance(),
             "spread": self.spread(),
             "crews": crews.to_dict("index"),
@@ -230,9 +226,13 @@ def _form_rows(belief: Belief, form: str) -> Belief:
     return replace(rows, weight=rows.weight / rows.weight.sum())
 
 
-def _summary(
-    belief: Belief, places: Any, names: tuple[str, ...], unit: str | None = None
-) -> pd.DataFrame:
+def unit_of(name: str) -> str:
+    """Return the unit of an allowance, a re-use share or a crew's departure."""
+    kinds = {"reveal": "m² of sheet a m² of reveal", "reuse": "share of usable off-cuts"}
+    return kinds.get(name.partition(".")[0] if "." in name else "", "m² a m² laid")
+
+
+def _summary(belief: Belief, places: Any, names: tuple[str, ...]) -> pd.DataFrame:
     """Mean, sd and the 90 % interval of some parameters, averaged over the candidates."""
     places = list(places)
     sd = np.sqrt(np.diagonal(belief.covariance, axis1=1, axis2=2)[:, places])
@@ -243,7 +243,7 @@ def _summary(
         "sd": mix.sd(),
         "low": mix.quantile(tail) if places else [],
         "high": mix.quantile(1 - tail) if places else [],
-        "unit": [unit or UNITS[name] for name in names],
+        "unit": [unit_of(name) for name in names],
     }
     return pd.DataFrame(columns, index=list(names))
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from airstats.calibration import ALLOWANCES, FORMS, Belief
+from airstats.calibration import FORMS, Belief, allowance_names
 from airstats.prior import Prior
 from airstats.quarters import quarter_number
 
@@ -48,7 +48,7 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
     KeyError, TypeError, ValueError
         If a number is missing or cannot be.
     """
-    size = len(ALLOWANCES) + len(crews)
+    size = len(allowance_names()) + len(crews)
     lower = np.tril_indices(size)
     covariance = np.zeros((len(rows), size, size))
     triangles = np.array([row["covariance"] for row in rows], dtype=float)

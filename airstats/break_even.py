@@ -10,10 +10,10 @@ import pandas as pd
 from scipy.optimize import brentq
 
 from airstats.cut_choice import cheapest_way, cut_amounts, cut_costs
+from airstats.cut_patterns import CUTS
 from airstats.cut_terms import STANDARD_TERMS, CutCosts, CutTerms
 from airstats.errors import AirstatsError
 from airstats.offcuts import Floats
-from airstats.openings import CUTS
 
 # A price ten times as high as today's is not worth a thought.
 FARTHEST = 10.0
@@ -25,7 +25,7 @@ def break_even_map(
     areas_m2: Sequence[float] | Floats | None = None,
     reveals_mm: Sequence[float] | Floats | None = None,
 ) -> pd.DataFrame:
-    """Compare the cost of the three cuts over a grid of sizes and reveal depths.
+    """Compare the cost of the cuts over a grid of sizes and reveal depths.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def break_even_map(
     )
     costs = cut_costs(grid.assign(sides=4), terms)[[f"{cut}_cost" for cut in CUTS]]
     ordered = np.sort(costs.to_numpy(), axis=1)
-    cheapest = np.array(CUTS)[costs.to_numpy().argmin(axis=1)]
+    cheapest = np.array(list(CUTS))[costs.to_numpy().argmin(axis=1)]
     return grid.join(costs).assign(cheapest_cut=cheapest, margin=ordered[:, 1] - ordered[:, 0])
 
 

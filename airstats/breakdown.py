@@ -10,8 +10,8 @@ import pandas as pd
 from scipy import stats
 
 from airstats.allowances import INTERVAL, Allowances
-from airstats.calibration import ALLOWANCES
-from airstats.openings import CUTS
+from airstats.calibration import allowance_names
+from airstats.cut_patterns import CUTS
 from airstats.overrun import (
     MAIN,
     NET,
@@ -170,7 +170,7 @@ def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 
 def cuts_apart(allowances: Allowances, cut: str, other: str) -> pd.Series:
     """Return how much more sheet a m² of reveal takes by one cut than by another (90 %)."""
-    places = [ALLOWANCES.index(f"reveal.{name}") for name in (cut, other)]
+    places = [allowance_names().index(f"reveal.{name}") for name in (cut, other)]
     covariance = allowances.covariance()[np.ix_(places, places)]
     sign = np.array([1.0, -1.0])
     mean = float(sign @ allowances.table()["mean"].iloc[places])

@@ -18,22 +18,17 @@ import numpy as np
 from threadpoolctl import ThreadpoolController
 
 from airstats.ascent import Height, climb
+from airstats.cut_patterns import CUTS, reused_cuts
 from airstats.likelihood import Agreement, agreement
 from airstats.mixture import Mixture
 from airstats.names import name_key, places_of
 from airstats.prior import DRIFT_OF_FACTORS, Prior
-from airstats.takeoff import CROSSING_CUTS, Takeoff, by_quantity
+from airstats.takeoff import Takeoff, by_quantity
 
 Array = np.ndarray
 
 FORMS = ("factor", "reuse")
 """The two means: a flat factor on reveal area, or needed sheet less a share of usable off-cuts."""
-
-ALLOWANCES = ("waste", "reveal.diagonal", "reveal.centre", "reveal.lined")
-REUSE_NAMES = ("waste", "reuse.diagonal", "reuse.centre", "reveal.lined")
-REVEAL_PARTS = (1, 2, 3)
-"""Places of the reveals among the parameters."""
-_SHARED = len(ALLOWANCES)
 
 JOBS_AT_A_TIME = 4096
 """More jobs than this move the belief in turns: by then it is as good as normal."""
@@ -43,7 +38,7 @@ _ONE_AT_A_TIME = RLock()
 
 @dataclass(frozen=True)
 class Belief:
-    """G candidates, each with a normal belief over P parameters (4 allowances, then crews).
+    """G candidates, each with a normal belief over P parameters (the allowances, then crews).
 
     Attributes
     ----------
@@ -51,7 +46,7 @@ class Belief:
     spread, crew_sd, drift : (G,) m² a m² laid
     weight : (G,) adds up to 1
     mean : (G, P); covariance : (G, P, P)
-    crews : names of the P - 4 crews
+    crews : names of the crews, whose departures are the last parameters
     seen, wrong : jobs seen, and how many of them are likely grossly wrong
     """
 
@@ -66,6 +61,11 @@ class Belief:
     prior: Prior
     seen: float = 0.0
     wrong: float = 0.0
+
+    @property
+    def shared(self) -> int:
+        """How many parameters all crews share: waste, and one for each cut."""
+        return self.mean.shape[1] - len(self.crews)
 
     @property
     def gross_share(self) -> float:
@@ -87,8 +87,15 @@ class Fit(NamedTuple):
     log_evidence: Array
 
 
-def starting_belief(prior: Prior = Prior()) -> Belief:
+def allowance_names(form: str = "factor") -> tuple[str, ...]:
+    """Return the names of the shared parameters of a form: waste, then one for each cut."""
+    reused = reused_cuts() if form == "reuse" else []
+    return ("waste", *(f"{'reuse' if cut in reused else 'reveal'}.{cut}" for cut in CUTS))
+
+
+def starting_belief(prior: Prior | None = None) -> Belief:
     """Return the belief before any job, without crews and with one drift of zero."""
+    prior = prior or Prior()
     forms = {0: 1 - prior.reuse_weight, 1: prior.reuse_weight}
     grid = list(product(forms, prior.spread_nodes, prior.crew_sd_weights))
     spread = np.array([node for _, node, _ in grid])
@@ -96,12 +103,9 @@ def starting_belief(prior: Prior = Prior()) -> Belief:
     form = np.array([f for f, _, _ in grid])
     z = np.log(spread / prior.spread_centre) / prior.spread_log_sd
     weight = np.exp(-0.5 * z**2) * crew_weight * np.array([forms[f] for f in form])
-    slots = np.array(
-        [
-            [prior.waste, *prior.reveal_factors],
-            [prior.waste, *prior.reuse_shares, prior.reveal_factors[2]],
-        ]
-    )
+    factors = dict(zip(CUTS, prior.reveal_factors, strict=True))
+    shares = dict(zip(reused_cuts(), prior.reuse_shares, strict=True))
+    slots = np.array([[prior.waste, *cuts.values()] for cuts in (factors, factors | shares)])
     return Belief(
         form=form,
         spread=spread,
@@ -109,7 +113,7 @@ def starting_belief(prior: Prior = Prior()) -> Belief:
         drift=np.zeros(len(grid)),
         weight=weight / weight.sum(),
         mean=slots[form, :, 0],
-        covariance=np.eye(_SHARED) * slots[form, :, 1][:, :, None] ** 2,
+        covariance=np.eye(slots.shape[1]) * slots[form, :, 1][:, :, None] ** 2,
         crews=(),
         prior=prior,
     )
@@ -142,9 +146,9 @@ def branch_over_drift(belief: Belief) -> Belief:
 
 def widen(belief: Belief, quarters: int) -> Belief:
     """Let the allowances wander for some quarters: a random walk, so variances add."""
-    scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (_SHARED - 1)])
+    scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (belief.shared - 1)])
     covariance = belief.covariance.copy()
-    place = np.arange(_SHARED)
+    place = np.arange(belief.shared)
     covariance[:, place, place] += quarters * (belief.drift[:, None] * scale) ** 2
     return replace(belief, covariance=covariance)
 
@@ -217,14 +221,12 @@ def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Arr
     """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain."""
     laid = jobs.columns(["laid_m2"])
     named = (places_of(jobs.crews, crews)[:, None] == np.arange(len(crews))) * laid
-    lined = jobs.columns(["reveal_lined_m2"])
-    quantity = "reveal" if FORMS[form] == "factor" else "fillable"
-    crossing = jobs.columns([f"{quantity}_{cut}_m2" for cut in CROSSING_CUTS])
-    certain = laid[:, 0].copy()
+    reveals, certain = jobs.by_cut("reveal"), laid[:, 0].copy()
     if FORMS[form] == "reuse":
-        crossing = -crossing
-        certain += jobs.columns([f"needed_{cut}_m2" for cut in CROSSING_CUTS]).sum(axis=1)
-    return np.hstack([laid, crossing, lined, named]), certain
+        reused = np.isin(list(CUTS), reused_cuts())
+        reveals[:, reused] = -jobs.by_cut("fillable")[:, reused]
+        certain += jobs.by_cut("needed")[:, reused].sum(axis=1)
+    return np.hstack([laid, reveals, named]), certain
 
 
 class FormDesign(NamedTuple):

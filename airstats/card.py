@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, Template
 
 from airstats.allowances import Allowances
 from airstats.corner_methods import CORNERS
+from airstats.cut_patterns import CUTS, stopped_cuts
 from airstats.material_calibration import material_table
 from airstats.material_pricing import price_materials
 from airstats.material_quantities import material_quantities
@@ -27,14 +28,6 @@ EXAMPLE = OneJob()
 MOST_CREWS = 6
 """More crews would not fit the page: those that stand apart most are named."""
 MOST_WORDS = 160
-ORDINARY = {
-    "waste": "of laid sheet",
-    "reveal.diagonal": "of reveal, cut corner to corner",
-    "reveal.centre": "of reveal, slit down the middle",
-    "reveal.lined": "of reveal, lined with strips",
-}
-
-DIGITS = {name: 3 if name == "waste" else 2 for name in ORDINARY}
 
 
 @dataclass(frozen=True)
@@ -78,7 +71,7 @@ def hand_rule(
     job : OneJob
         The job, with one kind of opening.
     allowances : Allowances
-        Their four means are used, as printed.
+        Their means are used, as printed.
     leftover_cost, short_cost : float
         Money for each roll left over and for each roll short.
     margin_share : float, optional
@@ -137,24 +130,29 @@ def allowance_card(
         job=job,
         share=critical_share(leftover_cost, short_cost),
         costs=(leftover_cost, short_cost),
+        stopped=", ".join(stopped_cuts()),
         decision=_decision(allowances),
         caution=CAUTION.text,
     )
 
 
 def printed_means(allowances: Allowances) -> dict[str, float]:
-    """Return the four means as the card prints them, so that a pencil agrees with it."""
+    """Return the means as the card prints them, so that a pencil agrees with it."""
     means = allowances.table()["mean"]
-    return {str(name): round(float(mean), DIGITS[str(name)]) for name, mean in means.items()}
+    return {str(name): round(float(mean), _digits(str(name))) for name, mean in means.items()}
+
+
+def _digits(name: str) -> int:
+    return 3 if name == "waste" else 2
 
 
 def _factors(allowances: Allowances) -> list[dict[str, str]]:
     rows = []
     for name, row in allowances.table().iterrows():
-        digits = DIGITS[str(name)]
-        numbers = {key: number(row[key], digits) for key in ("mean", "low", "high")}
-        named = {"name": str(name).removeprefix("reveal."), "what": ORDINARY[str(name)]}
-        rows.append(named | numbers)
+        cut = str(name).removeprefix("reveal.")
+        what = f"of reveal, {CUTS[cut].of_reveals}" if cut in CUTS else "of laid sheet"
+        numbers = {key: number(row[key], _digits(cut)) for key in ("mean", "low", "high")}
+        rows.append({"name": cut, "what": what} | numbers)
     return rows
 
 

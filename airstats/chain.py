@@ -12,10 +12,10 @@ import numpy as np
 from airstats.allowances import Allowances, load_allowances, unchanged
 from airstats.calibration import Belief, branch_over_drift, update_and_judge, widen
 from airstats.codes import refuse_coded
+from airstats.cut_patterns import CUTS
 from airstats.errors import AllowancesError, RecordsError
 from airstats.names import name_key, places_of
-from airstats.openings import CUTS
-from airstats.prior import REVEAL_FACTORS, Prior
+from airstats.prior import Prior
 from airstats.quarters import quarter_number, quarters_between
 from airstats.records import Records
 from airstats.takeoff import Takeoff, take_off
@@ -264,6 +264,6 @@ def measuring_sd_m2(jobs: Takeoff, depth_error_mm: float) -> np.ndarray:
     The error of a depth is taken as common to a job's openings of one cut (one person, one
     gauge), and each m² of reveal as worth the prior's factor.
     """
-    lengths = jobs.columns([f"reveal_length_{cut}_m" for cut in CUTS])
-    factors = np.array([REVEAL_FACTORS[cut][0] for cut in CUTS])
+    lengths = jobs.by_cut("reveal_length", "m")
+    factors = np.array([cut.reveal_factor.mean for cut in CUTS.values()])
     return np.sqrt(((lengths * factors) ** 2).sum(axis=1)) * depth_error_mm / 1000

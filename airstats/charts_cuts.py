@@ -8,20 +8,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy import ndimage
 
-from airstats.cuts import CUT_NAMES, CUTS
+from airstats.cut_patterns import CUTS
 from airstats.drafting import INK, words
-from airstats.drawing import describe_opening, draw_elevation, draw_opening, legend_key
+from airstats.drawing import NO_DRAWING, describe_opening, draw_elevation, draw_opening, legend_key
+from airstats.openings import Opening, opening_pieces
 from airstats.phrases import each, listed, number, percent
-from airstats.pieces import Opening, opening_pieces
 from airstats.practice import Practice
 from airstats.screen import Picture
 
-# Tone and hatch of each cut's part of the map: apart in grey, and without any colour.
-REGIONS = {
-    "diagonal": ("#F5D3A6", "//"),
-    "centre": ("#FFFFFF", None),
-    "lined": ("#8CB6D3", ".."),
-}
 SIZES = ("width_mm", "height_mm", "reveal_mm")
 MOST_OPENINGS, ACROSS = 24, 4
 LABELLED = 0.03
@@ -48,18 +42,21 @@ def cut_sheet(plan: pd.DataFrame) -> Picture:
     down = -(-len(shown) // ACROSS)
     figure = Figure(figsize=(8.4, 2.7 * down + 0.4), layout="constrained")
     drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
-    key = legend_key(drawn, reveal=False)
+    key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
     figure.legend(handles=key, loc="outside lower center", ncols=3, frameon=False)
     panels = figure.subplots(down, ACROSS, squeeze=False).ravel()
     for axes in panels:
         axes.axis("off")
     for axes, pieces, (_, row) in zip(panels, drawn, shown.iterrows(), strict=False):
+        axes.set_title(_panel_title(row), loc="left", fontsize=9)
+        if pieces is None:
+            axes.text(0.5, 0.5, NO_DRAWING, ha="center", transform=axes.transAxes, fontsize=9)
+            continue
         margin = 0.22 * max(pieces.width_m, pieces.height_m)
         draw_elevation(axes, pieces, margin)
         axes.set_aspect("equal")
         axes.set_xlim(-1.1 * margin, pieces.width_m + 0.55 * margin)
         axes.set_ylim(-1.1 * margin, pieces.height_m + 0.55 * margin)
-        axes.set_title(_panel_title(row), loc="left", fontsize=9)
     said = [f"{r.job_id} {r.mark} {r.cut_way}".replace("  ", " ") for r in each(shown)]
     more = f" First {len(shown)} of {len(plan)} kinds." if len(plan) > len(shown) else ""
     columns = ["job_id", "mark", "count", *SIZES, "sides", "cut_way"]
@@ -116,7 +113,7 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
 def describe_cut_map(grid: pd.DataFrame) -> str:
     """Say in words what `cut_map` shows; it serves as the text alternative."""
     share = grid["cheapest_cut"].value_counts(normalize=True)
-    said = [f"{CUT_NAMES[str(cut)]} in {percent(part)}" for cut, part in share.items()]
+    said = [f"{CUTS[str(cut)].words} in {percent(part)}" for cut, part in share.items()]
     area, depth = grid["opening_m2"], grid["reveal_mm"]
     return (
         f"Map of the cheapest cut for openings of {area.min():g} to {area.max():g} m² with reveals"
@@ -129,20 +126,20 @@ def _regions(axes: Axes, grid: pd.DataFrame) -> None:
     """Fill each cut's part, with the line where it costs as much as the next best."""
     costs = {cut: grid.pivot_table(f"{cut}_cost", "reveal_mm", "opening_m2")
              for cut in CUTS}  # fmt: skip
-    x, y = costs[CUTS[0]].columns.to_numpy(), costs[CUTS[0]].index.to_numpy()
+    x, y = (ends.to_numpy() for ends in next(iter(costs.values())).axes[::-1])
     for cut, cost in costs.items():
         rest = np.minimum.reduce([costs[other].to_numpy() for other in CUTS if other != cut])
         ahead = rest - cost.to_numpy()
         if ahead.max() <= 0:
             continue
-        tone, hatch = REGIONS[cut]
+        look = CUTS[cut]
         levels = [0, ahead.max() + 1]
-        axes.contourf(x, y, ahead, levels, colors=[tone], hatches=[hatch])
+        axes.contourf(x, y, ahead, levels, colors=[look.tone], hatches=[look.hatch])
         if ahead.min() < 0:
             axes.contour(x, y, ahead, [0.0], colors=INK, linewidths=2.6)
         lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
         axes.clabel(lines, fontsize=8, fmt="%g", zorder=2)
-        _labels(axes, x, y, ahead > 0, CUT_NAMES[cut].replace(" and ", "\nand "))
+        _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
 
 
 def _dots(axes: Axes, openings: pd.DataFrame) -> None:

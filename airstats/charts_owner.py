@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from airstats.breakdown import OVERRUN
 from airstats.charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
 from airstats.hindsight import Hindsight
-from airstats.overrun import CAUSE_WORDS, MAIN
+from airstats.overrun import MAIN, cause_words
 from airstats.phrases import counted, each, give_or_take, listed, number, rolls
 from airstats.screen import Picture
 from airstats.takeoff import Takeoff
@@ -41,7 +41,7 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     axes.barh(last, used - priced, color=GREY, edgecolor=INK, linewidth=0.6)
     reach = ((table["high"] - table["low"]) / 2).where(lambda half: half >= 0.005)
     axes.errorbar(end, places, xerr=reach, fmt="none", ecolor=INK, capsize=3, linewidth=1)
-    names = [CAUSE_WORDS[cause] for cause in table["cause"]]
+    names = [cause_words(cause) for cause in table["cause"]]
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
     axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
     shown = [_with_reach(row) for row in each(table)]

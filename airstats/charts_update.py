@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from airstats.allowances import UNITS, Allowances
+from airstats.allowances import Allowances, unit_of
 from airstats.charts import BLUE, GREY, INK, MOST_JOBS, ORANGE, WIDTH, paper, tidy
 from airstats.phrases import counted, each, listed, number, percent
 from airstats.prior_check import PriorCheck
@@ -27,7 +27,7 @@ def allowance_paths(chain: Sequence[Allowances]) -> Picture:
     steps = [step.table().rename_axis("allowance").reset_index() for step in chain]
     named = [table.assign(quarter=s.quarter) for s, table in zip(chain, steps, strict=True)]
     table = pd.concat(named, ignore_index=True)
-    figure, panels = _four_panels(5.6)
+    figure, panels = _panels(table["allowance"].nunique(), 2.8)
     for axes, (name, part) in zip(panels, table.groupby("allowance", sort=False), strict=True):
         axes.fill_between(part["quarter"], part["low"], part["high"], color=BLUE, alpha=0.2)
         axes.plot(part["quarter"], part["mean"], color=BLUE, marker="o", markersize=4)
@@ -46,7 +46,7 @@ def allowance_paths(chain: Sequence[Allowances]) -> Picture:
 
 def side_by_side(table: pd.DataFrame) -> Picture:
     """Draw last value, this quarter alone and new value of each allowance, from the comparison."""
-    figure, panels = _four_panels(3.9)
+    figure, panels = _panels(len(table), 1.95)
     for axes, row in zip(panels, each(table), strict=True):
         for place, (name, colour) in enumerate(zip(VALUES, (GREY, ORANGE, BLUE), strict=True)):
             value, sd = getattr(row, name), getattr(row, f"{name}_sd")
@@ -160,16 +160,20 @@ def _rolls_apart(value: int) -> str:
     return f"{value:+d}".replace("-", "−") if value else "0"
 
 
-def _four_panels(height: float) -> tuple[Figure, Sequence[Axes]]:
-    figure = Figure(figsize=(WIDTH, height), layout="constrained")
-    panels = figure.subplots(2, 2).ravel()
-    for axes in panels:
+def _panels(count: int, height: float) -> tuple[Figure, Sequence[Axes]]:
+    """Panels in two columns, each of this height."""
+    down = -(-count // 2)
+    figure = Figure(figsize=(WIDTH, height * down), layout="constrained")
+    panels = figure.subplots(down, 2, squeeze=False).ravel()
+    for axes in panels[:count]:
         tidy(axes)
-    return figure, panels
+    for axes in panels[count:]:
+        axes.axis("off")
+    return figure, list(panels[:count])
 
 
 def _short_unit(name: str) -> str:
-    return UNITS[name].replace(" of sheet", "")
+    return unit_of(name).replace(" of sheet", "")
 
 
 def _pull_panel(axes: Axes, part: pd.DataFrame) -> None:

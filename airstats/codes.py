@@ -17,7 +17,7 @@ import pandas as pd
 
 from airstats.allowances import Allowances
 from airstats.belief_file import belief_of, belief_rows
-from airstats.calibration import ALLOWANCES, Belief
+from airstats.calibration import Belief
 from airstats.errors import AllowancesError
 from airstats.materials import MATERIALS
 from airstats.names import name_key
@@ -160,7 +160,7 @@ def coded_allowances(allowances: Allowances, codes: Codes) -> Allowances:
 def _coded_belief(belief: Belief, codes: Codes) -> Belief:
     crews = [codes.of("crew", crew) for crew in belief.crews]
     order = np.argsort(_counting(pd.Series(crews, dtype="str")).to_numpy(dtype=str), kind="stable")
-    shared = len(ALLOWANCES)
+    shared = belief.shared
     place = np.concatenate([np.arange(shared), shared + order]).astype(int)
     return replace(
         belief,

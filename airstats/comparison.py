@@ -7,15 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from airstats.allowances import REACH, UNITS, Allowances, unchanged
+from airstats.allowances import REACH, Allowances, unchanged, unit_of
 from airstats.calibration import FORMS, update, widen
 from airstats.chain import measuring_sd_m2, run_through
-from airstats.cuts import CUTS
-from airstats.overrun import CAUSES, split_overrun
+from airstats.cut_patterns import CUTS, reused_cuts
+from airstats.overrun import split_overrun
 from airstats.pricing import predict
 from airstats.prior import Prior
 from airstats.quarters import quarter_number, quarters_between
-from airstats.takeoff import CROSSING_CUTS, Takeoff
+from airstats.takeoff import Takeoff
 
 LITTLE = 0.95
 """A quarter that leaves more than this share of the standard deviation tells little."""
@@ -60,7 +60,7 @@ def compare_allowances(
             "alone_sd": alone["sd"].to_numpy(),
             "new": new["mean"].to_numpy(),
             "new_sd": new["sd"].to_numpy(),
-            "unit": [UNITS[name] for name in new.index],
+            "unit": [unit_of(str(name)) for name in new.index],
         }
     )
     verdicts = [_verdict(row) for row in table.to_dict("records")]
@@ -81,7 +81,7 @@ def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
         return pd.DataFrame(columns=["crew", "jobs", "raw", *renamed.values(), *in_rolls.values()])
     laid = named.table.groupby("crew")["laid_m2"].sum()
     area = split_overrun(named, allowances, by="crew", unit="m2")
-    parts = area.pivot_table("mean", "group", "cause", observed=True)[list(CAUSES)]
+    parts = area.pivot_table("mean", "group", "cause", observed=True)
     rolls = split_overrun(named, allowances, by="crew").query("cause == 'crew'").set_index("group")
     table = pooled.rename(columns=renamed).assign(raw=(parts["crew"] + parts["unexplained"]) / laid)
     return (
@@ -92,16 +92,18 @@ def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     )
 
 
-def prior_table(prior: Prior = Prior()) -> pd.DataFrame:
+def prior_table(prior: Prior | None = None) -> pd.DataFrame:
     """Return the starting belief number by number: `quantity, prior, unit, reason`."""
+    prior = prior or Prior()
     practice = "common practice, no source"
-    geometry = "geometry of ordinary openings; wide, no source"
     sites = "budgets 5–10 %, sites 15–30 % (Soibelman, Formoso & Franchi 1994)"
-    rows = [("waste", _plus(prior.waste), UNITS["waste"], sites)]
+    named = [("waste", prior.waste, sites)]
     for cut, pair in zip(CUTS, prior.reveal_factors, strict=True):
-        rows.append((f"reveal.{cut}", _plus(pair), UNITS[f"reveal.{cut}"], geometry))
-    for cut, pair in zip(CROSSING_CUTS, prior.reuse_shares, strict=True):
-        rows.append((f"reuse.{cut}", _plus(pair), UNITS[f"reuse.{cut}"], "nobody counts it"))
+        named.append((f"reveal.{cut}", pair, CUTS[cut].reveal_factor.reason))
+    for cut, pair in zip(reused_cuts(), prior.reuse_shares, strict=True):
+        share = CUTS[cut].reuse_share
+        named.append((f"reuse.{cut}", pair, share.reason if share else ""))
+    rows = [(name, _plus(pair), unit_of(name), why) for name, pair, why in named]
     centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
     crews = ", ".join(
         f"{value:g} ({100 * chance:.0f} %)" for value, chance in prior.crew_sd_weights

@@ -34,7 +34,6 @@ def diagonal_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         width_m=w,
         height_m=h,
         depth_m=frame.depth,
-        cut_pattern="diagonal",
         cut_lines=_cut_lines(frame),
         flaps=flaps,
         faces=tuple(Part(face, frame.strip(face, 0, frame.depth)) for face in frame.lined),
@@ -135,7 +134,8 @@ def _infills(
             chosen = pairs.pop(0)
         sources = tuple(kept.index(place) for place, _ in chosen)
         size = _legs(frame, frame.depth + practice.return_mm, alone=len(bare) == 1)
-        infills.append(Infill(bare, size, sources, tuple(outline for _, outline in chosen)))
+        placed = tuple(outline for _, outline in chosen)
+        infills.append(Infill(bare, size, sources, placed, triangular=True))
     return tuple(infills)
 
 

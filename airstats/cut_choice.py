@@ -1,7 +1,7 @@
-"""Which cut is cheapest for an opening: sheet, tape and time of the three cuts compared.
+"""Which cut is cheapest for an opening: sheet, tape and time of the cuts compared.
 
-The comparison is fair only if the sheet across the opening counts: `diagonal` and `centre` lay it
-(with its share of the laps) and cut it up, `lined` saves it and needs fresh strips instead.
+The comparison is fair only if the sheet across the opening counts: some cuts lay it (with its share
+of the laps) and cut it up, others save it and need fresh strips instead.
 Common to all cuts and therefore left out: tape at the frame, reveal corners, setting up.
 """
 
@@ -12,18 +12,16 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from airstats.cut_patterns import CUTS, unknown_cut
 from airstats.cut_terms import (
     AMOUNTS,
-    FLAPS,
-    LEVEL_FLAPS,
     STANDARD_TERMS,
-    STROKES,
     CutCosts,
     CutTerms,
 )
 from airstats.errors import AirstatsError
 from airstats.offcuts import Floats
-from airstats.openings import CUTS, opening_quantities
+from airstats.openings import opening_quantities
 from airstats.practice import Practice
 
 
@@ -52,7 +50,7 @@ def cut_amounts(
 
     Notes
     -----
-    sheet = width·height·roll/(roll - lap) for `diagonal` and `centre`, 0 for `lined`, plus
+    sheet = width·height·roll/(roll - lap) where the sheet crosses the opening, else 0, plus
     needed - share·fillable. Joints and pieces do not depend on the share.
     """
     roll, lap = _column(openings, "roll_width_m", 1.5), _column(openings, "lap_mm", 100.0)
@@ -81,11 +79,10 @@ def _amounts(
     with_laps: Floats,
 ) -> Floats:
     one_way = opening_quantities(openings.assign(cut_pattern=cut), practice, roll)
-    laid = 0.0 if cut == "lined" else one_way["opening_m2"] * with_laps
+    laid = one_way["opening_m2"] * with_laps if CUTS[cut].crosses else 0.0
     sheet = laid + one_way["needed_m2"] - terms.reuse_share * one_way["fillable_m2"]
     sides = openings["sides"].astype(int)
-    level = cut == "centre" and practice.slit == "level"
-    flaps, strokes = sides.map(LEVEL_FLAPS if level else FLAPS[cut]), sides.map(STROKES[cut])
+    flaps, strokes = sides.map(CUTS[cut].flaps_of(practice)), sides.map(CUTS[cut].strokes)
     return np.column_stack([sheet, one_way["joint_m"], one_way["pieces"], flaps, strokes])
 
 
@@ -158,10 +155,9 @@ def cheapest_cut(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd
     table = cut_costs(openings, terms)
     prices = table[[f"{cut}_cost" for cut in CUTS]].to_numpy()
     rows = np.arange(len(openings))
-    used = pd.Index(CUTS).get_indexer(pd.Index(openings["cut_pattern"]))
+    used = pd.Index(list(CUTS)).get_indexer(pd.Index(openings["cut_pattern"]))
     if np.any(used < 0):
-        wrong = openings["cut_pattern"].iloc[int(np.argmin(used))]
-        raise AirstatsError(f"cut_pattern: '{wrong}' is not known. Use one of {', '.join(CUTS)}.")
+        raise AirstatsError(unknown_cut(openings["cut_pattern"].iloc[int(np.argmin(used))]))
     best = np.argmin(prices, axis=1)
     best = np.where(prices[rows, used] <= prices[rows, best], used, best)
     saving = prices[rows, used] - prices[rows, best]
@@ -171,7 +167,7 @@ def cheapest_cut(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd
     }
     return table.assign(
         cut_pattern=openings["cut_pattern"],
-        recommended_cut=np.array(CUTS)[best],
+        recommended_cut=np.array(list(CUTS))[best],
         slit=chosen["slit"],
         halves=chosen["halves"].astype(bool),
         cost_as_cut=prices[rows, used],

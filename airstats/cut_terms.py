@@ -6,18 +6,10 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from airstats.cut_patterns import CUTS
 from airstats.errors import AirstatsError
 from airstats.offcuts import Floats
-from airstats.openings import STANDARD_PRACTICE
-from airstats.practice import Practice
-
-# Strokes of the knife in the laid sheet and flaps to fold in, with 4 and with 3 lined sides.
-# diagonal: two diagonals, with an unlined threshold its edge too, and that flap is cut away.
-# centre: the slit and two edges. lined: the sheet is cut off along every edge.
-STROKES = {"diagonal": {4: 2, 3: 3}, "centre": {4: 3, 3: 3}, "lined": {4: 4, 3: 4}}
-FLAPS = {"diagonal": {4: 4, 3: 3}, "centre": {4: 2, 3: 2}, "lined": {4: 0, 3: 0}}
-LEVEL_FLAPS = {4: 2, 3: 1}
-"""A slit that runs level leaves one leaf, at the head, where the threshold is not lined."""
+from airstats.practice import STANDARD_PRACTICE, Practice
 
 
 @dataclass(frozen=True)
@@ -119,9 +111,9 @@ class CutTerms:
     def ways(self, cut: str) -> list[Practice]:
         """Return the practices among which the cheapest is taken for a cut."""
         slits = [self.practice.slit]
-        if cut == "centre" and self.practice.slit == "best":
-            slits = ["upright", "level"]
-        halves = [False, True] if self.practice.halves and cut != "lined" else [False]
+        if CUTS[cut].ways and self.practice.slit == "best":
+            slits = list(CUTS[cut].ways)
+        halves = [False, True] if self.practice.halves and CUTS[cut].crosses else [False]
         return [replace(self.practice, slit=s, halves=h) for s in slits for h in halves]
 
 

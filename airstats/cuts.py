@@ -1,21 +1,11 @@
-"""The three ways to cut: what the flaps cover, which loose pieces are needed, what is left over."""
+"""What the flaps cover, which loose pieces are needed, what is left over; the slit has `slit`."""
 
 from __future__ import annotations
-
-from collections.abc import Callable
 
 import numpy as np
 
 from airstats.offcuts import Floats, diagonal_tips, fill_corners
 from airstats.practice import CutResult, Practice, Sizes, fresh_strip
-from airstats.slit import cut_centre
-
-CUTS = ("diagonal", "centre", "lined")
-CUT_NAMES = {
-    "diagonal": "corner to corner",
-    "centre": "slit down the middle",
-    "lined": "stopped and lined",
-}
 
 
 def cut_diagonal(sizes: Sizes, practice: Practice) -> CutResult:
@@ -87,10 +77,3 @@ def cut_lined(sizes: Sizes, practice: Practice) -> CutResult:
         joint=jambs * (h + jamb.joint) + levels * (w + 2 * d + level.joint),
         pieces=jambs * jamb.parts + levels * level.parts,
     )
-
-
-CUTTERS: dict[str, Callable[[Sizes, Practice], CutResult]] = {
-    "diagonal": cut_diagonal,
-    "centre": cut_centre,
-    "lined": cut_lined,
-}

@@ -10,8 +10,8 @@ import pandas as pd
 from airstats.allowances import Allowances
 from airstats.break_even import break_even_map, turning_prices
 from airstats.cut_choice import cheapest_cut, job_savings
+from airstats.cut_patterns import CUTS
 from airstats.cut_terms import STANDARD_COSTS, CutCosts, CutTerms
-from airstats.cuts import CUT_NAMES
 from airstats.records import Records
 
 USUAL_SHAPE = 0.9
@@ -45,8 +45,8 @@ def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
 
 def _way(plan: pd.DataFrame) -> pd.Series:
     """Say in words how to cut: the slit's way, and whether pieces are made of two parts."""
-    names = plan["recommended_cut"].map(CUT_NAMES)
-    names = names.mask(plan["recommended_cut"].eq("centre"), "slit " + plan["slit"])
+    ways = zip(plan["recommended_cut"], plan["slit"], strict=True)
+    names = pd.Series([CUTS[cut].in_words(slit) for cut, slit in ways], plan.index, dtype=object)
     return names.mask(plan["halves"], names + ", pieces of two parts")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.openings import CUTS
+from airstats.cut_patterns import CUTS
 from airstats.takeoff import Takeoff
 
 ROUGH_MM = 20.0

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from airstats.cuts import CUT_NAMES
+from airstats.cut_patterns import CUTS
 from airstats.drafting import (
     INK,
     KINDS,
@@ -24,11 +24,11 @@ from airstats.drafting import (
     sheet_of_paper,
     words,
 )
-from airstats.openings import opening_quantities
+from airstats.openings import Opening, opening_pieces, opening_quantities
 from airstats.outlines import Infill, OpeningPieces, Outline, Part
 from airstats.phrases import counted, listed
-from airstats.pieces import Opening, opening_pieces
 
+NO_DRAWING = "There is no drawing of this cut"
 WIDE = 1.7
 """Width over height beyond which the two drawings stand one below the other."""
 
@@ -37,9 +37,12 @@ def draw_opening(opening: Opening) -> Figure:
     """Draw an opening to scale: the cuts in the sheet, and the reveal unfolded.
 
     Dimensions are in mm. Loose pieces have the same number in both drawings. The reveal stands
-    beside the sheet, below it where the opening is wide.
+    beside the sheet, below it where the opening is wide. Where the cut has no outlines, the paper
+    says so.
     """
     pieces = opening_pieces(opening)
+    if pieces is None:
+        return _no_drawing(opening)
     w, h, d = pieces.width_m, pieces.height_m, pieces.depth_m
     margin = 0.22 * max(min(w, 1.8 * h), h)
     above, below = max(d, 0.55 * margin), max(d, margin)
@@ -62,19 +65,28 @@ def draw_opening(opening: Opening) -> Figure:
     return figure
 
 
+def _no_drawing(opening: Opening) -> Figure:
+    figure, axes = sheet_of_paper((0.0, 1.0, 0.0, 1.0))
+    words(axes, 0.5, 0.5, f"{NO_DRAWING}:\n{CUTS[opening.cut_pattern].words}")
+    explain(figure, [], describe_opening(opening))
+    return figure
+
+
 def describe_opening(opening: Opening) -> str:
     """Say in words what `draw_opening` shows; it serves as the text alternative too."""
     pieces = opening_pieces(opening)
+    way = CUTS[opening.cut_pattern].in_words(pieces.way if pieces else "")
+    cut_list = "; ".join(_cut_list(pieces)) if pieces else f"not told, {NO_DRAWING.casefold()}"
     row = pd.DataFrame([vars(opening)])
     one = opening_quantities(row, opening.practice).iloc[0]
     size = f"{opening.width_mm:g} × {opening.height_mm:g} mm"
     return (
         f"Opening {size}, reveal {opening.reveal_mm:g} mm, {opening.sides} sides, "
-        f"{way_cut(pieces)}. Reveal {one['reveal_m2']:.2f} m²: flaps cover "
+        f"{way}. Reveal {one['reveal_m2']:.2f} m²: flaps cover "
         f"{one['covered_m2']:.2f} m². Loose pieces, with returns: {one['fillable_m2']:.2f} m² "
         f"from off-cuts, {one['fresh_m2']:.2f} m² fresh sheet. "
         f"{counted(int(one['pieces']), 'loose piece')}, {one['joint_m']:.1f} m of joints to tape. "
-        f"To cut, with returns: {'; '.join(_cut_list(pieces))}."
+        f"To cut, with returns: {cut_list}."
     )
 
 
@@ -84,7 +96,7 @@ def _cut_list(pieces: OpeningPieces) -> list[str]:
     for place, infill in enumerate(pieces.infills, start=1):
         length, deep = (round(side) for side in infill.size_mm)
         two = len(infill.placed) == 2
-        corner = pieces.cut_pattern == "diagonal"
+        corner = infill.triangular
         alike.setdefault((length, deep, corner, two), []).append(str(place))
     return [
         f"{listed(places)}: "
@@ -92,13 +104,6 @@ def _cut_list(pieces: OpeningPieces) -> list[str]:
         + f"{length}\u00a0×\u00a0{deep}\u00a0mm{' in two parts' if two else ''}"
         for (length, deep, corner, two), places in alike.items()
     ]
-
-
-def way_cut(pieces: OpeningPieces) -> str:
-    """Name the cut, and which way a slit runs."""
-    if pieces.cut_pattern != "centre":
-        return CUT_NAMES[pieces.cut_pattern]
-    return "slit level" if pieces.flaps[-1].face == "head" else "slit upright"
 
 
 def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
@@ -130,7 +135,7 @@ def _draw_reveal(axes: Axes, pieces: OpeningPieces, aside: Outline, margin: floa
         for bare in infill.bare:
             outline = pieces.bare[bare].outline + aside
             fill(axes, outline, "fresh" if infill.is_fresh else "reused")
-            if len(infill.placed) == 2 and pieces.cut_pattern == "centre":
+            if len(infill.placed) == 2 and not infill.triangular:
                 axes.plot(*_joint(infill, outline).T, color=INK, lw=1.6)
             number(axes, outline, place)
     for face in pieces.faces:

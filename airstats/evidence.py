@@ -11,14 +11,8 @@ from statsmodels.regression.linear_model import OLS
 from statsmodels.stats.outliers_influence import OLSInfluence
 
 from airstats.allowances import INTERVAL
+from airstats.cut_patterns import CUTS
 from airstats.takeoff import Takeoff
-
-TERMS = {
-    "laid_m2": "m² a m² laid",
-    "reveal_diagonal_m2": "m² a m² of reveal",
-    "reveal_centre_m2": "m² a m² of reveal",
-    "reveal_lined_m2": "m² a m² of reveal",
-}
 
 
 @dataclass(frozen=True)
@@ -37,6 +31,12 @@ class Regression:
     reason: str = ""
 
 
+def terms() -> dict[str, str]:
+    """Return the quantities of a job that a slope belongs to, in m², and the slope's unit."""
+    reveals = {f"reveal_{cut}_m2": "m² a m² of reveal" for cut in CUTS}
+    return {"laid_m2": "m² a m² laid"} | reveals
+
+
 def regression_frame(jobs: Takeoff) -> pd.DataFrame:
     """Return one row a job: `job_id`, the terms, `overrun_m2` and `beyond_m2`.
 
@@ -46,7 +46,7 @@ def regression_frame(jobs: Takeoff) -> pd.DataFrame:
     table = jobs.table
     middle = table[["used_low_m2", "used_high_m2"]].mean(axis=1)
     over = middle - table["estimated_rolls"] * table["roll_m2"]
-    return table[["job_id", *TERMS]].assign(overrun_m2=over, beyond_m2=middle - table["laid_m2"])
+    return table[["job_id", *terms()]].assign(overrun_m2=over, beyond_m2=middle - table["laid_m2"])
 
 
 def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regression:
@@ -89,17 +89,17 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
 
 def _design(frame: pd.DataFrame, response: str) -> tuple[pd.DataFrame, pd.Series, tuple[str, ...]]:
     """Columns with an intercept, without terms that no job holds (they have no slope)."""
-    held = [term for term in TERMS if term in frame and frame[term].abs().max() > 0]
+    held = [term for term in terms() if term in frame and frame[term].abs().max() > 0]
     x = frame[held].astype(float)
     x.insert(0, "intercept", 1.0)
-    return x, frame[response].astype(float), tuple(term for term in TERMS if term not in held)
+    return x, frame[response].astype(float), tuple(term for term in terms() if term not in held)
 
 
 def _coefficients(fit: Any, names: pd.Index) -> pd.DataFrame:
     ends = np.asarray(fit.conf_int())
     columns = {"coefficient": "params", "se": "bse", "t": "tvalues", "p": "pvalues"}
     table = {name: np.asarray(getattr(fit, field)) for name, field in columns.items()}
-    units = [TERMS.get(name, "m²") for name in names]
+    units = [terms().get(name, "m²") for name in names]
     return pd.DataFrame(
         {"term": list(names), **table, "low95": ends[:, 0], "high95": ends[:, 1], "unit": units}
     )

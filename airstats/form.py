@@ -17,7 +17,7 @@ import mistune
 
 from airstats.allowances import Allowances
 from airstats.charts_price import roll_chances as draw_chances
-from airstats.cuts import CUTS
+from airstats.cut_patterns import CUTS
 from airstats.errors import AirstatsError
 from airstats.one_job import OneJob, one_job
 from airstats.orders import order_costs, roll_chances

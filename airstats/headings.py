@@ -132,9 +132,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "quantity": ("quantity", "{}"),
     "prior": ("starting belief", "{}"),
     "waste": ("waste", "{:.3f}"),
-    "reveal.diagonal": ("diagonal", "{:.3f}"),
-    "reveal.centre": ("centre", "{:.3f}"),
-    "reveal.lined": ("lined", "{:.3f}"),
     "rolls": ("rolls for all jobs", "{:.1f}"),
     "surface_m2": ("surface, m²", "{:.0f}"),
     "exclude": ("why it is left out", "{}"),
@@ -183,3 +180,15 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "chance": ("chance of such a spread if alike", "{:.3f}"),
 }
 """Heading with unit and number format of each column that a table may show."""
+
+
+def heading(column: str) -> tuple[str, str]:
+    """Return heading and number format of a column; an allowance of reveals is headed by its cut.
+
+    Raises
+    ------
+    KeyError
+        If a column has none.
+    """
+    cut = column.removeprefix("reveal.")
+    return HEADINGS[column] if cut == column else (cut, "{:.3f}")

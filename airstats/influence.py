@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.allowances import UNITS, Allowances
+from airstats.allowances import Allowances, unit_of
 from airstats.calibration import (
-    ALLOWANCES,
     FORMS,
     Belief,
+    allowance_names,
     predictive,
     starting_belief,
 )
@@ -51,26 +51,28 @@ def pulls(
     new = jobs.where(jobs.table["job_id"].isin(now.new_jobs))
     start = before.belief if before else starting_belief(now.belief.prior)
     rough = measuring_sd_m2(new, depth_error_mm)
-    parts = [np.empty((0, len(ALLOWANCES)))]
+    parts = [np.empty((0, now.belief.shared))]
     for first in range(0, len(new), AT_A_TIME):
         part = np.arange(first, min(first + AT_A_TIME, len(new)))
         parts.append(_values_without(now.belief, new.where(part), rough[part], start.gross_share))
-    pull = _values(now.belief.weight[:, None], now.belief.mean[:, None, :], now.belief.form)
+    belief, shared = now.belief, now.belief.shared
+    pull = _values(belief.weight[:, None], belief.mean[:, None, :shared], belief.form)
     pull = pull - np.concatenate(parts)
     sd = now.table()["sd"].to_numpy()
     table = new.table[["job_id", "crew", "quarter"]]
     columns = [
-        table.assign(allowance=name, pull=pull[:, i], pull_sds=pull[:, i] / sd[i], unit=UNITS[name])
-        for i, name in enumerate(ALLOWANCES)
+        table.assign(allowance=name, pull=own, pull_sds=own / own_sd, unit=unit_of(name))
+        for name, own, own_sd in zip(allowance_names(), pull.T, sd, strict=True)
     ]
     return pd.concat(columns, ignore_index=True)
 
 
 def _values_without(belief: Belief, jobs: Takeoff, extra_sd: Array, gross_share: float) -> Array:
-    """The (n, 4) allowances without each of n jobs."""
+    """The (n, allowances) without each of n jobs."""
     moves, log_change = _take_out(belief, jobs, extra_sd, gross_share)
     weight = belief.weight[:, None] * np.exp(log_change - log_change.max(axis=0))
-    return _values(weight / weight.sum(axis=0), belief.mean[:, None, :] + moves, belief.form)
+    top = (belief.mean[:, None, :] + moves)[..., : belief.shared]
+    return _values(weight / weight.sum(axis=0), top, belief.form)
 
 
 def _take_out(
@@ -91,11 +93,11 @@ def _take_out(
 
 
 def _values(weight: Array, mean: Array, form: Array) -> Array:
-    """The (n, 4) allowances from weights (G, n) and means (G, n, P), as on the card."""
+    """The (n, allowances) from weights (G, n) and means (G, n, allowances), as on the card."""
     flat = form == FORMS.index("factor")
     waste = (weight * mean[..., 0]).sum(axis=0)
     share = weight[flat] / weight[flat].sum(axis=0)
-    reveals = (share[..., None] * mean[flat][..., 1 : len(ALLOWANCES)]).sum(axis=0)
+    reveals = (share[..., None] * mean[flat][..., 1:]).sum(axis=0)
     return np.column_stack([np.broadcast_to(waste, len(reveals)), reveals])
 
 

@@ -9,10 +9,10 @@ import pandas as pd
 
 from airstats.allowances import Allowances
 from airstats.calibration import (
-    ALLOWANCES,
     FORMS,
     Belief,
     admit_crews,
+    allowance_names,
     predictive,
     widen,
 )
@@ -62,7 +62,7 @@ def jobs_to_halve(now: Allowances, jobs: Takeoff) -> pd.DataFrame:
     quarters = np.where(reached.any(axis=0), reached.argmax(axis=0) + 1.0, np.inf)
     return pd.DataFrame(
         {
-            "allowance": list(ALLOWANCES),
+            "allowance": list(allowance_names()),
             "sd": start,
             "jobs_still": still,
             "sd_still": settled,
@@ -91,10 +91,10 @@ def information_a_job(belief: Belief, jobs: Takeoff) -> Array:
 
 
 def _jobs_still(belief: Belief, gained: Array) -> tuple[Array, Array]:
-    """The (4,) more jobs that halve each sd, inf where none do, and the (4,) sds in the end."""
+    """The more jobs that halve each sd, inf where none do, and the sds in the end."""
     wanted = _sd(belief) / 2
     end = _sd(_after(belief, gained * MOST_JOBS))
-    low, high = np.zeros(4), np.full(4, float(MOST_JOBS))
+    low, high = np.zeros_like(wanted), np.full_like(wanted, MOST_JOBS)
     while (high - low).max() > 1:
         middle = np.ceil((low + high) / 2)
         tried = np.array([_sd(_after(belief, gained * m))[k] for k, m in enumerate(middle)])
@@ -104,8 +104,8 @@ def _jobs_still(belief: Belief, gained: Array) -> tuple[Array, Array]:
 
 
 def _drifting(belief: Belief, gained: Array) -> Array:
-    """The (MOST_QUARTERS, 4) sds after each quarter to come."""
-    path = np.empty((MOST_QUARTERS, 4))
+    """The (MOST_QUARTERS, allowances) sds after each quarter to come."""
+    path = np.empty((MOST_QUARTERS, belief.shared))
     for quarter in range(MOST_QUARTERS):
         belief = _after(widen(belief, 1), gained)
         path[quarter] = _sd(belief)
@@ -118,8 +118,8 @@ def _after(belief: Belief, gained: Array) -> Belief:
 
 
 def _sd(belief: Belief) -> Array:
-    """The (4,) sds within the candidates: waste over all, the factors over the flat form."""
-    variance = np.diagonal(belief.covariance, axis1=1, axis2=2)[:, :4]
+    """The sds within the candidates: waste over all, the factors over the flat form."""
+    variance = np.diagonal(belief.covariance, axis1=1, axis2=2)[:, : belief.shared]
     flat = belief.weight * (belief.form == FORMS.index("factor"))
     over_flat = flat @ variance / flat.sum()
     return np.sqrt(np.array([belief.weight @ variance[:, 0], *over_flat[1:]]))

@@ -41,7 +41,6 @@ ORACLE = "oracle"
 WORDS_OF_RULES = RULES | {ORACLE: "one who knows every parameter but no luck"}
 PERCENTS = (10, 50, 80, 90)
 """Quantiles, in percent, whose forecasts are scored one by one."""
-_DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
 
 
 @dataclass(frozen=True)
@@ -238,12 +237,17 @@ def _needed(jobs: Takeoff) -> Array:
     return np.ceil(jobs.table["used_rolls"].to_numpy(dtype=float))
 
 
+def _drivers(jobs: Takeoff) -> Array:
+    """The laid area, and the reveals of each cut, m²."""
+    return np.hstack([jobs.columns(["laid_m2"]), jobs.by_cut("reveal")])
+
+
 def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
     middle = past.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
-    x = past.columns(_DRIVERS)
+    x = _drivers(past)
     factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
     sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
-    wanted = ahead.columns(_DRIVERS) @ factors + ndtri(share) * sd
+    wanted = _drivers(ahead) @ factors + ndtri(share) * sd
     return np.maximum(np.ceil(wanted / ahead.columns(["roll_m2"])[:, 0]), 0)
 
 

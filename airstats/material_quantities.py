@@ -7,8 +7,10 @@ import pandas as pd
 
 from airstats.cells import cells_of, read_numbers
 from airstats.corner_methods import CORNER_METHODS, CORNERS, USUAL_METHOD
+from airstats.cut_patterns import CUTS
 from airstats.materials import PRETAPED_SHARE
-from airstats.openings import CUTS, Practice, opening_quantities
+from airstats.openings import opening_quantities
+from airstats.practice import Practice
 from airstats.takeoff import Takeoff
 
 

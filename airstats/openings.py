@@ -1,32 +1,24 @@
 """Geometry of one opening: what a cut covers, what stays bare, what off-cuts can fill.
 
-The sheet is laid straight across the opening, cut, and folded into the reveal. `diagonal` leaves
-four triangular flaps, `centre` two leaves. With `lined` the sheet stops at the opening and every
-face of the reveal gets a strip of its own. The rules for the loose pieces stand in `practice`.
-We count material; we do not design the airtight layer.
+The sheet is laid straight across the opening, cut, and folded into the reveal; or it stops at the
+opening, and every face of the reveal gets a strip of its own. The cuts stand in `cut_patterns`, the
+rules for the loose pieces in `practice`. We count material; we do not design the airtight layer.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields, replace
+
 import numpy as np
 import pandas as pd
 
-from airstats.cuts import CUTS, CUTTERS
+from airstats.cut_patterns import CUTS, unknown_cut
 from airstats.errors import AirstatsError
 from airstats.offcuts import Floats
-from airstats.practice import Practice, Sizes
-
-__all__ = [
-    "COLUMNS",
-    "CUTS",
-    "STANDARD_PRACTICE",
-    "Practice",
-    "cut_quantities",
-    "opening_quantities",
-]
+from airstats.outlines import FACES, Frame, OpeningPieces, Part
+from airstats.practice import STANDARD_PRACTICE, CutResult, Practice, Sizes
 
 MM2_IN_M2 = 1e6
-STANDARD_PRACTICE = Practice()
 
 COLUMNS = (
     "reveal_m2",
@@ -79,14 +71,15 @@ def opening_quantities(
     Raises
     ------
     AirstatsError
-        If a cut pattern is not known, or a roll is not wider than the return.
+        If a cut pattern is not known, its entry gives no areas, or a roll is not wider than the
+        return.
 
     Notes
     -----
-    covered + offcut + trimmed = width·height for `diagonal` and `centre`; for `lined` no sheet is
-    laid across the opening. bound = max(0, reveal - width·height), for `lined` the reveal itself.
+    Where the sheet crosses the opening covered + offcut + trimmed = width·height, and bound =
+    max(0, reveal - width·height); else no sheet is laid there, and bound is the reveal itself.
     Covered and bare area change steadily with depth; fillable and fresh area jump where a piece
-    stops fitting, and `centre` and `lined` where a piece more is needed.
+    stops fitting, and with strips where a piece more is needed.
     """
     sizes = _sizes(openings, practice, roll_width_m)
     columns = {name: np.empty(len(openings)) for name in COLUMNS}
@@ -105,7 +98,7 @@ def opening_quantities(
 
 def cut_quantities(sizes: Sizes, cut: str, practice: Practice) -> dict[str, Floats]:
     """Work out the columns of `opening_quantities` for openings that are all cut one way."""
-    result = CUTTERS[cut](sizes, practice)
+    result = _checked(CUTS[cut].areas(sizes, practice), cut, sizes)
     reveal = (2 * sizes.height + (1 + sizes.foot) * sizes.width) * sizes.depth
     area = sizes.width * sizes.height
     covered = result.jambs + result.head + result.under
@@ -131,12 +124,21 @@ def cut_quantities(sizes: Sizes, cut: str, practice: Practice) -> dict[str, Floa
     return in_metres | {"joint_m": result.joint / 1000, "pieces": result.pieces}
 
 
+def _checked(result: CutResult, cut: str, sizes: Sizes) -> CutResult:
+    """Refuse areas that an entry works out wrong: a number is missing, or below nothing."""
+    for name in [field.name for field in fields(CutResult)]:
+        value = np.asarray(getattr(result, name, np.nan))
+        if value.shape != sizes.width.shape or not (np.isfinite(value) & (value >= 0)).all():
+            raise AirstatsError(
+                f'the cut "{cut}": its areas give no `{name}` of 0 or more for every opening; mend'
+                " its entry."
+            )
+    return result
+
+
 def _unknown_cut(cuts: pd.Series) -> str:
-    wrong = cuts[~cuts.isin(CUTS)]
-    return (
-        f"cut_pattern, row {wrong.index[0]}: '{wrong.iloc[0]}' is not known. "
-        f"Use one of {', '.join(CUTS)}."
-    )
+    wrong = cuts[~cuts.isin(list(CUTS))]
+    return unknown_cut(wrong.iloc[0]).replace(":", f", row {wrong.index[0]}:", 1)
 
 
 def _sizes(openings: pd.DataFrame, practice: Practice, roll_width_m: float | Floats) -> Sizes:
@@ -160,4 +162,81 @@ def _rows(sizes: Sizes, rows: np.ndarray) -> Sizes:
         sizes.depth[rows],
         sizes.foot[rows],
         sizes.roll[rows],
+    )
+
+
+@dataclass(frozen=True)
+class Opening:
+    """One opening and how it is cut.
+
+    Parameters
+    ----------
+    width_mm, height_mm, reveal_mm
+        Clear opening and reveal depth, mm.
+    sides
+        4, or 3 for a door without a lined threshold.
+    cut_pattern
+        A name of `CUTS`.
+    practice
+        How pieces are cut.
+
+    Raises
+    ------
+    AirstatsError
+        If the cut or the number of sides is not known, or a length is not positive.
+    """
+
+    width_mm: float
+    height_mm: float
+    reveal_mm: float
+    sides: int = 4
+    cut_pattern: str = "diagonal"
+    practice: Practice = STANDARD_PRACTICE
+
+    def __post_init__(self) -> None:
+        for name in ("width_mm", "height_mm", "reveal_mm"):
+            value = getattr(self, name)
+            if not 0 < value < np.inf:
+                raise AirstatsError(f"{name}: {value} will not do. Give a positive length in mm.")
+        if self.sides not in (3, 4):
+            raise AirstatsError(
+                f"sides: {self.sides} will not do. Give 4, or 3 for an unlined threshold."
+            )
+        if self.cut_pattern not in CUTS:
+            raise AirstatsError(unknown_cut(self.cut_pattern))
+
+
+def opening_pieces(opening: Opening) -> OpeningPieces | None:
+    """Outline the flaps, bare parts, off-cuts and infill pieces of one opening, in metres.
+
+    None where its cut has no outlines.
+    """
+    lined = FACES if opening.sides == 4 else tuple(face for face in FACES if face != "foot")
+    frame = Frame(
+        float(opening.width_mm), float(opening.height_mm), float(opening.reveal_mm), lined
+    )
+    outlines = CUTS[opening.cut_pattern].outlines
+    return _in_metres(outlines(frame, opening.practice)) if outlines else None
+
+
+def _in_metres(pieces: OpeningPieces) -> OpeningPieces:
+    def scaled(parts: tuple[Part, ...]) -> tuple[Part, ...]:
+        return tuple(Part(part.face, part.outline / 1000) for part in parts)
+
+    return replace(
+        pieces,
+        width_m=pieces.width_m / 1000,
+        height_m=pieces.height_m / 1000,
+        depth_m=pieces.depth_m / 1000,
+        cut_lines=tuple(line / 1000 for line in pieces.cut_lines),
+        flaps=scaled(pieces.flaps),
+        faces=scaled(pieces.faces),
+        covered=scaled(pieces.covered),
+        bare=scaled(pieces.bare),
+        offcuts=scaled(pieces.offcuts),
+        trimmings=scaled(pieces.trimmings),
+        infills=tuple(
+            replace(infill, placed=tuple(outline / 1000 for outline in infill.placed))
+            for infill in pieces.infills
+        ),
     )

@@ -33,13 +33,14 @@ class Infill:
     for each outline in `placed` (two for a piece made from halves, none for fresh sheet). A placed
     outline includes the returns; a half with a tab is drawn as the triangle that holds it.
     `size_mm` is what to cut, returns included, always in mm: length and depth of a strip, both
-    legs at the right angle of a corner piece (its points cut off where it meets another).
+    legs at the right angle of a `triangular` piece (its points cut off where it meets another).
     """
 
     bare: tuple[int, ...]
     size_mm: tuple[float, float]
     cut_from: tuple[int, ...] = ()
     placed: tuple[Outline, ...] = ()
+    triangular: bool = False
 
     @property
     def is_fresh(self) -> bool:
@@ -54,13 +55,12 @@ class OpeningPieces:
     `cut_lines` are the cuts in the laid sheet; `flaps` what is folded in, before folding; `faces`
     the lined faces of the reveal, unfolded; `covered` the flaps after folding; `bare` the rest of
     the faces; `offcuts` and `trimmings` what is cut away, large and small; `infills` the loose
-    pieces.
+    pieces; `way` which way a slit runs.
     """
 
     width_m: float
     height_m: float
     depth_m: float
-    cut_pattern: str
     cut_lines: tuple[Outline, ...]
     flaps: tuple[Part, ...]
     faces: tuple[Part, ...]
@@ -69,6 +69,7 @@ class OpeningPieces:
     offcuts: tuple[Part, ...]
     trimmings: tuple[Part, ...]
     infills: tuple[Infill, ...]
+    way: str = ""
 
 
 @dataclass(frozen=True)

@@ -11,33 +11,19 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.allowances import INTERVAL, Allowances
-from airstats.calibration import FORMS, REVEAL_PARTS, Belief, FormDesign, Predictive, predictive
-from airstats.cuts import CUTS
+from airstats.calibration import FORMS, Belief, FormDesign, Predictive, predictive
+from airstats.cut_patterns import CUTS, reused_cuts
 from airstats.errors import AirstatsError
 from airstats.likelihood import agreement
 from airstats.names import places_of
-from airstats.takeoff import CROSSING_CUTS, Takeoff
+from airstats.takeoff import Takeoff
 
 Array = np.ndarray
 Causes = Mapping[str, Sequence[str]]
 
-CAUSES = (
-    "already_priced",
-    "reveal.diagonal",
-    "reveal.centre",
-    "reveal.lined",
-    "laps",
-    "waste",
-    "crew",
-    "count_rounding",
-    "price_rounding",
-    "unexplained",
-)
-EACH: Causes = {cause: (cause,) for cause in CAUSES}
-"""Every cause by itself."""
 MAIN: Causes = {
     "already_priced": ("already_priced",),
-    "reveals": ("reveal.diagonal", "reveal.centre", "reveal.lined"),
+    "reveals": ("reveals",),
     "laps": ("laps",),
     "waste": ("waste",),
     "crew": ("crew",),
@@ -56,9 +42,6 @@ NET: Causes = {
 CAUSE_WORDS = {
     "already_priced": "held in the price beyond the bare surface",
     "reveals": "reveals",
-    "reveal.diagonal": "reveals cut corner to corner",
-    "reveal.centre": "reveals cut down the middle",
-    "reveal.lined": "reveals lined separately",
     "laps": "laps between courses",
     "laps_and_waste": "laps and waste beyond what the price held",
     "waste": "waste at the usual rate",
@@ -100,7 +83,7 @@ def split_overrun(
     allowances: Allowances,
     by: str | None = None,
     unit: str = "rolls",
-    causes: Causes = EACH,
+    causes: Causes | None = None,
     usual: Sequence[str] = (),
 ) -> pd.DataFrame:
     """Split used minus estimated into causes, for the firm or for each group of jobs.
@@ -116,9 +99,9 @@ def split_overrun(
         all jobs are one group, "all jobs".
     unit : {"rolls", "m2", "money"}
         For money every job needs its `roll_price`.
-    causes : mapping
-        Name to the members of `CAUSES` that it joins, such as `MAIN`. Causes joined are often
-        surer than each alone.
+    causes : mapping, optional
+        Name to the members of `each_cause` that it joins, such as `MAIN`; without it each stands
+        by itself. Causes joined are often surer than each alone.
     usual : sequence of str
         Crews whose mean waste counts as the usual rate; none: the firm's own rate does.
 
@@ -126,7 +109,7 @@ def split_overrun(
     -------
     DataFrame
         One row a group and cause: `group, cause, mean, sd, low, high` (90 %) in the unit. Where
-        every member of `CAUSES` is named once, the means of a group add up to used - estimated.
+        every member of `each_cause` is named once, the means of a group add up to used - estimated.
 
     Notes
     -----
@@ -136,6 +119,7 @@ def split_overrun(
     in whole rolls it is anything from nothing to a roll, evenly (half a roll on average).
     Variances follow from the covariance of the parameters by first order (delta method).
     """
+    causes = causes or each_cause()
     names, order, starts = _groups(jobs, by)
     weight = _per_unit(jobs, unit)
     belief = allowances.belief
@@ -157,6 +141,19 @@ def split_overrun(
                 (own * weight**2)[:, order], starts, axis=1
             )
     return _table(names, causes, belief.weight, mean, variance)
+
+
+def each_cause() -> Causes:
+    """Return every cause by itself; "reveals" are all the reveals together."""
+    reveals = [f"reveal.{cut}" for cut in CUTS]
+    parts = ("laps", "waste", "crew", "count_rounding", "price_rounding", "unexplained")
+    return {cause: (cause,) for cause in ("already_priced", *reveals, *parts)}
+
+
+def cause_words(cause: str) -> str:
+    """Return what readers call a cause."""
+    cut = CUTS.get(cause.removeprefix("reveal."))
+    return f"reveals {cut.of_reveals}" if cut else CAUSE_WORDS[cause]
 
 
 def usual_crews(allowances: Allowances) -> tuple[str, ...]:
@@ -250,18 +247,20 @@ def _fitted(
     """The causes that parameters multiply: waste, crew and the reveals by cut."""
     columns = form.columns
     place = np.arange(columns.shape[1])
-    held = {"waste": place == 0, "crew": place > max(REVEAL_PARTS)}
+    held = {"waste": place == 0, "crew": place >= belief.shared}
     own = _usual_columns(belief, jobs, usual, columns)
-    held |= {f"reveal.{c}": place == p for c, p in zip(CUTS, REVEAL_PARTS, strict=True)}
+    reveals = {f"reveal.{cut}": place == at for at, cut in enumerate(CUTS, start=1)}
+    held |= reveals
     parts = {}
     for cause, chosen in held.items():
         slope = np.where(chosen, columns, 0.0) + own * {"waste": 1, "crew": -1}.get(cause, 0)
         parts[cause] = _Part(belief.mean @ slope.T, slope[None])
     if FORMS[form.form] == "reuse":
-        for cut in CROSSING_CUTS:
+        for cut in reused_cuts():
             needed = jobs.columns([f"needed_{cut}_m2"])[:, 0]
             parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))
-    return parts
+    first, *others = (parts[cause] for cause in reveals)
+    return parts | {"reveals": sum(others, first)}
 
 
 def _usual_columns(belief: Belief, jobs: Takeoff, usual: Sequence[str], columns: Array) -> Array:
@@ -270,7 +269,7 @@ def _usual_columns(belief: Belief, jobs: Takeoff, usual: Sequence[str], columns:
     moved = np.zeros_like(columns)
     if chosen.any():
         named = (places_of(jobs.crews, belief.crews) >= 0) * columns[:, 0]
-        moved[:, max(REVEAL_PARTS) + 1 :] = named[:, None] * chosen / chosen.sum()
+        moved[:, belief.shared :] = named[:, None] * chosen / chosen.sum()
     return moved
 
 

@@ -1,108 +1,25 @@
-"""The pieces of one opening, cut one way: flaps, bare parts, off-cuts, and which fills which."""
+"""Outlines for the slit cut and for a sheet that stops at the opening; see `outlines`."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
 from itertools import product
 
 import numpy as np
 
-from airstats.corner_pieces import Slot, diagonal_pieces
-from airstats.cuts import CUTS
-from airstats.errors import AirstatsError
+from airstats.corner_pieces import Slot
 from airstats.offcuts import OFFCUT_LEAST_MM
-from airstats.openings import STANDARD_PRACTICE
 from airstats.outlines import FACES, Frame, Infill, OpeningPieces, Outline, Part
 from airstats.practice import Practice, Sizes
 from airstats.slit import patch_fits, patch_length, slit_runs_level
-
-
-@dataclass(frozen=True)
-class Opening:
-    """One opening and how it is cut.
-
-    Parameters
-    ----------
-    width_mm, height_mm, reveal_mm
-        Clear opening and reveal depth, mm.
-    sides
-        4, or 3 for a door without a lined threshold.
-    cut_pattern
-        `diagonal`, `centre` or `lined`.
-    practice
-        How pieces are cut.
-
-    Raises
-    ------
-    AirstatsError
-        If the cut or the number of sides is not known, or a length is not positive.
-    """
-
-    width_mm: float
-    height_mm: float
-    reveal_mm: float
-    sides: int = 4
-    cut_pattern: str = "diagonal"
-    practice: Practice = STANDARD_PRACTICE
-
-    def __post_init__(self) -> None:
-        for name in ("width_mm", "height_mm", "reveal_mm"):
-            value = getattr(self, name)
-            if not 0 < value < np.inf:
-                raise AirstatsError(f"{name}: {value} will not do. Give a positive length in mm.")
-        if self.sides not in (3, 4):
-            raise AirstatsError(
-                f"sides: {self.sides} will not do. Give 4, or 3 for an unlined threshold."
-            )
-        if self.cut_pattern not in CUTS:
-            raise AirstatsError(
-                f"cut_pattern: '{self.cut_pattern}' is not known. Use one of {', '.join(CUTS)}."
-            )
-
-
-def opening_pieces(opening: Opening) -> OpeningPieces:
-    """Outline the flaps, bare parts, off-cuts and infill pieces of one opening, in metres."""
-    lined = FACES if opening.sides == 4 else tuple(face for face in FACES if face != "foot")
-    frame = Frame(
-        float(opening.width_mm), float(opening.height_mm), float(opening.reveal_mm), lined
-    )
-    builders: dict[str, Callable[[Frame, Practice], OpeningPieces]] = {
-        "diagonal": diagonal_pieces,
-        "centre": _centre_pieces,
-        "lined": _lined_pieces,
-    }
-    return _in_metres(builders[opening.cut_pattern](frame, opening.practice))
-
-
-def _in_metres(pieces: OpeningPieces) -> OpeningPieces:
-    def scaled(parts: tuple[Part, ...]) -> tuple[Part, ...]:
-        return tuple(Part(part.face, part.outline / 1000) for part in parts)
-
-    return replace(
-        pieces,
-        width_m=pieces.width_m / 1000,
-        height_m=pieces.height_m / 1000,
-        depth_m=pieces.depth_m / 1000,
-        cut_lines=tuple(line / 1000 for line in pieces.cut_lines),
-        flaps=scaled(pieces.flaps),
-        faces=scaled(pieces.faces),
-        covered=scaled(pieces.covered),
-        bare=scaled(pieces.bare),
-        offcuts=scaled(pieces.offcuts),
-        trimmings=scaled(pieces.trimmings),
-        infills=tuple(
-            replace(infill, placed=tuple(outline / 1000 for outline in infill.placed))
-            for infill in pieces.infills
-        ),
-    )
 
 
 def _faces(frame: Frame) -> tuple[Part, ...]:
     return tuple(Part(face, frame.strip(face, 0, frame.depth)) for face in frame.lined)
 
 
-def _lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
+def lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
+    """Stop the sheet at the opening and line every face (`frame` in mm; outlines in mm)."""
     faces = _faces(frame)
     w, h, turned = frame.width, frame.height, practice.return_mm
     deep = frame.depth + turned
@@ -112,7 +29,6 @@ def _lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         width_m=w,
         height_m=h,
         depth_m=frame.depth,
-        cut_pattern="lined",
         cut_lines=tuple(np.array([outline[i - 1], outline[i]]) for i in range(4)),
         flaps=(),
         faces=faces,
@@ -124,7 +40,8 @@ def _lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
     )
 
 
-def _centre_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
+def centre_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
+    """Slit an opening upright or level (`frame` in mm; outlines in mm)."""
     level = _slit_runs_level(frame, practice)
     kind = ("foot", "head") if level else ("left jamb", "right jamb")
     hinges = tuple(face for face in kind if face in frame.lined)
@@ -145,7 +62,6 @@ def _centre_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         width_m=frame.width,
         height_m=frame.height,
         depth_m=frame.depth,
-        cut_pattern="centre",
         cut_lines=_slit_lines(frame, hinges, span),
         flaps=flaps,
         faces=_faces(frame),
@@ -154,6 +70,7 @@ def _centre_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
         offcuts=kept,
         trimmings=() if kept else cut_away,
         infills=_strip_infills(frame, loose, short, kept, practice),
+        way="level" if level else "upright",
     )
 
 

@@ -66,6 +66,9 @@ class Practice:
             )
 
 
+STANDARD_PRACTICE = Practice()
+
+
 @dataclass(frozen=True)
 class Sizes:
     """Openings as arrays: lengths in mm, `foot` 1 where the foot is lined and 0 where not."""

@@ -8,7 +8,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.allowances import Allowances
-from airstats.cuts import CUTS
+from airstats.cut_patterns import CUTS
 from airstats.names import name_key
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.sheet_candidates import add_candidates, add_quantiles, chance_below

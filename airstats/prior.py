@@ -1,32 +1,19 @@
 """What is believed before the first job is counted, number by number, with the reason for each.
 
 The numbers come from the geometry of ordinary openings and from common practice (no published
-source unless one is named). They are wide on purpose: some twenty jobs outweigh them.
+source unless one is named). They are wide on purpose: some twenty jobs outweigh them. What is
+believed of a cut stands in its entry in `cut_patterns`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from airstats.cut_patterns import CUTS
 
 WASTE = (0.08, 0.05)
 """Mean and sd of waste, m² a m² laid. Budgets allow 5-10 %, sites show up to 15-30 % (Soibelman,
 Formoso & Franchi 1994); 1-10 % of bought material leaves as waste (Bossink & Brouwers 1996)."""
-
-REVEAL_FACTORS = {
-    "diagonal": (0.30, 0.25),
-    "centre": (0.30, 0.25),
-    "lined": (1.10, 0.20),
-}
-"""Mean and sd of the fresh sheet a m² of reveal, by cut.
-
-diagonal: a window of 1.23 x 1.48 m with a 350 mm reveal leaves a quarter of its reveal bare,
-a third with returns; re-used tips lower that, spoilt pieces raise it.
-centre: head and foot are 45 % of such a reveal; re-used leaves lower that by half or more.
-lined: every face is cut from fresh sheet, with a tenth more for turning and trimming."""
-
-REUSE_SHARES = {"diagonal": (0.5, 0.3), "centre": (0.5, 0.3)}
-"""Mean and sd of the share of usable off-cuts that is used. Nobody counts it; it lies between
-none and all."""
 
 SPREAD_CENTRE, SPREAD_LOG_SD = 0.045, 0.6
 """Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 13 m²; a factor of
@@ -52,13 +39,24 @@ GROSS_ROLLS = 1.5
 """Standard deviation of a gross error, in rolls: one to three rolls either way."""
 
 
+def _reveal_factors() -> tuple[tuple[float, float], ...]:
+    return tuple(cut.reveal_factor[:2] for cut in CUTS.values())
+
+
+def _reuse_shares() -> tuple[tuple[float, float], ...]:
+    return tuple(cut.reuse_share[:2] for cut in CUTS.values() if cut.reuse_share)
+
+
 @dataclass(frozen=True)
 class Prior:
-    """The starting belief; replace a number to test how much it matters."""
+    """The starting belief; replace a number to test how much it matters.
+
+    `reveal_factors` in the order of `CUTS`, `reuse_shares` in that of `reused_cuts`.
+    """
 
     waste: tuple[float, float] = WASTE
-    reveal_factors: tuple[tuple[float, float], ...] = tuple(REVEAL_FACTORS.values())
-    reuse_shares: tuple[tuple[float, float], ...] = tuple(REUSE_SHARES.values())
+    reveal_factors: tuple[tuple[float, float], ...] = field(default_factory=_reveal_factors)
+    reuse_shares: tuple[tuple[float, float], ...] = field(default_factory=_reuse_shares)
     spread_nodes: tuple[float, ...] = SPREAD_NODES
     spread_centre: float = SPREAD_CENTRE
     spread_log_sd: float = SPREAD_LOG_SD

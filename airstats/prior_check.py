@@ -9,8 +9,9 @@ import pandas as pd
 
 from airstats.allowances import unchanged
 from airstats.calibration import admit_crews, predictive, starting_belief
+from airstats.cut_patterns import CUTS, stopped_cuts
 from airstats.mixture import Mixture
-from airstats.openings import CUTS, opening_quantities
+from airstats.openings import opening_quantities
 from airstats.pricing import expected_left_over, predict
 from airstats.prior import Prior
 from airstats.takeoff import Takeoff
@@ -46,15 +47,15 @@ class PriorCheck:
     jobs: int
 
 
-def prior_check(jobs: Takeoff | None = None, prior: Prior = Prior()) -> PriorCheck:
+def prior_check(jobs: Takeoff | None = None, prior: Prior | None = None) -> PriorCheck:
     """Foretell the overrun of a job from the starting belief alone.
 
     Parameters
     ----------
     jobs : Takeoff, optional
-        n finished jobs; without any, three ordinary jobs, one for each cut, stand for them.
-    prior : Prior
-        The starting belief.
+        n finished jobs; without any, ordinary jobs, one for each cut, stand for them.
+    prior : Prior, optional
+        The starting belief; without it the documented one.
 
     Notes
     -----
@@ -63,6 +64,7 @@ def prior_check(jobs: Takeoff | None = None, prior: Prior = Prior()) -> PriorChe
     priced ones, put to the nearest whole roll, averaged over the jobs. The interval is that of
     the mean of all the jobs: they share the allowances. Grossly wrong records are no part of it.
     """
+    prior = prior or Prior()
     seen = jobs if jobs is not None and len(jobs) else None
     of = seen or ordinary_jobs()
     use = predict(of, unchanged("2000Q1", prior), 0)
@@ -75,18 +77,19 @@ def prior_check(jobs: Takeoff | None = None, prior: Prior = Prior()) -> PriorChe
 
 
 def ordinary_jobs() -> Takeoff:
-    """Return three ordinary finished jobs, alike but for their cut; 1.5 × 50 m rolls, opened."""
+    """Return ordinary finished jobs, alike but for their cut; 1.5 × 50 m rolls, opened."""
+    cuts = np.array(list(CUTS))
     openings = pd.DataFrame([ORDINARY_OPENING | {"cut_pattern": cut} for cut in CUTS])
     one = opening_quantities(openings)
     table = pd.DataFrame({"job_id": [f"ordinary, {cut}" for cut in CUTS], "crew": ""})
     table = table.assign(roll_m2=75.0, counted="opened", quarter="2000Q1")
-    lined = np.array([cut == "lined" for cut in CUTS]) * one["opening_m2"].to_numpy() * OPENINGS
-    laid = (SURFACE_M2 - lined) * 1.5 / 1.4
+    stopped = np.isin(cuts, stopped_cuts()) * one["opening_m2"].to_numpy() * OPENINGS
+    laid = (SURFACE_M2 - stopped) * 1.5 / 1.4
     priced = np.ceil(laid * (1 + FLAT_RATE) / 75.0)
     for cut in CUTS:
         for quantity in ("reveal", "needed", "fillable"):
             amount = one[f"{quantity}_m2"].to_numpy() * OPENINGS
-            table[f"{quantity}_{cut}_m2"] = np.where(np.array(CUTS) == cut, amount, 0.0)
+            table[f"{quantity}_{cut}_m2"] = np.where(cuts == cut, amount, 0.0)
     return Takeoff(
         table.assign(
             laid_m2=laid,

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from pandas.api.types import is_numeric_dtype
 
 from airstats.defused import csv_of
-from airstats.headings import HEADINGS
+from airstats.headings import heading as heading_of
 
 # A name such as "$x$" is a name and no formula.
 matplotlib.rcParams["text.parse_math"] = False
@@ -126,7 +126,7 @@ class Table:
     def _worded(self) -> pd.DataFrame:
         worded: dict[str, list[str]] = {}
         for name in self.frame:
-            heading, pattern = HEADINGS[str(name)]
+            heading, pattern = heading_of(str(name))
             worded[_apart(heading, worded)] = [_cell(v, pattern) for v in self.frame[name]]
         return pd.DataFrame(worded)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.allowances import REACH, Allowances, unchanged
-from airstats.calibration import ALLOWANCES, starting_belief, update
+from airstats.calibration import allowance_names, starting_belief, update
 from airstats.chain import finished_jobs
 from airstats.influence import pulls
 from airstats.overrun import MAIN, split_overrun
@@ -26,7 +26,7 @@ GROUPS = {"crews": MAIN["crew"]} | {name: MAIN[name] for name in ("reveals", "la
 """Causes that the conclusion names: those that a price can hold, whole rolls apart."""
 
 
-def fit_at_once(jobs: Takeoff, prior: Prior = Prior()) -> Allowances:
+def fit_at_once(jobs: Takeoff, prior: Prior | None = None) -> Allowances:
     """Fit all jobs at once, without drift, from a starting belief."""
     last = max(jobs.table["quarter"])
     ids = tuple(jobs.table["job_id"])
@@ -47,7 +47,7 @@ def leave_each_out(jobs: Takeoff, fitted: Allowances | None = None) -> pd.DataFr
     Returns
     -------
     DataFrame
-        n rows, the most influential first: `job_id, quarter, used_rolls`, the move of the four
+        n rows, the most influential first: `job_id, quarter, used_rolls`, the move of the
         allowances (in their units), `moves_most`, `move, move_sd` (that move, and as a share of
         the allowance's sd).
 
@@ -59,14 +59,15 @@ def leave_each_out(jobs: Takeoff, fitted: Allowances | None = None) -> pd.DataFr
     known = fitted or fit_at_once(jobs)
     pull = pulls(jobs, None, known)
     wide = pull.pivot_table(index="job_id", columns="allowance", values="pull", sort=False)
-    shift = -wide.loc[jobs.table["job_id"], list(ALLOWANCES)].to_numpy()
+    names = list(allowance_names())
+    shift = -wide.loc[jobs.table["job_id"], names].to_numpy()
     in_sd = shift / known.table()["sd"].to_numpy()
     most = np.abs(in_sd).argmax(axis=1)
     row = np.arange(len(jobs))
     named = jobs.table[["job_id", "quarter", "used_rolls"]]
     return (
-        named.assign(**dict(zip(ALLOWANCES, shift.T, strict=True)))
-        .assign(moves_most=np.array(ALLOWANCES)[most], move=shift[row, most])
+        named.assign(**dict(zip(names, shift.T, strict=True)))
+        .assign(moves_most=np.array(names)[most], move=shift[row, most])
         .assign(move_sd=in_sd[row, most])
         .sort_values("move_sd", key=np.abs, ascending=False, ignore_index=True, kind="stable")
     )

@@ -14,8 +14,8 @@ from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
-from airstats.calibration import ALLOWANCES, FORMS, Belief, widen
-from airstats.cuts import CUTS
+from airstats.calibration import FORMS, Belief, widen
+from airstats.cut_patterns import CUTS, reused_cuts
 from airstats.sheet_crews import write_text
 
 SHEET, QUANTILES = "candidates", "quantiles"
@@ -24,18 +24,6 @@ FORM_ROWS = {form: 6 + place for place, form in enumerate(FORMS)}
 CREW_ROW, PLACE_ROW, FIRST_CREW = 4, 5, 10
 HALVINGS = 56
 SHARES = {"low": "0.1", "p50": "0.5", "p80": "0.8", "high": "0.9", "p95": "0.95"}
-_SHARED = len(ALLOWANCES)
-QUANTITIES = {
-    "factor": (
-        "laid_m2",
-        ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"],
-    ),
-    "reuse": (
-        "laid_m2+needed_diagonal_m2+needed_centre_m2",
-        ["laid_m2", "-fillable_diagonal_m2", "-fillable_centre_m2", "reveal_lined_m2"],
-    ),
-}
-"""For each form the sheet that is certain, and what multiplies the four allowances."""
 _FIXED = ("weight", "form", "spread", "crew_sd", "expected_m2", "sd_m2")
 
 
@@ -45,7 +33,7 @@ def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> N
     Parameters
     ----------
     book : Workbook
-        Its names `laid_m2`, `crew_place` and those of `sheet_geometry.SUMS` describe the job.
+        Its names `laid_m2`, `crew_place` and those of `sheet_geometry.sums` describe the job.
     belief : Belief
         The candidates.
     quarters_ahead : int
@@ -85,13 +73,14 @@ class _Places:
 
     def pairs(self) -> list[tuple[int, int]]:
         size = self.belief.mean.shape[1]
-        shared = [(i, j) for i in range(_SHARED) for j in range(i + 1)]
-        crews = [(c, j) for c in range(_SHARED, size) for j in (*range(_SHARED), c)]
+        among = range(self.belief.shared)
+        shared = [(i, j) for i in among for j in range(i + 1)]
+        crews = [(c, j) for c in range(len(among), size) for j in (*among, c)]
         return shared + crews
 
     def names(self) -> list[str]:
         crews = [f"crew {crew}" for crew in self.belief.crews]
-        return [ALLOWANCES[0], *CUTS, *crews]
+        return ["waste", *CUTS, *crews]
 
     def headings(self) -> list[str]:
         names = self.names()
@@ -119,17 +108,24 @@ def _crew_row(sheet: Worksheet, belief: Belief) -> None:
         sheet["C4"] = f"=IF(AND(crew_place>0,crew_place<={len(belief.crews)}),0,laid_m2)"
 
 
+def _quantities(form: str) -> tuple[str, list[str]]:
+    """The sheet that is certain, and what multiplies waste and the allowance of each cut."""
+    reused = [cut for cut in reused_cuts() if CUTS[cut].formulas] if form == "reuse" else []
+    reveals = [f"-fillable_{cut}_m2" if cut in reused else f"reveal_{cut}_m2" for cut in CUTS]
+    return "+".join(["laid_m2", *(f"needed_{cut}_m2" for cut in reused)]), ["laid_m2", *reveals]
+
+
 def _job_row(sheet: Worksheet, form: str, crews: int, places: _Places) -> None:
     """The sheet that is certain, and what multiplies means and covariances, for one form."""
     row, first = FORM_ROWS[form], len(_FIXED) + 1
-    certain, shared = QUANTITIES[form]
+    certain, shared = _quantities(form)
     sheet[f"A{row}"], sheet[f"B{row}"] = "job's quantities", form
     sheet[f"C{row}"], sheet[f"E{row}"] = "certain sheet, m²", f"={certain}"
     named = [
         f"IF({get_column_letter(FIRST_CREW + place)}${PLACE_ROW}=crew_place,laid_m2,0)"
         for place in range(crews)
     ]
-    letters = [get_column_letter(first + place) for place in range(_SHARED + crews)]
+    letters = [get_column_letter(first + place) for place in range(len(shared) + crews)]
     for letter, formula in zip(letters, [*shared, *named], strict=True):
         sheet[f"{letter}{row}"] = f"={formula}"
     for place, (i, j) in enumerate(places.pairs()):

@@ -1,7 +1,7 @@
 """The openings' geometry as spreadsheet formulas: one column a step, one row a kind of opening.
 
-The formulas are those of `cuts`, `offcuts` and `slit` for the standard practice, step by step, so
-that a reader may follow them cell by cell. All lengths are in millimetres.
+Each cut brings its own formulas: those of `cuts`, `offcuts` and `slit` for the standard practice,
+step by step, so that a reader may follow them cell by cell. All lengths are in millimetres.
 """
 
 from __future__ import annotations
@@ -14,26 +14,14 @@ from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
+from airstats.cut_patterns import CUTS, CutFormulas, Steps, reused_cuts, stopped_cuts
 from airstats.offcuts import JUST_FITS_MM, OFFCUT_LEAST_MM
-from airstats.openings import STANDARD_PRACTICE
-from airstats.sheet_slit import Steps, centre_steps
+from airstats.practice import STANDARD_PRACTICE
 
 SHEET = "openings_worked"
 FIRST_ROW = 4
 JUST_FITS = f"{JUST_FITS_MM:.6f}"
 TIPS = ("foot", "head", "left", "right")
-SUMS = {
-    "reveal_diagonal_m2": ("diagonal", "reveal"),
-    "reveal_centre_m2": ("centre", "reveal"),
-    "reveal_lined_m2": ("lined", "reveal"),
-    "needed_diagonal_m2": ("diagonal", "needed_diagonal"),
-    "needed_centre_m2": ("centre", "needed_centre"),
-    "fillable_diagonal_m2": ("diagonal", "fillable_diagonal"),
-    "fillable_centre_m2": ("centre", "fillable_centre"),
-    "lined_opening_m2": ("lined", "opening"),
-}
-"""Sums over the openings of a job, named as by `take_off`: the cut, and the step added up."""
-
 LENGTHS = {
     "piece_joint_m": ("joint", 1000),
     "lined_edge_m": ("edge", 1000),
@@ -81,8 +69,9 @@ def _sums(letters: dict[str, str], last: int) -> Iterator[tuple[str, str]]:
     def column(name: str) -> str:
         return f"${letters[name]}${FIRST_ROW}:${letters[name]}${last}"
 
-    for name, (cut, step) in SUMS.items():
-        of_cut = f'({column("cut")}="{cut}")'
+    for name, (cuts, step) in sums().items():
+        of_cut = "+".join(f'({column("cut")}="{cut}")' for cut in cuts)
+        of_cut = f"({of_cut})" if len(cuts) > 1 else of_cut
         yield name, f"=SUMPRODUCT({of_cut}*{column('count')}*{column(step)})/1000000"
     for name, (step, unit) in LENGTHS.items():
         yield name, f"=SUMPRODUCT({column('count')}*{column(step)})/{unit}"
@@ -93,8 +82,48 @@ def _named(book: Workbook, sheet: Worksheet, row: int, name: str, formula: str) 
     book.defined_names[name] = DefinedName(name, attr_text=f"{SHEET}!$C${row}")
 
 
+def sums() -> dict[str, tuple[list[str], str]]:
+    """Return the sums over a job's openings, named as by `take_off`: cuts, and step added up."""
+    reused = [cut for cut in reused_cuts() if CUTS[cut].formulas]
+    found = {f"reveal_{cut}_m2": ([cut], "reveal") for cut in CUTS}
+    for quantity in ("needed", "fillable"):
+        found |= {f"{quantity}_{cut}_m2": ([cut], f"{quantity}_{cut}") for cut in reused}
+    return found | {"lined_opening_m2": (stopped_cuts(), "opening")}
+
+
 def _steps() -> Steps:
-    return [*_sizes(), *_diagonal(), *_tips(), *_taken(), *_halved(), *centre_steps(), *_joints()]
+    cuts = {name: cut.formulas() for name, cut in CUTS.items() if cut.formulas}
+    steps = [step for formulas in cuts.values() for step in formulas.steps]
+    joints = [step for formulas in cuts.values() for step in formulas.joints]
+    *others, last = cuts
+    joint = f"{{joint_{last}}}"
+    for cut in reversed(others):
+        joint = f'IF({{cut}}="{cut}",{{joint_{cut}}},{joint})'
+    return [*_sizes(), *steps, *joints, ("joint", joint)]
+
+
+def diagonal_formulas() -> CutFormulas:
+    """Return the cut from corner to corner, as `cuts.cut_diagonal`."""
+    sloping = "8*{in_jamb}*{slope}/{width}+(4+4*{lined_foot})*{in_head}*{slope}/{height}"
+    straight = "2*({depth}-{in_jamb})+(1+{lined_foot})*({depth}-{in_head})"
+    joints = [
+        ("in_jamb", "MIN({depth},{width}/2)"),
+        ("in_head", "MIN({depth},{height}/2)"),
+        ("joint_diagonal", f"{sloping}+{straight}+MIN({{halved}},{{corners}})*{{depth}}"),
+    ]
+    return CutFormulas([*_diagonal(), *_tips(), *_taken(), *_halved()], joints)
+
+
+def lined_formulas() -> CutFormulas:
+    """Return the sheet that stops at the opening, as `cuts.cut_lined`: only its joints."""
+    joints = []
+    for face, length in (("jamb", "{height}"), ("level", "({width}+2*{turned})")):
+        narrow, long = (f"{pick}({length},{{reach}})" for pick in ("MIN", "MAX"))
+        parts = f"MAX(ROUNDUP(({narrow}-{{turned}})/({{roll}}-{{turned}}),0),1)"
+        joints.append((f"{face}_strip_joint", f"({parts}-1)*{long}"))
+    level = "(1+{lined_foot})*({width}+2*{depth}+{level_strip_joint})"
+    joints.append(("joint_lined", f"2*({{height}}+{{jamb_strip_joint}})+{level}"))
+    return CutFormulas([], joints)
 
 
 def _sizes() -> Steps:
@@ -218,30 +247,6 @@ def _halved() -> Steps:
             "fillable_diagonal",
             f"MIN({{whole_corners}}+{{halved}},{{corners}})*{{corner}}"
             f"+MIN({ends},{{ends}})*{{jamb_part}}",
-        ),
-    ]
-
-
-def _joints() -> Steps:
-    """What is taped at the pieces of one opening, by the way it is cut."""
-    sloping = "8*{in_jamb}*{slope}/{width}+(4+4*{lined_foot})*{in_head}*{slope}/{height}"
-    straight = "2*({depth}-{in_jamb})+(1+{lined_foot})*({depth}-{in_head})"
-    steps = [
-        ("in_jamb", "MIN({depth},{width}/2)"),
-        ("in_head", "MIN({depth},{height}/2)"),
-        ("joint_diagonal", f"{sloping}+{straight}+MIN({{halved}},{{corners}})*{{depth}}"),
-    ]
-    for face, length in (("jamb", "{height}"), ("level", "({width}+2*{turned})")):
-        narrow, long = (f"{pick}({length},{{reach}})" for pick in ("MIN", "MAX"))
-        parts = f"MAX(ROUNDUP(({narrow}-{{turned}})/({{roll}}-{{turned}}),0),1)"
-        steps.append((f"{face}_strip_joint", f"({parts}-1)*{long}"))
-    level = "(1+{lined_foot})*({width}+2*{depth}+{level_strip_joint})"
-    return [
-        *steps,
-        ("joint_lined", f"2*({{height}}+{{jamb_strip_joint}})+{level}"),
-        (
-            "joint",
-            'IF({cut}="diagonal",{joint_diagonal},IF({cut}="centre",{joint_centre},{joint_lined}))',
         ),
     ]
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from airstats.calibration import ALLOWANCES, Belief
+from airstats.calibration import Belief
 from airstats.names import places_of
 from airstats.sheet_crews import write_text
 
@@ -115,7 +115,7 @@ def _crews(sheet: Worksheet, belief: Belief, known: Sequence[str]) -> None:
 def _candidate(sheet: Worksheet, row: int, belief: Belief, g: int, amount: str) -> None:
     """One candidate: its numbers, and mean and spread of the use of the job that is typed."""
     crews, covariance = len(belief.crews), belief.covariance[g]
-    own = range(len(ALLOWANCES), len(ALLOWANCES) + crews)
+    own = range(belief.shared, belief.shared + crews)
     departure, added = (
         f"SUMPRODUCT({_chosen(crews)}*${first}{row}:${last}{row})" if crews else "0"
         for first, last in _blocks(crews)

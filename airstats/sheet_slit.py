@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from airstats.cut_patterns import CutFormulas, Steps
 from airstats.offcuts import OFFCUT_LEAST_MM
 
-Steps = list[tuple[str, str]]
-"""Names of columns and their formulas; {name} stands for the cell of that column in the row."""
 
-
-def centre_steps() -> Steps:
-    """Return the steps of a slit upright or level, as `slit.cut_centre` chooses the way."""
+def centre_formulas() -> CutFormulas:
+    """Return a slit upright or level, as `slit.cut_centre` chooses the way."""
     gain = "({up_needed}-{up_fillable})-({level_needed}-{level_fillable})"
     fewer = "IF({level_pieces}<{up_pieces},1,0)"
     upright = _Leaves("up", "{height}", "{width}/2", "2", "{width}", "2", "1+{lined_foot}")
@@ -24,7 +22,7 @@ def centre_steps() -> Steps:
         "1+{lined_foot}",
         "2",
     )
-    return [
+    steps = [
         *_slit(upright),
         *_slit(level),
         ("gain_if_level", gain),
@@ -33,6 +31,7 @@ def centre_steps() -> Steps:
         ("fillable_centre", "IF({runs_level}=1,{level_fillable},{up_fillable})"),
         ("joint_centre", "IF({runs_level}=1,{level_joint},{up_joint})"),
     ]
+    return CutFormulas(steps, [])
 
 
 @dataclass(frozen=True)

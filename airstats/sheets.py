@@ -20,6 +20,7 @@ from airstats.cells import (
     read_words,
 )
 from airstats.corner_methods import CORNER_METHODS, USUAL_METHOD
+from airstats.cut_patterns import CUTS
 from airstats.dates import read_dates
 from airstats.faults import Fault
 from airstats.materials import MATERIALS, PRETAPED_SHARE
@@ -28,12 +29,6 @@ from airstats.units import converted, own_unit
 
 WORDS = {
     "counted": {word: word for word in ("opened", "half", "quarter", "exact")},
-    "cut_pattern": {
-        "diagonal": "diagonal",
-        "centre": "centre",
-        "center": "centre",
-        "lined": "lined",
-    },
     "corner_method": {
         written: method
         for method in CORNER_METHODS
@@ -50,7 +45,17 @@ DEFAULTS = {
     "corner_method": USUAL_METHOD,
     "sides": 4.0,
 }
-TEXTS = ("job_id", "mark", "exclude", "crew", "work_type", "material", "unit", *WORDS)
+TEXTS = (
+    "job_id",
+    "mark",
+    "exclude",
+    "crew",
+    "work_type",
+    "material",
+    "unit",
+    "cut_pattern",
+    *WORDS,
+)
 _NAMES = ("crew", "work_type")
 _NOT_EXCLUDED = frozenset({"no", "false", "0"})
 
@@ -173,6 +178,8 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
         return read_dates(cells, dates)
     if column in WORDS:
         return read_words(cells, WORDS[column])
+    if column == "cut_pattern":
+        return read_words(cells, _cut_spellings())
     if column == "material":
         return read_words(cells, _material_spellings())
     if column == "job_id":
@@ -183,6 +190,10 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
         also_blank = _NOT_EXCLUDED if column == "exclude" else frozenset()
         return read_texts(cells, also_blank, is_name=column != "exclude")
     return read_numbers(cells, marks, separator)
+
+
+def _cut_spellings() -> dict[str, str]:
+    return {text: name for name, cut in CUTS.items() for text in (name, *cut.spellings)}
 
 
 def _material_spellings() -> dict[str, str]:

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from airstats.openings import CUTS, Practice, opening_quantities
+from airstats.cut_patterns import CUTS, stopped_cuts
+from airstats.openings import opening_quantities
+from airstats.practice import Practice
 from airstats.records import Records
-
-CROSSING_CUTS = ("diagonal", "centre")
-"""Cuts whose sheet is laid across the opening first, so that it yields flaps and off-cuts."""
 
 HALF_WIDTH_ROLLS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
 """How far, in rolls, the true use may lie either side of a count that is not whole rolls."""
@@ -44,6 +43,10 @@ class Takeoff:
         """Return the named columns as an (n, len(names)) array."""
         return np.column_stack([self.table[name].to_numpy(dtype=float) for name in names])
 
+    def by_cut(self, quantity: str, unit: str = "m2") -> np.ndarray:
+        """Return a quantity such as "reveal" or "needed" as an (n, cuts) array."""
+        return self.columns([f"{quantity}_{cut}_{unit}" for cut in CUTS])
+
     def where(self, keep: pd.Series | np.ndarray) -> Takeoff:
         """Return the jobs for which `keep` is true, or whose places it lists."""
         return Takeoff(self.table.iloc[np.asarray(keep)].reset_index(drop=True))
@@ -63,8 +66,8 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
     -------
     Takeoff
         n rows with the records' columns and `roll_m2`, `opening_m2`, `lined_opening_m2`,
-        `net_surface_m2` (surface less lined openings), `laid_m2`, `lap_m2`, and for each cut
-        `reveal_CUT_m2`, `needed_CUT_m2` (fresh sheet if no off-cut is used again),
+        `net_surface_m2` (surface less openings where the sheet stops), `laid_m2`, `lap_m2`, and for
+        each cut `reveal_CUT_m2`, `needed_CUT_m2` (fresh sheet if no off-cut is used again),
         `fillable_CUT_m2` (the part of it that off-cuts can supply), `reveal_length_CUT_m`;
         `used_low_m2`, `used_high_m2` where the job is finished.
 
@@ -92,9 +95,9 @@ def by_quantity(jobs: Takeoff, extra_sd_m2: np.ndarray) -> np.ndarray:
 
     Sums over the jobs then round alike however rows and names stand.
     """
-    cuts = [f"{name}_{cut}_m2" for name in SUMMED for cut in CUTS]
-    quantities = jobs.columns([*cuts, "used_low_m2", "used_high_m2", "roll_m2", "laid_m2"])
-    return np.lexsort((jobs.crews, extra_sd_m2, *quantities.T))
+    quantities = [jobs.by_cut(name) for name in SUMMED]
+    quantities.append(jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]))
+    return np.lexsort((jobs.crews, extra_sd_m2, *np.hstack(quantities).T))
 
 
 def used_interval(used_rolls: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Series]:
@@ -123,7 +126,7 @@ def _opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, practice: Practice
     sums = {
         "opening_count": total(np.ones(len(count))),
         "opening_m2": total(opening_m2),
-        "lined_opening_m2": total(opening_m2, cut == "lined"),
+        "lined_opening_m2": total(opening_m2, np.isin(cut, stopped_cuts())),
     }
     for name in CUTS:
         chosen = cut == name

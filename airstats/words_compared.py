@@ -6,7 +6,7 @@ import pandas as pd
 
 from airstats.breakdown import OVERRUN, cut_comparison, cuts_apart, quarter_trends
 from airstats.comparison import crew_comparison
-from airstats.cuts import CUT_NAMES
+from airstats.cut_patterns import CUTS
 from airstats.desk import Desk
 from airstats.hindsight import MEASURES, Hindsight
 from airstats.phrases import counted, each, listed, number, percent
@@ -68,12 +68,12 @@ def cut_words(desk: Desk) -> Words:
     if cuts.empty:
         return Words("No job has a reveal, so cuts are not compared.")
     said = [
-        f"{CUT_NAMES[row.cut]} {row.factor:.2f} ± {(row.factor_high - row.factor_low) / 2:.2f}"
+        f"{CUTS[row.cut].words} {row.factor:.2f} ± {(row.factor_high - row.factor_low) / 2:.2f}"
         for row in each(cuts)
     ]
     names = cuts["cut"].tolist()
     pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
-    same = [f"{CUT_NAMES[a]} and {CUT_NAMES[b]}" for a, b in pairs if not _apart(desk, a, b)]
+    same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in pairs if not _apart(desk, a, b)]
     told = f" Not to be told apart: {'; '.join(same)}." if same else ""
     return Words(f"A m² of reveal took, in m² of sheet: {listed(said)} (± holds 90 %).{told}")
 
@@ -81,7 +81,7 @@ def cut_words(desk: Desk) -> Words:
 def cut_table(desk: Desk) -> pd.DataFrame:
     """Return `cut_comparison` with the cuts in words."""
     cuts = cut_comparison(desk.jobs, desk.now)
-    return cuts.assign(cut=cuts["cut"].map(CUT_NAMES))
+    return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]])
 
 
 def hindsight_words(found: Hindsight) -> Words:

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from airstats.break_even import bands_at
+from airstats.cut_patterns import CUTS
 from airstats.cut_terms import CutTerms
-from airstats.cuts import CUT_NAMES
 from airstats.phrases import counted, each, listed, number, percent, roughly
 from airstats.screen import Words
 
@@ -51,9 +51,9 @@ def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
         bands = own if len(own) else bands
     *smaller, last = each(bands)
     if not smaller:
-        return Words(f"{start}, {CUT_NAMES[last.cheapest_cut]} is cheapest for {sizes}.")
-    said = [f"{CUT_NAMES[band.cheapest_cut]} up to {number(band.to_m2)} m²" for band in smaller]
-    said.append(f"{CUT_NAMES[last.cheapest_cut]} beyond")
+        return Words(f"{start}, {CUTS[last.cheapest_cut].words} is cheapest for {sizes}.")
+    said = [f"{CUTS[band.cheapest_cut].words} up to {number(band.to_m2)} m²" for band in smaller]
+    said.append(f"{CUTS[last.cheapest_cut].words} beyond")
     return Words(f"{start}, by size of opening, the cheapest cut is {listed(said)}.")
 
 
@@ -61,9 +61,9 @@ def turn_words(turns: pd.DataFrame) -> Words:
     """Say what one cut for all would cost, and at which price or time another would do as well."""
     if turns.empty:
         return Words("There is no opening to compare cuts on.")
-    best = CUT_NAMES[turns["cheapest_cut"].iloc[0]]
+    best = CUTS[turns["cheapest_cut"].iloc[0]].words
     said = [
-        _turn(CUT_NAMES[str(cut)], part) for cut, part in turns.groupby("other_cut", sort=False)
+        _turn(CUTS[str(cut)].words, part) for cut, part in turns.groupby("other_cut", sort=False)
     ]
     return Words(f"If all openings were cut alike, {best} would be cheapest. {' '.join(said)}")
 
@@ -72,7 +72,7 @@ def turn_table(turns: pd.DataFrame) -> pd.DataFrame:
     """Return, to show, each price or time at which another cut would do as well."""
     known = turns.dropna(subset="turns_at") if len(turns) else turns
     rows = [
-        (CUT_NAMES[row.other_cut], PRICES[row.price].format(_price(row.turns_at)), _price(row.now))
+        (CUTS[row.other_cut].words, PRICES[row.price].format(_price(row.turns_at)), _price(row.now))
         for row in each(known)
     ]
     return pd.DataFrame(rows, columns=["cut", "condition", "present"])

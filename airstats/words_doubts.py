@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from airstats.cut_patterns import reused_cuts
 from airstats.desk import Desk
 from airstats.evidence import plain_regression, regression_frame
 from airstats.phrases import chance, counted, each, listed, number, percent
@@ -155,8 +156,7 @@ def _intercept(jobs: Takeoff) -> str:
 
 def _reveals(desk: Desk) -> str:
     weight = desk.now.form_weights()["reuse"]
-    crossing = desk.jobs.columns(["reveal_diagonal_m2", "reveal_centre_m2"]).sum()
-    if not crossing:
+    if not desk.jobs.columns([f"reveal_{cut}_m2" for cut in reused_cuts()]).any():
         return "No reveal was cut across the opening, so how off-cuts are used plays no part."
     return (
         "**Reveals that take more than was believed.** One form of the model says that reveals take"

@@ -11,7 +11,7 @@ from airstats.breakdown import (
     usual_split,
     worst_jobs,
 )
-from airstats.cuts import CUT_NAMES
+from airstats.cut_patterns import CUTS
 from airstats.desk import Desk
 from airstats.overrun import MAIN, NET, overrun_table, split_overrun, usual_crews
 from airstats.phrases import (
@@ -106,8 +106,8 @@ def quarter_money(desk: Desk) -> Words:
 def advice(desk: Desk) -> Words:
     """Say what to change: what a price should hold, from the firm's own allowances."""
     table = desk.now.table()
-    cuts = cut_comparison(desk.jobs, desk.now)["cut"].tolist() or list(CUT_NAMES)
-    held = [(CUT_NAMES[cut], table.loc[f"reveal.{cut}"]) for cut in cuts]
+    cuts = cut_comparison(desk.jobs, desk.now)["cut"].tolist() or list(CUTS)
+    held = [(CUTS[cut].words, table.loc[f"reveal.{cut}"]) for cut in cuts]
     factors = [
         f"{row['mean']:.2f} ± {(row['high'] - row['low']) / 2:.2f} ({name})" for name, row in held
     ]
@@ -280,7 +280,7 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
 def _little_used(desk: Desk) -> list[str]:
     cuts = cut_comparison(desk.jobs, desk.now)
     little = each(cuts[cuts["learnt"] < LITTLE_LEARNT])
-    names = [f"{CUT_NAMES[row.cut]} ({counted(row.jobs, 'job')})" for row in little]
+    names = [f"{CUTS[row.cut].words} ({counted(row.jobs, 'job')})" for row in little]
     if not names:
         return []
     return [f"for reveals {listed(names)} common practice still outweighs your own jobs"]

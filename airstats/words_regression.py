@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 
-from airstats.calibration import ALLOWANCES
+from airstats.calibration import allowance_names
 from airstats.diagnostics import Influence
-from airstats.evidence import TERMS, Regression
+from airstats.evidence import Regression, terms
 from airstats.phrases import counted, each, listed, number
 from airstats.screen import Words
 
 NAMED = 5
 """So many jobs are named in a sentence; the others stand in the table."""
-TERMS_OF = dict(zip(TERMS, ALLOWANCES, strict=True))
-"""Which allowance a term of the regression is compared with."""
 
 
 def regression_words(fit: Regression) -> Words:
@@ -41,7 +39,8 @@ def agreement_words(beyond: Regression, allowances: pd.DataFrame) -> Words:
     """Say whether a plain regression, with no starting belief, contradicts the allowances."""
     if beyond.table.empty:
         return Words(f"Nothing to compare with: {beyond.reason}.")
-    ends = beyond.table.set_index("term")[["low95", "high95"]].rename(index=TERMS_OF)
+    compared = dict(zip(terms(), allowance_names(), strict=True))
+    ends = beyond.table.set_index("term")[["low95", "high95"]].rename(index=compared)
     both = ends.join(allowances["mean"], how="inner")
     apart = both.index[~both["mean"].between(both["low95"], both["high95"])].tolist()
     start = (

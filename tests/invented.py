@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from airstats.cuts import CUTS
+from airstats.cut_patterns import CUTS
 from airstats.records import Records
 
 CREWS = ["Alder", "Birch", "Cedar", "Damson"]
@@ -72,6 +72,6 @@ def random_openings(count, seed, cuts=CUTS):
             "height_mm": pick.uniform(120, 3000, count),
             "reveal_mm": pick.uniform(10, 600, count),
             "sides": pick.choice([3, 4], count),
-            "cut_pattern": pick.choice(cuts, count),
+            "cut_pattern": pick.choice(list(cuts), count),
         }
     )

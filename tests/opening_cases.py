@@ -3,7 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from airstats.openings import CUTS, Practice, opening_quantities
+from airstats.cut_patterns import CUTS
+from airstats.openings import opening_quantities
+from airstats.practice import Practice
 
 PLAIN = Practice(slit="upright", halves=False)
 
@@ -25,6 +27,6 @@ def many(count, seed, cuts=CUTS):
             "height_mm": np.exp(pick.uniform(np.log(80), np.log(4000), count)),
             "reveal_mm": np.exp(pick.uniform(np.log(5), np.log(1400), count)),
             "sides": pick.choice([3, 4], count),
-            "cut_pattern": pick.choice(cuts, count),
+            "cut_pattern": pick.choice(list(cuts), count),
         }
     )

@@ -9,9 +9,10 @@ from scipy.optimize import brentq
 
 from airstats.break_even import bands_at, break_even_map, one_cut_for_all, turning_prices
 from airstats.cut_choice import cut_costs
+from airstats.cut_patterns import CUTS
 from airstats.cut_terms import CutCosts, CutTerms
 from airstats.errors import AirstatsError
-from airstats.openings import CUTS, Practice
+from airstats.practice import Practice
 
 FREE = CutCosts(**dict.fromkeys(CutCosts.__dataclass_fields__, 0.0))
 

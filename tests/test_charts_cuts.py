@@ -9,6 +9,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.colors import to_rgb
 
 from airstats import charts_cuts
+from airstats.cut_patterns import CUTS
 from airstats.cut_terms import CutCosts, CutTerms
 from airstats.cutting import cut_map, cut_terms, opening_plan
 from airstats.desk import lay_out
@@ -104,9 +105,9 @@ def dots_on(axes):
 
 def test_parts_of_the_map_differ_in_grey_and_by_hatch():
     # Rec. 709 luma, the usual conversion to grey (value from memory).
-    greys = [np.dot(to_rgb(c), [0.2126, 0.7152, 0.0722]) for c, _ in charts_cuts.REGIONS.values()]
+    greys = [np.dot(to_rgb(cut.tone), [0.2126, 0.7152, 0.0722]) for cut in CUTS.values()]
     assert np.diff(np.sort(greys)).min() > 0.1
-    assert len({hatch for _, hatch in charts_cuts.REGIONS.values()}) == 3
+    assert len({cut.hatch for cut in CUTS.values()}) == 3
 
 
 def test_the_cut_sheet_draws_each_kind_and_says_what_it_leaves_out(plan, pictures):

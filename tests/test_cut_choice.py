@@ -7,10 +7,11 @@ import pandas as pd
 import pytest
 
 from airstats.cut_choice import cheapest_cut, cut_amounts, cut_costs, job_savings
-from airstats.cut_terms import AMOUNTS, FLAPS, LEVEL_FLAPS, STROKES, CutCosts, CutTerms
+from airstats.cut_patterns import CUTS
+from airstats.cut_terms import AMOUNTS, CutCosts, CutTerms
 from airstats.errors import AirstatsError
-from airstats.openings import CUTS, Practice, opening_quantities
-from airstats.pieces import Opening, opening_pieces
+from airstats.openings import Opening, opening_pieces, opening_quantities
+from airstats.practice import Practice
 from tests.invented import random_openings
 
 FREE = CutCosts(**dict.fromkeys(CutCosts.__dataclass_fields__, 0.0))
@@ -171,8 +172,8 @@ def test_every_cut_is_charged_for_the_sheet_that_it_lays_and_for_no_other():
 @pytest.mark.parametrize("cut", CUTS)
 def test_strokes_and_flaps_are_those_of_the_drawing(cut, sides):
     pieces = opening_pieces(Opening(1200, 2100, 200, sides, cut, Practice(slit="upright")))
-    assert STROKES[cut][sides] == len(pieces.cut_lines)
-    assert FLAPS[cut][sides] == len(pieces.flaps)
+    assert CUTS[cut].strokes[sides] == len(pieces.cut_lines)
+    assert CUTS[cut].flaps[sides] == len(pieces.flaps)
 
 
 @pytest.mark.parametrize("sides", [3, 4])
@@ -182,8 +183,8 @@ def test_a_level_slit_folds_the_leaves_of_its_drawing(sides):
     folded = cut_amounts(frame, terms)["centre"][0][:, AMOUNTS.index("flaps")]
     pieces = opening_pieces(Opening(1200, 2100, 200, sides, "centre", Practice(slit="level")))
     assert (folded == len(pieces.flaps)).all()
-    assert LEVEL_FLAPS[sides] == len(pieces.flaps)
-    assert len(pieces.cut_lines) == STROKES["centre"][sides]
+    assert CUTS["centre"].ways["level"].flaps[sides] == len(pieces.flaps)
+    assert len(pieces.cut_lines) == CUTS["centre"].strokes[sides]
 
 
 def test_amounts_times_prices_are_the_cost():

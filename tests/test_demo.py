@@ -12,7 +12,7 @@ from pandas.testing import assert_frame_equal
 
 import airstats
 from airstats.chain import calibrate_through, finished_jobs
-from airstats.cuts import CUTS
+from airstats.cut_patterns import CUTS
 from airstats.overrun import split_overrun
 from airstats.takeoff import take_off
 

@@ -7,10 +7,11 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon
 
+from airstats.cut_patterns import CUTS
 from airstats.drafting import KINDS
 from airstats.drawing import describe_opening, draw_opening
-from airstats.openings import CUTS, Practice
-from airstats.pieces import Opening
+from airstats.openings import Opening
+from airstats.practice import Practice
 
 
 def words_on(figure):

@@ -12,17 +12,17 @@ from airstats.comparison import (
 )
 from airstats.desk import lay_out
 from airstats.evidence import (
-    TERMS,
     mean_by_cluster,
     plain_regression,
     regression_frame,
+    terms,
 )
 from tests.invented import invent
 
 
 def frame_of(jobs, noise, seed=1):
     rng = np.random.default_rng(seed)
-    frame = pd.DataFrame({name: rng.uniform(5, 50, jobs) for name in TERMS})
+    frame = pd.DataFrame({name: rng.uniform(5, 50, jobs) for name in terms()})
     truth = 3 + frame.to_numpy() @ [0.1, 0.3, 0.5, 1.1]
     return frame.assign(
         job_id=[f"J{n}" for n in range(jobs)],
@@ -55,7 +55,7 @@ def test_plain_regression_finds_the_slopes_and_keeps_one_point_a_job():
 def test_hc3_errors_and_t_intervals_follow_their_formula():
     frame = frame_of(20, 4.0)
     fit = plain_regression(frame)
-    x = np.column_stack([np.ones(20), frame[list(TERMS)]])
+    x = np.column_stack([np.ones(20), frame[list(terms())]])
     e, h = fit.points["residual_m2"].to_numpy(), fit.points["leverage"].to_numpy()
     bread = np.linalg.inv(x.T @ x)
     robust = bread @ (x.T * (e / (1 - h)) ** 2) @ x @ bread

@@ -9,8 +9,9 @@ import pytest
 from airstats.allowances import unchanged
 from airstats.calibration import FORMS
 from airstats.chain import calibrate, finished_jobs, measuring_sd_m2, run_through
+from airstats.cut_patterns import CUTS
 from airstats.pricing import price
-from airstats.prior import REVEAL_FACTORS, Prior
+from airstats.prior import Prior
 from airstats.takeoff import take_off
 from tests.benchmark.worlds import World, invent_firm
 from tests.chains import change, keep
@@ -92,9 +93,9 @@ def test_measuring_errors_of_depths():
     """sd = depth error x root of the sum over cuts of (factor x metres of reveal)²."""
     jobs = take_off(RECORDS)
     found = measuring_sd_m2(jobs, 30.0)
-    cuts = list(REVEAL_FACTORS)
+    cuts = list(CUTS)
     lengths = jobs.columns([f"reveal_length_{cut}_m" for cut in cuts])[0]
-    factors = [REVEAL_FACTORS[cut][0] for cut in cuts]
+    factors = [CUTS[cut].reveal_factor.mean for cut in cuts]
     by_hand = 0.030 * sum((f * m) ** 2 for f, m in zip(factors, lengths, strict=True)) ** 0.5
     assert found[0] == pytest.approx(by_hand)
     assert not measuring_sd_m2(jobs, 0.0).any()
@@ -125,7 +126,7 @@ def errors_of_allowances(seed):
     """Errors of waste and the three factors for one firm of 500 jobs, by three rules."""
     firm = invent_firm(World("flat", jobs=500, quarters=1, mechanism="flat"), seed)
     crews = firm.records.jobs["crew"].map(firm.truth.crews).mean()
-    factors = [firm.truth.factors[cut] for cut in REVEAL_FACTORS]
+    factors = [firm.truth.factors[cut] for cut in CUTS]
     truth = np.array([firm.truth.waste + crews, *factors])
     learnt = calibrate(firm.records, prior=FEWER_CANDIDATES)
     ours = learnt.table()["mean"].to_numpy().copy()

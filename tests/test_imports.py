@@ -13,18 +13,18 @@ from tests.mutate import ROOT, tests_of
 PACKAGE = Path(airstats.__file__).parent
 MODULES = sorted(path.stem for path in PACKAGE.glob("*.py") if path.stem != "__init__")
 
-READING = (
-    "errors", "files", "defused", "quarters", "faults", "decoding", "units", "names", "tables",
-    "csv_tables", "cells", "dates", "corner_methods", "materials", "sheets", "marks", "xlsx",
-    "sheet_tables", "sources", "limits", "links", "checks", "records",
-)  # fmt: skip
 GEOMETRY = (
-    "offcuts", "practice", "slit", "cuts", "openings", "outlines", "corner_pieces", "pieces",
-    "cut_terms", "cut_choice", "break_even",
+    "errors", "offcuts", "practice", "slit", "cuts", "outlines", "corner_pieces", "pieces",
+)  # fmt: skip
+READING = (
+    "units", "materials", "corner_methods", "cut_patterns", "files", "defused", "quarters",
+    "faults", "decoding", "names", "tables", "csv_tables", "cells", "dates", "sheets", "marks",
+    "xlsx", "sheet_tables", "sources", "limits", "links", "checks", "records",
 )  # fmt: skip
 COMPUTING = (
-    "takeoff", "one_job", "depths", "likelihood", "mixture", "prior", "ascent", "calibration",
-    "belief_file", "material_file", "allowances", "codes", "chain", "influence", "watch",
+    "openings", "cut_terms", "cut_choice", "break_even", "takeoff", "one_job", "depths",
+    "likelihood", "mixture", "prior", "ascent", "calibration", "belief_file", "material_file",
+    "allowances", "codes", "chain", "influence", "watch",
     "material_quantities", "material_calibration", "quarterly", "pricing", "material_pricing",
     "prior_check", "orders", "pooling", "overrun", "looking_back", "hindsight", "evidence",
     "comparison", "breakdown", "came_true", "material_jobs", "material_look_back", "cutting",
@@ -45,7 +45,7 @@ RUNNING = (
     "__main__",
 )  # fmt: skip
 RANK = {
-    name: rank for rank, name in enumerate((*READING, *GEOMETRY, *COMPUTING, *SHOWING, *RUNNING))
+    name: rank for rank, name in enumerate((*GEOMETRY, *READING, *COMPUTING, *SHOWING, *RUNNING))
 }
 """A module may import those before it, and none after it."""
 

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from airstats.cut_patterns import CUTS
 from airstats.material_quantities import driver_quantity, material_quantities
-from airstats.openings import CUTS, opening_quantities
+from airstats.openings import opening_quantities
 from airstats.records import Records
 from airstats.takeoff import take_off
 from tests.external_checks import agree
@@ -153,7 +154,7 @@ def test_openings_of_other_jobs_are_passed_over():
     width=st.floats(400, 3000),
     height=st.floats(400, 3000),
     sides=st.sampled_from([3, 4]),
-    cut=st.sampled_from(CUTS),
+    cut=st.sampled_from(list(CUTS)),
 )
 def test_quantities_are_in_proportion_to_the_count(count, width, height, sides, cut):
     one, many = (quantities(5000.0, [(n, width, height, 200.0, sides, cut)]) for n in (1, count))

@@ -15,8 +15,7 @@ from airstats.offcuts import (
     pieces_in_strip,
     pieces_in_tip,
 )
-from airstats.openings import Practice
-from airstats.practice import Sizes
+from airstats.practice import Practice, Sizes
 from airstats.slit import fill_strips, upright_leaves
 from tests.external_checks import agree
 

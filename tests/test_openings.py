@@ -5,8 +5,10 @@ import pandas as pd
 import pytest
 import shapely
 
+from airstats.cut_patterns import CUTS
 from airstats.errors import AirstatsError
-from airstats.openings import COLUMNS, CUTS, Practice, opening_quantities
+from airstats.openings import COLUMNS, opening_quantities
+from airstats.practice import Practice
 from tests.external_checks import agree
 from tests.opening_cases import PLAIN, many, one, table
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from airstats.openings import COLUMNS, Practice, opening_quantities
+from airstats.openings import COLUMNS, opening_quantities
+from airstats.practice import Practice
 from tests.opening_cases import PLAIN, many, one, table
 
 

@@ -4,9 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from airstats.openings import Practice, opening_quantities
+from airstats.cut_patterns import CUTS
+from airstats.openings import opening_quantities
+from airstats.practice import Practice
 from airstats.records import Records, read_records
-from airstats.takeoff import CUTS, take_off, used_interval
+from airstats.takeoff import take_off, used_interval
 from tests.external_checks import agree
 
 FOOT = 0.3048

@@ -13,7 +13,8 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from airstats.openings import Practice, opening_quantities
+from airstats.openings import opening_quantities
+from airstats.practice import Practice
 from tests.invented import random_openings
 
 RETURN_MM = 20.0
