@@ -166,6 +166,7 @@ def drawn_parts(jobs, learnt, usual=(), draws=3000):
     use = cut_off.rvs(random_state=rng)
     rounded = rng.uniform(0, price_rounding(jobs), use.shape)
     parts = {cause: fitted[:, place] for place, cause in enumerate(FITTED)} | {
+        "reveals": fitted[:, :3].sum(axis=1),
         "already_priced": surface - priced * roll + rounded,
         "laps": laid - surface + 0 * use,
         "count_rounding": used * roll - use,
