@@ -62,6 +62,15 @@ def test_without_gross_errors_the_deletion_is_exact():
         assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=1e-6)
 
 
+def test_the_ten_strongest_pulls_come_in_their_order():
+    desk = lay_out(invent())
+    table = pulls(desk.jobs, desk.before, desk.now)
+    size = table["pull_sds"].abs()
+    top = strongest(table)
+    assert top["pull_sds"].abs().tolist() == sorted(size, reverse=True)[:10]
+    assert table.index.tolist() == list(range(len(table)))
+
+
 def test_units_and_sds_are_those_of_the_allowance():
     desk = lay_out(invent())
     table = pulls(desk.jobs, desk.before, desk.now).set_index("allowance")
