@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from airstats.calibration import FORMS, Belief, allowance_names
+from airstats.calibration import FORMS, Belief, allowance_names, starting_belief
 from airstats.prior import Prior
 from airstats.quarters import quarter_number
 
@@ -94,6 +94,17 @@ def check_history(part: dict[str, Any], crew_jobs: dict[str, Any]) -> None:
 
 
 def _refuse_impossible(belief: Belief) -> None:
+    _refuse_numbers(belief)
+    usual = Prior()
+    for name, value in asdict(belief.prior).items():
+        if not _is_like(value, getattr(usual, name)):
+            raise ValueError(f"{name} of prior cannot be")
+    # What was believed at the start is compared with later, so that it must be possible too.
+    with np.errstate(all="ignore"):
+        _refuse_numbers(starting_belief(belief.prior))
+
+
+def _refuse_numbers(belief: Belief) -> None:
     numbers = (belief.weight, belief.mean, belief.covariance, belief.seen, belief.wrong)
     spreads = (belief.spread, belief.crew_sd, belief.drift)
     if not all((np.abs(part) < _MOST).all() for part in numbers + spreads):
@@ -102,10 +113,6 @@ def _refuse_impossible(belief: Belief) -> None:
         raise ValueError("a weight or a count of records cannot be")
     if (belief.spread <= 0).any() or (belief.crew_sd < 0).any() or (belief.drift < 0).any():
         raise ValueError("a spread below nought")
-    usual = Prior()
-    for name, value in asdict(belief.prior).items():
-        if not _is_like(value, getattr(usual, name)):
-            raise ValueError(f"{name} of prior cannot be")
 
 
 def is_texts(value: Any) -> bool:
