@@ -20,7 +20,13 @@ from airstats.tables import Unread, as_text, header_position, is_empty
 _BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
 # In any language, such as #REF!, #DIV/0!, #NAME?, #N/A, Err:502.
 _ERROR = re.compile(r"#[^\W\d_][\w/]*[!?]|#N/[ADV]|#NV|Err:[0-9]{3}", re.I)
-_TOTALS = {"total", "totals", "total:", "sum", "sum:", "subtotal", "grand total", "average"}
+_SUMS = """total totals sum sums subtotal average summe gesamt gesamtsumme zwischensumme insgesamt
+durchschnitt mittelwert somme totaux moyenne totaal subtotaal som gemiddelde totale somma suma summa
+soma razem celkem σ ∑"""
+_TOTALS = frozenset(_SUMS.split())
+"""Words for a sum or an average, as lines below a table begin."""
+_BESIDE = "grand sub sous general général of all jobs rolls m m² m2"
+_BESIDE_TOTALS = frozenset(_BESIDE.split())
 _NAME_LENGTH, _TEXT_LENGTH, _ENTRY_LENGTH = 200, 1000, 100
 # Signs that no keyboard writes: controls, and marks that turn the direction of what follows.
 _UNSEEN = re.compile(
@@ -36,7 +42,9 @@ class Trouble(NamedTuple):
     remedy: str
 
 
-_A_TOTAL = Trouble("looks like a line of totals", "take the line out of the table")
+_A_TOTAL = Trouble(
+    "looks like a line of totals", "take the line out of the table, or give the job another id"
+)
 _A_HEADING = Trouble("the row of headings stands here again", "take the row out of the table")
 NO_RECORD = (_A_TOTAL.problem, _A_HEADING.problem)
 """What is said of a row that is no job at all, so that its other cells do not matter."""
@@ -252,13 +260,20 @@ def read_texts(
 def read_ids(cells: Cells) -> Reading:
     """Read ids: names, but for a line that adds the others up and for headings once more."""
     reading = read_texts(cells)
-    sums = [as_text(value).strip().casefold() in _TOTALS for value in cells.distinct]
+    sums = [_is_total(as_text(value)) for value in cells.distinct]
     heads = [header_position([[value]]) == 0 for value in cells.distinct]
     troubles = dict(reading.troubles)
     for wrong, trouble in ((sums, _A_TOTAL), (heads, _A_HEADING)):
         rows = np.flatnonzero(np.array(wrong, dtype=bool)[cells.codes]).tolist()
         troubles |= dict.fromkeys(rows, trouble)
     return replace(reading, troubles=troubles)
+
+
+def _is_total(text: str) -> bool:
+    """Tell whether a text is a word for a sum, alone or with a year or a count beside it."""
+    words = re.split(r"[\s.,:;=()\[\]/-]+", text[:_ENTRY_LENGTH].casefold().strip())
+    found = [word for word in words if word and not word.isdigit()]
+    return not _TOTALS.isdisjoint(found) and _TOTALS.union(_BESIDE_TOTALS).issuperset(found)
 
 
 def read_names(cells: Cells) -> Reading:

@@ -129,7 +129,9 @@ def coded_records(records: Records, codes: Codes, source: str = "coded records")
         faults=(),
         source=source,
         digest=f"{CODED}{records.digest}",
-        notes=(),
+        notes=(f"remarks not shown, as they may hold names: {len(records.notes)}.",)
+        if records.notes
+        else (),
     )
 
 

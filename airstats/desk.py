@@ -171,10 +171,12 @@ def open_firms(
     paths = [path.strip() for path in firms.split(";") if path.strip()]
     others = [read_records(path, set_aside_bad_rows, dates) for path in paths]
     others = sorted(others, key=lambda records: records.digest) if codes else others
-    jobs = [desk.jobs, *map(finished_jobs, others)]
+    told = [() if codes else records.remarks for records in others]
+    jobs = [replace(finished_jobs(r), notes=n) for r, n in zip(others, told, strict=True)]
     sources = [desk.records.source, *(records.source for records in others)]
-    numbered = [f"firm {place}" for place in range(1, len(jobs) + 1)]
-    return dict(zip(numbered if codes else _made_different(sources), jobs, strict=True))
+    numbered = [f"firm {place}" for place in range(1, len(sources) + 1)]
+    names = numbered if codes else _made_different(sources)
+    return dict(zip(names, [desk.jobs, *jobs], strict=True))
 
 
 def takeoff_path(records: str | Path, takeoff: str | Path) -> Path | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 _SHOWN = 60
@@ -47,3 +48,10 @@ def shown(text: str) -> str:
     """Return a text fit for a message: cut if long, with signs that nobody sees as their codes."""
     cut = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
     return _UNSEEN.sub(lambda sign: f"<{ord(sign[0]):04X}>", cut)
+
+
+def listing(names: Iterable[str]) -> str:
+    """Return the first ten names, and how many more there are."""
+    listed = [shown(name) for name in names]
+    more = f" and {len(listed) - 10} more" if len(listed) > 10 else ""
+    return (", ".join(listed[:10]) or "nothing") + more

@@ -61,6 +61,14 @@ class Records:
     notes: tuple[str, ...]
     materials: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=_NO_MATERIALS))
 
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """The notes, each with the name of the source."""
+        return tuple(
+            note if note.startswith(self.source) else f"{self.source}: {note}"
+            for note in self.notes
+        )
+
 
 @dataclass(frozen=True)
 class _Checked:

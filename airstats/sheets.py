@@ -22,9 +22,9 @@ from airstats.cells import (
 from airstats.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.cut_patterns import CUTS
 from airstats.dates import read_dates
-from airstats.faults import Fault
+from airstats.faults import Fault, listing
 from airstats.materials import MATERIALS, PRETAPED_SHARE
-from airstats.tables import COLUMNS, Table, as_text
+from airstats.tables import COLUMNS, Table, as_text, unread_headings
 from airstats.units import converted, own_unit
 
 WORDS = {
@@ -164,6 +164,7 @@ def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: 
         if reading.note
     ]
     notes += _exclude_note(table, cells) if "exclude" in cells else []
+    notes += _unread_note(table)
     sheet = Sheet(table, cells, frame, blank, (), tuple(notes))
     unreadable = [
         sheet.finding(row, column, trouble.problem, trouble.remedy)
@@ -204,6 +205,13 @@ def _material_spellings() -> dict[str, str]:
         for alike in (name, name.removesuffix("s"))
         for written in (alike, alike.replace(" ", "_"), alike.replace(" ", "-"))
     }
+
+
+def _unread_note(table: Table) -> list[str]:
+    """Name the columns that nothing reads; a material may go by any column of its own."""
+    drivers = {material.driver for material in MATERIALS.values()}
+    unread = unread_headings(table, drivers if table.name == "jobs" else ())
+    return [f"{table.file}: columns not read: {listing(unread)}."] if unread else []
 
 
 def _exclude_note(table: Table, cells: dict[str, Cells]) -> list[str]:

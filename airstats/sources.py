@@ -10,10 +10,10 @@ from pathlib import Path
 
 from airstats.csv_tables import csv_table
 from airstats.errors import RecordsError
-from airstats.faults import Fault, UnreadableTableError
+from airstats.faults import Fault, UnreadableTableError, listing
 from airstats.sheet_tables import workbook_table
 from airstats.tables import COLUMNS, EMPTY, Table, parquet_table
-from airstats.xlsx import listing, open_workbook
+from airstats.xlsx import open_workbook
 
 _EXPECTED = (
     "Expected: a folder with jobs.csv and, if wanted, openings.csv; a workbook (.xlsx) with the "
@@ -22,6 +22,8 @@ _EXPECTED = (
 _TABLE_FILES = {".csv": csv_table, ".parquet": parquet_table}
 _OPTIONAL = ("openings", "materials")
 _WORKBOOKS = (".xlsx", ".xlsm")
+_TABLES = (*_TABLE_FILES, *_WORKBOOKS, ".xls", ".ods", ".tsv")
+_CALLED = "rename what is meant as jobs, openings or materials"
 LARGEST_FILE = 300_000_000
 """Bytes; a million openings are about 50 million as CSV."""
 _CHUNK = 1 << 20
@@ -69,8 +71,8 @@ def _read_folder(folder: Path) -> Source:
         name: partial(_TABLE_FILES[file.suffix.lower()], name, file.name, data[name])
         for name, file in files.items()
     }
-    stray = [e.name for e in sorted(folder.iterdir()) if _is_stray(e)]
-    notes = [f"{folder.name}: files not read: {listing(stray)}."] if stray else []
+    stray = [entry.name for entry in sorted(folder.iterdir()) if _is_stray(entry)]
+    notes = [f"files not read: {listing(stray)}; {_CALLED}."] if stray else []
     in_order = sorted(files, key=lambda name: files[name].name)
     digest = _digest(data[name] for name in in_order)
     return _source(folder.resolve().name, digest, readers, notes)
@@ -166,8 +168,10 @@ def _table_files(folder: Path) -> dict[str, Path]:
 
 
 def _is_stray(entry: Path) -> bool:
-    """Tell whether an entry is called like a table but is of a kind that is not read."""
-    return entry.name.split(".")[0].strip().lower() in COLUMNS and not table_name(entry)
+    """Tell whether an entry looks like a table, by its name or its kind, but is not read."""
+    if entry.name.startswith((".", "~")) or table_name(entry):
+        return False
+    return entry.name.lower().startswith(tuple(COLUMNS)) or entry.suffix.lower() in _TABLES
 
 
 def table_name(entry: Path) -> str:
@@ -182,7 +186,7 @@ def _read_workbook(path: Path) -> Source:
     data = _content(path)
     sheets, ignored = open_workbook(path.name, data)
     readers = {name: partial(workbook_table, name, sheet) for name, sheet in sheets.items()}
-    notes = [f"{path.name}: sheets not read: {listing(ignored)}."] if ignored else []
+    notes = [f"{path.name}: sheets not read: {listing(ignored)}; {_CALLED}."] if ignored else []
     notes += [note for sheet in sheets.values() for note in sheet.notes]
     return _source(path.name, _digest([data]), readers, notes)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from difflib import get_close_matches
@@ -202,46 +202,48 @@ def shaped(name: str, file: str, header: list, body: pd.DataFrame, first_row: in
     notes = (f"{file}: empty rows skipped: {skipped}.",) if skipped else ()
     rows = filled + first_row
     table = Table(name, file, cells, headers, rows, "", tuple(faults), notes=notes, units=units)
-    return _with_remarks(table, first_row - 1)
+    return _with_strange_units(table, first_row - 1)
 
 
-def _with_remarks(table: Table, row: int) -> Table:
-    """Add what is to be said of headings whose column is not used; they stand in `row`."""
+def _with_strange_units(table: Table, row: int) -> Table:
+    """Add the faults of headings, in `row`, that give a column in a unit that is not read."""
     headers, known = table.headers, COLUMNS[table.name]
     others = [headers[column] for column in headers if column not in known]
-    strange = {heading: found for heading in others if (found := _unit_unread(known, heading))}
-    alike = _alike(table, [heading for heading in others if heading not in strange])
-    faults, notes = [], []
-    for heading, (column, unit) in strange.items():
-        if column in headers:
-            said = f'heading "{shown(heading)}" is not used, as {shown(headers[column])} is there'
-            notes.append(f"{table.file}: {said}.")
-        else:
-            faults.append(_strange_unit(table.file, row, column, heading, unit))
-    return replace(
-        table,
-        faults=(*table.faults, *faults),
-        notes=(*notes, *alike, *table.notes),
-        unit_unread=frozenset(column for column, _ in strange.values()) - set(headers),
-    )
+    found = {heading: pair for heading in others if (pair := _unit_unread(known, heading))}
+    lacking = {heading: pair for heading, pair in found.items() if pair[0] not in headers}
+    faults = [_strange_unit(table.file, row, c, heading, u) for heading, (c, u) in lacking.items()]
+    columns = frozenset(column for column, _ in lacking.values())
+    return replace(table, faults=(*table.faults, *faults), unit_unread=columns)
+
+
+def unread_headings(table: Table, also_read: Collection[str] = ()) -> list[str]:
+    """Name the columns that nothing reads, first those that may be meant as one of the contract.
+
+    `also_read` holds the columns besides the contract's that something reads.
+    """
+    read = {*COLUMNS[table.name], *also_read}
+    others = {c: h.strip() or c for c, h in table.headers.items() if c not in read}
+    meant = {c: hint for c, h in others.items() if (hint := _meant(table, h))}
+    hints = [f"{shown(others[column])} ({hint})" for column, hint in meant.items()]
+    return hints + [shown(heading) for column, heading in others.items() if column not in meant]
+
+
+def _meant(table: Table, heading: str) -> str:
+    """Say which column of the contract a heading that is not read is much like; "" if none."""
+    known, key = COLUMNS[table.name], _heading_key(heading)[:40]
+    if (found := declared(known, key)) and found[0] in table.headers:
+        return f"{found[0]} is there"
+    lacking = [column for column in known if column not in table.headers]
+    keys = {name_in(column, "").replace("_", ""): column for column in lacking}
+    keys |= {column.replace("_", ""): column for column in lacking}
+    alike = get_close_matches(key, keys, 1, 0.8)
+    return f"write {keys[alike[0]]} if that is meant" if alike else ""
 
 
 def _unit_unread(columns: list[str], heading: str) -> tuple[str, str] | None:
     """Return the column and the unit if a heading is a quantity in a unit that is not read."""
     found = declared(columns, _heading_key(heading))
     return found if found and found[1] not in units_read(found[0]) else None
-
-
-def _alike(table: Table, headings: list[str]) -> list[str]:
-    """Say which headings are not known but much like one that the table lacks."""
-    known = COLUMNS[table.name]
-    lacking = {c.replace("_", ""): c for c in known if c not in table.headers}
-    notes = []
-    for heading in headings:
-        for key in get_close_matches(_heading_key(heading)[:40], lacking, 1, 0.8):
-            said = f'heading "{shown(heading)}" is not known, and its column is not used'
-            notes.append(f"{table.file}: {said}; if {lacking[key]} is meant, write that.")
-    return notes
 
 
 def _filled_rows(body: pd.DataFrame) -> np.ndarray:

@@ -26,10 +26,12 @@ WHOLE = 1e9
 class Takeoff:
     """The quantities of n jobs, ready for calibration or pricing.
 
-    `table` holds one row a job (see `take_off`); `crews` their crews, "" where none is named.
+    `table` holds one row a job (see `take_off`); `crews` their crews, "" where none is named;
+    `notes` what is to be said of the data.
     """
 
     table: pd.DataFrame
+    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.table)

@@ -45,7 +45,7 @@ def check(asked: argparse.Namespace) -> None:
         f"{records.source}: no fault in {len(records.jobs)} jobs ({finished} finished) and"
         f" {len(records.openings)} rows of openings."
     )
-    _print_lines(records.notes)
+    _print_lines(records.remarks)
 
 
 def _check_chain(path: str) -> None:
@@ -66,6 +66,7 @@ def calibrate(asked: argparse.Namespace) -> None:
     from airstats.allowances import load_allowances
     from airstats.decisions import check_decision, decided_update
     from airstats.staging import write_together
+    from airstats.unmet import not_counted
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
@@ -78,7 +79,7 @@ def calibrate(asked: argparse.Namespace) -> None:
     notes = write_together({out: now.to_text(), **_set_aside(records, out.parent)})
     _print_set_aside(records, out.parent)
     _print_allowances(now, previous)
-    _print_lines((*records.notes, *notes))
+    _print_lines((*not_counted(records, now), *notes))
     print(f"written: {out}")
 
 
@@ -89,9 +90,11 @@ def price(asked: argparse.Namespace) -> None:
     from airstats.material_pricing import price_materials
     from airstats.pricing import price as work_out
     from airstats.staging import write_together
+    from airstats.unmet import unmet
 
     takeoff = _read(asked)
     known = load_allowances(asked.allowances)
+    _print_lines(unmet(takeoff, known))
     costs = (asked.leftover_cost, asked.short_cost)
     orders = (price_materials if asked.materials else work_out)(takeoff, known, *costs)
     out, said = Path(asked.out), ""
@@ -147,12 +150,15 @@ def quarter(asked: argparse.Namespace) -> None:
     """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
     from airstats.allowances import load_allowances
     from airstats.decisions import check_decision, decided_update
+    from airstats.unmet import not_counted, unmet
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
     records = _read(asked)
     previous = load_allowances(asked.previous) if asked.previous else None
     takeoff = _read(asked, asked.takeoff) if asked.takeoff else None
+    for firm in filter(None, map(str.strip, asked.firms.split(";"))):
+        _read(asked, firm)
     digests = _digests(asked, records, previous, takeoff)
     codes, key = bool(asked.codes or asked.codes_key), ""
     if codes:
@@ -164,6 +170,7 @@ def quarter(asked: argparse.Namespace) -> None:
     notes = _make_quarter(asked, digests, files, key, decision)
     _print_set_aside(records, Path(asked.out))
     _print_allowances(now, previous)
+    _print_lines(not_counted(records, now) + (unmet(takeoff, now) if takeoff else ()))
     if codes:
         print("allowances.json holds codes: for the next quarter keep that of a run without them")
     if asked.codes_key:
@@ -304,7 +311,9 @@ def _coded(
 def _read(asked: argparse.Namespace, path: str | None = None) -> Records:
     from airstats.records import read_records
 
-    return read_records(path or asked.records, asked.set_aside_bad_rows, asked.dates)
+    records = read_records(path or asked.records, asked.set_aside_bad_rows, asked.dates)
+    _print_lines(records.remarks)
+    return records
 
 
 def _set_aside(records: Records, folder: Path) -> dict[Path, str | bytes]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from airstats.desk import Desk
 from airstats.phrases import chance, counted, each, listed
 from airstats.screen import Words
+from airstats.unmet import not_counted
 
 CAUTION = Words(
     "We count material; we do not design the airtight layer. Knives, ladders and heights ask for"
@@ -36,4 +37,10 @@ def data_words(desk: Desk) -> Words:
     ]
     if desk.later:
         parts.append(f"{counted(desk.later, 'later job')} not looked at")
-    return Words(f"{', '.join(parts)}. Digest of the records: {desk.records.digest[:23]}….")
+    said = f"{', '.join(parts)}. Digest of the records: {desk.records.digest[:23]}…."
+    return with_notes(said, desk.records.remarks + not_counted(desk.records, desk.now))
+
+
+def with_notes(said: str, notes: tuple[str, ...]) -> Words:
+    """Put what is to be noted of the data after a sentence, each on a line of its own."""
+    return Words("\n\n".join([said, *(f"Note: {note}" for note in notes)]))

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from airstats.phrases import each, listed, number
 from airstats.screen import Table, Words, show_table
+from airstats.takeoff import Takeoff
+from airstats.words import with_notes
 
 HEADING = "## Several firms\n\n"
 
 
-def firm_words(spread: pd.DataFrame, firms: int) -> Words:
+def firm_words(spread: pd.DataFrame, firms: Mapping[str, Takeoff]) -> Words:
     """Say in which allowances the firms differ; one sentence where there is only one firm."""
-    if firms < 2:
+    if len(firms) < 2:
         return Words(f"{HEADING}No other firm's records were given (`firms`): not compared.")
     differ = spread[spread["verdict"].eq("differ")]
     alike = spread[spread["verdict"].eq("alike within chance")]["allowance"].tolist()
@@ -22,9 +26,9 @@ def firm_words(spread: pd.DataFrame, firms: int) -> Words:
         for row in each(differ)
     ]
     parts = [
-        f"The {firms} firms differ in {listed(said)}"
+        f"The {len(firms)} firms differ in {listed(said)}"
         if said
-        else (f"The {firms} firms do not differ by more than chance")
+        else (f"The {len(firms)} firms do not differ by more than chance")
     ]
     parts += [f"alike within chance: {listed(alike)}"] if alike and said else []
     parts += [f"not enough to tell: {listed(dark)}"] if dark else []
@@ -33,7 +37,8 @@ def firm_words(spread: pd.DataFrame, firms: int) -> Words:
         if said
         else ("nothing here speaks against common allowances")
     )
-    return Words(f"{HEADING}{'; '.join(parts)}. So {advice}.")
+    notes = tuple(note for jobs in firms.values() for note in jobs.notes)
+    return with_notes(f"{HEADING}{'; '.join(parts)}. So {advice}.", notes)
 
 
 def firms_shown(table: pd.DataFrame) -> Table | Words:

@@ -9,6 +9,8 @@ from airstats.decisions import KEEP
 from airstats.desk import Desk
 from airstats.phrases import counted, each, listed, number, percent, rolls
 from airstats.screen import Words
+from airstats.unmet import unmet
+from airstats.words import with_notes
 
 
 def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
@@ -35,7 +37,7 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
 
 def takeoff_words(desk: Desk) -> Words:
     """Say which jobs are priced, and with which allowances."""
-    noted = desk.now.decision
+    noted, notes = desk.now.decision, desk.records.remarks
     known = f"the allowances of {desk.now.quarter} ({counted(len(desk.now.job_ids), 'job')})"
     if noted.get("decision") == KEEP and desk.before:
         known = (
@@ -43,15 +45,18 @@ def takeoff_words(desk: Desk) -> Words:
             f" kept in {desk.quarter} by {noted['by']}: {noted['reason'].rstrip('.')}"
         )
     if desk.to_price is not None:
-        return Words(f"Jobs of {desk.to_price.source}, priced with {known}.")
+        said = f"Jobs of {desk.to_price.source}, priced with {known}."
+        return with_notes(said, notes + desk.to_price.remarks + unmet(desk.to_price, desk.now))
     if noted.get("decision") == KEEP:
-        return Words(
+        return with_notes(
             f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with"
-            f" {known}."
+            f" {known}.",
+            notes,
         )
-    return Words(
+    return with_notes(
         f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with {known}"
-        " that they helped to make. Take it as a check, not as a forecast."
+        " that they helped to make. Take it as a check, not as a forecast.",
+        notes,
     )
 
 

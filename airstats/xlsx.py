@@ -6,14 +6,14 @@ import copy
 import io
 import zipfile
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import cast
 from xml.etree import ElementTree
 
 from airstats.errors import RecordsError
-from airstats.faults import shown
+from airstats.faults import listing, shown
 from airstats.marks import MarkedError, Marks, marks_of
 from airstats.tables import COLUMNS, LARGEST_UNPACKED, MOST_CELLS
 
@@ -142,13 +142,6 @@ def _wanted(name: str, titles: Sequence[str]) -> dict[str, str]:
             'Call the sheet with the jobs "jobs", and the one with the openings "openings".'
         )
     return wanted
-
-
-def listing(names: Iterable[str]) -> str:
-    """Return the first ten names, and how many more there are."""
-    listed = [shown(name) for name in names]
-    more = f" and {len(listed) - 10} more" if len(listed) > 10 else ""
-    return (", ".join(listed[:10]) or "nothing") + more
 
 
 def _marks(packed: zipfile.ZipFile, part: tuple[str, bool]) -> tuple[Marks, bool]:

@@ -10,6 +10,7 @@ from airstats.cells import (
     cells_of,
     decimal_marks,
     is_blank,
+    read_ids,
     read_names,
     read_numbers,
     read_texts,
@@ -178,3 +179,20 @@ def test_texts_from_numbers_and_leading_zeros():
 def test_names_take_the_spelling_seen_first():
     reading = read_names(cells("North  Crew", "north\u00a0crew ", "South", "NORTH CREW", "-"))
     assert reading.result.tolist() == ["North Crew", "North Crew", "South", "North Crew", ""]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Summe", "GESAMT:", "Total", "Somme", "Totaal", "sum", "Total général", "Sum of all jobs",
+     "Total 2026", "Grand total", "Subtotal 3", "Σ"],
+)  # fmt: skip
+def test_a_line_of_totals_is_no_job(text):
+    reading = read_ids(cells("H1", text))
+    assert {row: trouble.problem for row, trouble in reading.troubles.items()} == {
+        1: "looks like a line of totals"
+    }
+
+
+@pytest.mark.parametrize("text", ["Summer house", "Total refit", "7", "Jobs 3", "all"])
+def test_an_id_with_a_word_of_its_own_is_a_job(text):
+    assert not read_ids(cells("H1", text)).troubles

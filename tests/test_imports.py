@@ -31,8 +31,8 @@ COMPUTING = (
     "buying", "diagnostics", "information", "sensitivity", "firms", "desk", "decisions",
 )  # fmt: skip
 SHOWING = (
-    "phrases", "headings", "screen", "words", "words_buying", "words_price", "sheet_looks",
-    "sheet_crews", "sheet_slit", "sheet_geometry", "sheet_candidates", "sheet_packs",
+    "phrases", "headings", "unmet", "screen", "words", "words_buying", "words_price",
+    "sheet_looks", "sheet_crews", "sheet_slit", "sheet_geometry", "sheet_candidates", "sheet_packs",
     "sheet_materials", "price_sheet", "card", "words_cuts", "words_owner", "words_compared",
     "words_evidence", "words_doubts", "words_regression", "words_firms", "words_information",
     "words_update", "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",

@@ -8,6 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+import airstats
+from airstats import verbs
 from airstats.__main__ import main
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
@@ -143,3 +145,39 @@ def test_a_name_that_the_terminal_cannot_show_is_shown_otherwise(tmp_path):
     done = subprocess.run(call, capture_output=True, text=True, check=False, env=strict)
     assert (done.returncode, done.stderr) == (0, "")
     assert r"rec\udcff: no fault in 175 jobs" in done.stdout
+
+
+@pytest.fixture
+def remarkable(tmp_path):
+    """The demo's records and takeoff, each with a heading that only looks like a known one."""
+    for name in ("demo", "demo_takeoff"):
+        folder = tmp_path / name
+        shutil.copytree(DEMO.with_name(name), folder)
+        jobs = (folder / "jobs.csv").read_text(encoding="utf-8")
+        (folder / "jobs.csv").write_text(jobs.replace("roll_width_m", "roll width"))
+    return tmp_path
+
+
+@pytest.mark.parametrize("verb", ["check", "calibrate", "price", "backtest", "quarter"])
+def test_every_verb_says_what_is_to_be_noted_of_what_it_reads(
+    verb, remarkable, monkeypatch, capsys
+):
+    demo, takeoff, out = (remarkable / name for name in ("demo", "demo_takeoff", "out"))
+    known = remarkable / "known.json"
+    call = {
+        "check": [demo],
+        "calibrate": [demo, "--quarter", "2023Q4", "--out", out / "a.json"],
+        "price": [takeoff, "--allowances", known, "--out", out / "o.csv"],
+        "backtest": [demo, "--out", out],
+        "quarter": [demo, "--quarter", "2023Q4", "--takeoff", takeoff, "--out", out,
+                    "--firms", remarkable / "other"],
+    }[verb]  # fmt: skip
+    monkeypatch.setattr(verbs, "_make_quarter", lambda *_: [])
+    shutil.copytree(demo, remarkable / "other")
+    airstats.calibrate(airstats.read_records(DEMO), quarter="2023Q4").save(known)
+    assert main([verb, *map(str, call)]) == 0
+    read = {"price": ["demo_takeoff"], "quarter": ["demo", "demo_takeoff", "other"]}
+    said = capsys.readouterr().out
+    for source in read.get(verb, ["demo"]):
+        note = f"note: {source}: jobs.csv: columns not read: roll width (write roll_width_m if"
+        assert said.count(note) == 1

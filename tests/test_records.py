@@ -164,6 +164,7 @@ def test_summary_gives_way_to_rows_of_openings(tmp_path):
     records = read_records(write_csv(tmp_path / "both", JOBS, rows))
     assert not records.openings["from_summary"].any()
     assert records.notes == (
+        "jobs.csv: columns not read: Site.",
         "Jobs whose summary columns are ignored, as openings has their rows: 1.",
     )
 
@@ -172,6 +173,7 @@ def test_sizes_without_a_count_are_remarked(tmp_path):
     jobs = JOBS.assign(opening_count=None)
     records = read_records(write_csv(tmp_path / "uncounted", jobs))
     assert records.notes == (
+        "jobs.csv: columns not read: Site.",
         "Jobs with sizes of openings but no opening_count, read as no openings: 1.",
     )
 
@@ -218,10 +220,11 @@ def test_workbook_typed_by_hand(tmp_path):
     assert records.openings["width_mm"].tolist() == [1200, 900]
     assert records.openings["cut_pattern"].tolist() == ["diagonal", "centre"]
     assert records.notes == (
-        "firm.xlsx: sheets not read: Prices.",
+        "firm.xlsx: sheets not read: Prices; rename what is meant as jobs, openings or materials.",
         "firm.xlsx, sheet Jobs: empty rows skipped: 1.",
         'firm.xlsx, sheet Jobs, column finished_on: "03.09.2026" read as 2026-09-03 (day-first).',
         'firm.xlsx, sheet Jobs, column surface_m2: "1.080" read as 1080.',
+        "firm.xlsx, sheet Jobs: columns not read: Notes.",
         'firm.xlsx, sheet OPENINGS, column width_mm: "1.200" read as 1200.',
     )
 

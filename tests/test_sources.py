@@ -9,6 +9,8 @@ from airstats.sources import read_source
 
 JOBS = "job_id,surface_m2\n1,80\n"
 
+RENAME = "rename what is meant as jobs, openings or materials"
+
 
 @pytest.fixture
 def folder(tmp_path):
@@ -84,7 +86,7 @@ def test_sheets_by_any_capitals_and_others_noted(tmp_path):
     source = read_source(workbook(tmp_path / "a.xlsx", "Jobs ", "OPENINGS", "Prices"))
     assert sorted(source.tables) == ["jobs", "openings"]
     assert source.tables["jobs"].file == "a.xlsx, sheet Jobs"
-    assert source.notes == ("a.xlsx: sheets not read: Prices.",)
+    assert source.notes == (f"a.xlsx: sheets not read: Prices; {RENAME}.",)
 
 
 def test_workbook_without_sheet_of_jobs(tmp_path):
@@ -114,3 +116,10 @@ def test_openings_without_a_single_cell_are_none(folder):
 def test_what_is_no_path(path):
     with pytest.raises(RecordsError, match=r"which is no path\. Expected: a folder with jobs"):
         read_source(path)
+
+
+def test_files_that_look_like_tables_and_are_not_read_are_named(folder):
+    for name in ("openings (1).csv", "prices.xlsx", "Jobs old.txt", "plan.pdf", "~$jobs.xlsx"):
+        (folder / name).write_text("job_id")
+    named = "Jobs old.txt, openings (1).csv, prices.xlsx"
+    assert read_source(folder).notes == (f"files not read: {named}; {RENAME}.",)

@@ -57,8 +57,8 @@ REFUSED = {
 }
 """What each file's only message says."""
 NOTED = {
-    "heading_alike": 'heading "laps (mm)" is not known, and its column is not used; if lap_mm is',
-    "openings_as_text": "openings_as_text: files not read: openings.txt.",
+    "heading_alike": "columns not read: laps (mm) (write lap_mm if that is meant).",
+    "openings_as_text": "openings_as_text: files not read: openings.txt; rename what is meant as",
     "hidden.xlsx": "sheet jobs: hidden rows and columns, read as well: 1.",
 }
 """What is read, with a remark."""

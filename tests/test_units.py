@@ -254,7 +254,7 @@ def test_a_unit_that_is_not_read_beside_one_that_is_stays_an_extra_column(tmp_pa
     assert faults_of(tmp_path, text) == []
     records = read_records(tmp_path)
     assert records.jobs[["lap_in", "lap_note"]].to_numpy().tolist() == [["4", "old"]]
-    assert 'jobs.csv: heading "lap_in" is not used, as lap_mm is there.' in records.notes
+    assert "jobs.csv: columns not read: lap_in (lap_mm is there), lap_note." in records.notes
 
 
 def test_rows_set_aside_keep_their_headings_and_cells(tmp_path):
