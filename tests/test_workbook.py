@@ -217,7 +217,8 @@ def test_an_interrupted_run_ends_its_kernels_and_says_so(tmp_path):
 from pathlib import Path
 from airstats import __main__, staging, verbs, workbook
 def backtest(asked):
-    with staging.made_together(Path(asked.out), ["*.html"], "a", "*.failed.ipynb") as making:
+    making = Path(asked.out) / staging.MAKING
+    with staging.made_together(Path(asked.out), of_failure="*.failed.ipynb"):
         names = dict.fromkeys(["first", "second", "third"], {{}})
         workbook.run_quarter_notebooks(names, making, notebooks=Path({str(tmp_path)!r}))
 verbs.backtest = backtest
