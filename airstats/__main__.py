@@ -8,7 +8,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout, suppress
 from pathlib import Path
 
 from airstats import __version__, verbs
@@ -55,13 +55,28 @@ def _stopped_once() -> Iterator[None]:
             signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@contextmanager
+def _said_at_the_end() -> Iterator[None]:
+    """Keep what is printed until all is written: a listener that goes away must not stop a run."""
+    said = io.StringIO()
+    try:
+        with redirect_stdout(said):
+            yield
+    except BaseException:
+        with suppress(OSError):
+            print(said.getvalue(), end="", flush=True)
+        raise
+    print(said.getvalue(), end="", flush=True)
+
+
 def _run(asked: argparse.Namespace) -> int:
     try:
-        if hasattr(asked, "out"):
-            from airstats.spared import spare_what_is_there
+        with _said_at_the_end():
+            if hasattr(asked, "out"):
+                from airstats.spared import spare_what_is_there
 
-            spare_what_is_there(asked)
-        asked.run(asked)
+                spare_what_is_there(asked)
+            asked.run(asked)
     except AirstatsError as error:
         print(error, file=sys.stderr)
         return DATA_WILL_NOT_DO

@@ -144,5 +144,5 @@ def test_a_persons_own_file_is_refused_as_a_place(desk, capsys, monkeypatch, own
     assert main(list(arguments)) == 1
     told = capsys.readouterr()
     assert f"take the place of {Path(own).name}, which airstats did not write" in told.err
-    assert told.out == ""
+    assert "written" not in told.out
     assert everything(desk) == before
