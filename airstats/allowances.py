@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from airstats.added_cuts import cut_fault, cuts_added, with_every_cut
 from airstats.belief_file import (
     belief_of,
     belief_rest,
@@ -50,6 +51,7 @@ class Allowances:
         list `waiting` of the jobs that are not counted
     file_digest : digest of the file this was read from, empty if it was not read
     materials : the other materials, name to block; read them with `material_table`
+    added_cuts : cuts that were not known when the file that this follows from was written
     """
 
     quarter: str
@@ -65,6 +67,16 @@ class Allowances:
     decision: dict[str, Any] = field(default_factory=dict)
     file_digest: str = ""
     materials: Blocks = field(default_factory=dict)
+    added_cuts: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader should know of the file that this follows from."""
+        return tuple(
+            f'The cut "{cut}" is new since the last allowances file: it enters with its starting'
+            " belief."
+            for cut in self.added_cuts
+        )
 
     def table(self) -> pd.DataFrame:
         """Return the allowances: index the name; `mean, sd, low, high, unit`.
@@ -172,13 +184,20 @@ def load_allowances(path: str | Path) -> Allowances:
     Raises
     ------
     AllowancesError
-        If the file is missing, damaged, edited or of another format.
+        If the file is missing, damaged, edited or of another format, or knows a cut that is not
+        known here.
     """
     path = Path(path)
     written, content = _read(path)
     _refuse_edited(path, content)
     try:
-        return replace(_from_dict(content), file_digest=sha256(written))
+        if fault := cut_fault(content):
+            raise AllowancesError(
+                f"{path}: {fault}; give that cut the entry in `cut_patterns` that it had, or"
+                " calibrate again from the records."
+            )
+        loaded = _from_dict(with_every_cut(content))
+        return replace(loaded, file_digest=sha256(written), added_cuts=cuts_added(content))
     except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
         reason = f"{error} is missing" if isinstance(error, KeyError) else error
         raise AllowancesError(f"{path}: damaged ({reason}); {_WAY_OUT}") from None

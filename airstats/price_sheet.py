@@ -13,7 +13,7 @@ from airstats.names import name_key
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.sheet_candidates import add_candidates, add_quantiles, chance_below
 from airstats.sheet_crews import add_crews
-from airstats.sheet_geometry import add_geometry
+from airstats.sheet_geometry import add_geometry, unpriced_cuts
 from airstats.sheet_looks import (
     BOLD,
     FRAME,
@@ -67,6 +67,7 @@ FORMULAS = {
 }
 """Steps between what is typed and the candidates, named like the quantities of the package."""
 
+NOT_HERE = "cut: price {} with `airstats price`"
 OPENING_HEADINGS = (
     "mark", "count", "width, mm", "height, mm", "reveal, mm", "sides (3 or 4)", "cut", "check",
 )  # fmt: skip
@@ -192,6 +193,7 @@ def _opening_check(row: int) -> str:
         (sides, "sides: write 3 or 4; empty is 4"),
         (f"AND({cuts})", f"cut: write {', '.join(CUTS)}"),
     ]
+    checks += [(f'G{row}="{cut}"', NOT_HERE.format(cut)) for cut in unpriced_cuts()]
     formula = '"ok"'
     for wrong, words in reversed(checks):
         formula = f'IF({wrong},"{words}",{formula})'

@@ -15,6 +15,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.cut_patterns import CUTS, CutFormulas, Steps, reused_cuts, stopped_cuts
+from airstats.errors import AirstatsError
 from airstats.offcuts import JUST_FITS_MM, OFFCUT_LEAST_MM
 from airstats.practice import STANDARD_PRACTICE
 
@@ -73,6 +74,9 @@ def _sums(letters: dict[str, str], last: int) -> Iterator[tuple[str, str]]:
         of_cut = "+".join(f'({column("cut")}="{cut}")' for cut in cuts)
         of_cut = f"({of_cut})" if len(cuts) > 1 else of_cut
         yield name, f"=SUMPRODUCT({of_cut}*{column('count')}*{column(step)})/1000000"
+    if untaped_cuts():
+        of_cut = "+".join(f'({column("cut")}="{cut}")' for cut in untaped_cuts())
+        yield "untaped_openings", f"=SUMPRODUCT(({of_cut})*{column('count')})"
     for name, (step, unit) in LENGTHS.items():
         yield name, f"=SUMPRODUCT({column('count')}*{column(step)})/{unit}"
 
@@ -91,15 +95,35 @@ def sums() -> dict[str, tuple[list[str], str]]:
     return found | {"lined_opening_m2": (stopped_cuts(), "opening")}
 
 
+def unpriced_cuts() -> list[str]:
+    """Return the cuts that the price sheet cannot price: it has no formulas of their off-cuts."""
+    return [cut for cut in reused_cuts() if not CUTS[cut].formulas]
+
+
+def untaped_cuts() -> list[str]:
+    """Return the cuts whose joints the price sheet cannot count."""
+    return [name for name, cut in CUTS.items() if not cut.formulas]
+
+
 def _steps() -> Steps:
     cuts = {name: cut.formulas() for name, cut in CUTS.items() if cut.formulas}
     steps = [step for formulas in cuts.values() for step in formulas.steps]
     joints = [step for formulas in cuts.values() for step in formulas.joints]
+    for cut, formulas in cuts.items():
+        _refuse_incomplete(cut, formulas)
     *others, last = cuts
     joint = f"{{joint_{last}}}"
     for cut in reversed(others):
         joint = f'IF({{cut}}="{cut}",{{joint_{cut}}},{joint})'
     return [*_sizes(), *steps, *joints, ("joint", joint)]
+
+
+def _refuse_incomplete(cut: str, formulas: CutFormulas) -> None:
+    wanted = {f"joint_{cut}"}
+    wanted |= {f"needed_{cut}", f"fillable_{cut}"} if CUTS[cut].reuse_share else set()
+    missing = wanted - {name for name, _ in (*formulas.steps, *formulas.joints)}
+    if missing:
+        raise AirstatsError(f'the cut "{cut}": its formulas lack the step {sorted(missing)[0]}.')
 
 
 def diagonal_formulas() -> CutFormulas:

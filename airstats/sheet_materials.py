@@ -17,6 +17,7 @@ from airstats.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.material_calibration import learnt
 from airstats.material_pricing import up_to
 from airstats.materials import MATERIALS, PRETAPED_SHARE
+from airstats.sheet_geometry import untaped_cuts
 from airstats.sheet_looks import (
     BOLD,
     FRAME,
@@ -139,7 +140,7 @@ def _front(page: Worksheet) -> None:
     page["A3"] = (
         '=IF(NOT(inputs_good),"Look at the sheet `price`: something there is wrong or missing.",'
         f'IF(materials_good,"","Look at the yellow cells: the share from 0 to 1, the corners'
-        f' closed by {", ".join(CORNER_METHODS)}, lengths not below 0."))'
+        f' closed by {", ".join(CORNER_METHODS)}, lengths not below 0{_elsewhere()}."))'
     )
     page["A3"].font = Font("Calibri", bold=True, color="9C0006")
     heading(page, "A4", "Beside the openings")
@@ -187,11 +188,19 @@ def _steps(book: Workbook, page: Worksheet, top: int) -> None:
         name_cell(book, name, SHEET, f"$B${row}")
     row = top + 1 + len(STEPS)
     known = ",".join(f'corner_method="{method}"' for method in (*CORNER_METHODS, ""))
-    page[f"A{row}"], page[f"B{row}"] = "What is typed above will do", f"=AND({_GOOD},OR({known}))"
+    page[f"A{row}"], page[f"B{row}"] = "What is typed above will do", f"=AND({_good()},OR({known}))"
     name_cell(book, "materials_good", SHEET, f"$B${row}")
 
 
-_GOOD = "N(pretaped_share)>=0,N(pretaped_share)<=1,N(perimeter_m)>=0"
+def _good() -> str:
+    typed = "N(pretaped_share)>=0,N(pretaped_share)<=1,N(perimeter_m)>=0"
+    return f"{typed},untaped_openings=0" if untaped_cuts() else typed
+
+
+def _elsewhere() -> str:
+    """Which cuts have no joints here."""
+    cuts = ", ".join(untaped_cuts())
+    return f". Count the tape of openings cut {cuts} with `airstats price --materials`" * bool(cuts)
 
 
 def _looks(page: Worksheet, last: int) -> None:

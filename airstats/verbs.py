@@ -79,7 +79,8 @@ def calibrate(asked: argparse.Namespace) -> None:
     notes = write_together({out: now.to_text(), **_set_aside(records, out.parent)})
     _print_set_aside(records, out.parent)
     _print_allowances(now, previous)
-    _print_lines((*not_counted(records, now), *notes))
+    known = previous.notes if previous else ()
+    _print_lines((*known, *not_counted(records, now), *notes))
     print(f"written: {out}")
 
 
@@ -106,7 +107,7 @@ def price(asked: argparse.Namespace) -> None:
     notes = write_together(files | _set_aside(takeoff, out.parent))
     (verbs_materials.print_packs if asked.materials else _print_orders)(orders)
     _print_set_aside(takeoff, out.parent)
-    _print_written(files, notes, said)
+    _print_written(files, [*known.notes, *notes], said)
 
 
 def _print_orders(orders: pd.DataFrame) -> None:
@@ -160,6 +161,7 @@ def quarter(asked: argparse.Namespace) -> None:
     for firm in filter(None, map(str.strip, asked.firms.split(";"))):
         _read(asked, firm)
     digests = _digests(asked, records, previous, takeoff)
+    _print_lines(previous.notes if previous else ())
     codes, key = bool(asked.codes or asked.codes_key), ""
     if codes:
         key, (records, previous, takeoff) = _coded(asked, records, previous, takeoff)

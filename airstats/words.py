@@ -38,7 +38,8 @@ def data_words(desk: Desk) -> Words:
     if desk.later:
         parts.append(f"{counted(desk.later, 'later job')} not looked at")
     said = f"{', '.join(parts)}. Digest of the records: {desk.records.digest[:23]}…."
-    return with_notes(said, desk.records.remarks + not_counted(desk.records, desk.now))
+    known = desk.previous.notes if desk.previous else ()
+    return with_notes(said, known + desk.records.remarks + not_counted(desk.records, desk.now))
 
 
 def with_notes(said: str, notes: tuple[str, ...]) -> Words:

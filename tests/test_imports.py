@@ -23,8 +23,8 @@ READING = (
 )  # fmt: skip
 COMPUTING = (
     "openings", "cut_terms", "cut_choice", "break_even", "takeoff", "one_job", "depths",
-    "likelihood", "mixture", "prior", "ascent", "calibration", "belief_file", "material_file",
-    "allowances", "codes", "chain", "influence", "watch",
+    "likelihood", "mixture", "prior", "ascent", "calibration", "added_cuts", "belief_file",
+    "material_file", "allowances", "codes", "chain", "influence", "watch",
     "material_quantities", "material_calibration", "quarterly", "pricing", "material_pricing",
     "prior_check", "orders", "pooling", "overrun", "looking_back", "hindsight", "evidence",
     "comparison", "breakdown", "came_true", "material_jobs", "material_look_back", "cutting",
