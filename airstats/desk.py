@@ -19,7 +19,7 @@ BESIDE = "beside"
 """As a takeoff: the source RECORDS_takeoff beside the records, if there is one."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Desk:
     """A firm's records up to a quarter, what they taught, and the jobs to price.
 
@@ -91,7 +91,7 @@ def open_desk(
     records : path
         The finished jobs.
     quarter : str
-        Like "2026Q3"; empty: the last quarter in the records.
+        Like "2026Q3"; empty: the last quarter with a job to learn from.
     previous : path
         The allowances file of an earlier quarter; empty: none.
     takeoff : path
@@ -126,7 +126,8 @@ def lay_out(
 ) -> Desk:
     """Work out the desk from sources already read; as `open_desk`."""
     every = records.jobs[records.jobs["finished"].astype(bool)]
-    found = sorted(set(every["quarter"]), key=quarter_number)
+    learnt = every.loc[every["exclude"].eq(""), "quarter"]
+    found = sorted(set(learnt) or set(every["quarter"]), key=quarter_number)
     quarter = quarter or (found[-1] if found else "")
     known = _up_to(records, quarter) if found else records
     jobs = finished_jobs(known)

@@ -14,12 +14,17 @@ from airstats.allowances import INTERVAL
 from airstats.cut_patterns import CUTS
 from airstats.takeoff import Takeoff
 
+SAME_M2 = 1e-6
+ALIKE = 1e-9
+"""A direction of the terms shorter than this share of the longest is none; nor is a residual left
+to a job whose leverage is as near to one."""
+
 
 @dataclass(frozen=True)
 class Regression:
     """A fitted line: `table` one row a term, `points` one row a job; or the reason for none.
 
-    `left_out` names the terms that the jobs do not hold; `sd_m2` is the residual spread.
+    `left_out` names the terms that fewer than two jobs hold; `sd_m2` is the residual spread.
     """
 
     table: pd.DataFrame
@@ -62,8 +67,8 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     y = b₀ + X b; Cov(b) = (XᵀX)⁻¹ Xᵀ diag(eᵢ²/(1-hᵢ)²) X (XᵀX)⁻¹ (MacKinnon & White 1985).
     """
     x, y, left_out = _design(frame, response)
-    if len(frame) < x.shape[1] + 2:
-        return _no_regression(len(frame), left_out, _too_few(len(frame), x.shape[1]))
+    if reason := _unfit(x, y):
+        return _no_regression(len(frame), left_out, reason)
     fit = OLS(y, x, missing="raise").fit()
     robust = fit.get_robustcov_results("HC3", use_t=True)
     influence = OLSInfluence(fit)
@@ -88,8 +93,8 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
 
 
 def _design(frame: pd.DataFrame, response: str) -> tuple[pd.DataFrame, pd.Series, tuple[str, ...]]:
-    """Columns with an intercept, without terms that no job holds (they have no slope)."""
-    held = [term for term in terms() if term in frame and frame[term].abs().max() > 0]
+    """Columns with an intercept, without terms that one job holds (no error) or none (no slope)."""
+    held = [term for term in terms() if term in frame and (frame[term] > 0).sum() > 1]
     x = frame[held].astype(float)
     x.insert(0, "intercept", 1.0)
     return x, frame[response].astype(float), tuple(term for term in terms() if term not in held)
@@ -110,8 +115,18 @@ def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regress
     return Regression(empty, empty, jobs, left_out=left_out, reason=reason)
 
 
-def _too_few(jobs: int, terms: int) -> str:
-    return f"{jobs} {'job is' if jobs == 1 else 'jobs are'} too few for {terms} terms"
+def _unfit(x: pd.DataFrame, y: pd.Series) -> str:
+    """Why no line with HC3 errors can be fitted, "" if one can."""
+    jobs, columns = x.shape
+    if jobs < columns + 2:
+        return f"{jobs} {'job is' if jobs == 1 else 'jobs are'} too few for {columns} terms"
+    if np.ptp(y) < SAME_M2:
+        return "all jobs show the same m²"
+    # Columns of equal length, for a job's areas differ by a factor of a hundred.
+    turned, sizes, _ = np.linalg.svd(x / np.linalg.norm(x, axis=0), full_matrices=False)
+    if sizes[-1] < ALIKE * sizes[0] or (turned**2).sum(axis=1).max() > 1 - ALIKE:
+        return f"the jobs are too much alike to tell {columns} terms apart"
+    return ""
 
 
 def mean_by_cluster(values: np.ndarray, cluster: np.ndarray) -> pd.Series:

@@ -1,4 +1,7 @@
-"""What a notebook shows: a sentence, a table or a picture, each with a plain-text twin."""
+"""What a notebook shows: a sentence, a table or a picture, each with a plain-text twin.
+
+What cannot be worked out is said in its place, and costs a report nothing else.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,9 @@ import base64
 import html
 import io
 import lzma
+import os
 import re
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,13 +21,20 @@ from matplotlib.figure import Figure
 from pandas.api.types import is_numeric_dtype
 
 from airstats.defused import csv_of
+from airstats.errors import AirstatsError
 from airstats.headings import heading as heading_of
 
 # A name such as "$x$" is a name and no formula.
 matplotlib.rcParams["text.parse_math"] = False
 
+Section = Iterable[Any]
+"""What a notebook shows one after the other: sentences, tables, pictures; None shows nothing."""
+
 DPI = 110
 MISSING = "–"
+STRICT = "AIRSTATS_STRICT"
+"""While this environment variable is set, a part that fails stops its notebook: tests set it."""
+NOT_WORKED_OUT = "**This part could not be worked out**"
 
 
 @dataclass(frozen=True)
@@ -131,6 +143,32 @@ class Table:
         return pd.DataFrame(worded)
 
 
+def show(make: Callable[..., Any], *given: Any) -> None:
+    """Show what `make(*given)` returns or yields; where it fails, say so in its place.
+
+    Parameters
+    ----------
+    make : callable
+        Returns one part (a sentence, a table, a picture, a form), None, a tuple of parts, or
+        yields them.
+
+    Raises
+    ------
+    AirstatsError
+        What the user can mend is no failure of ours, and stops the notebook.
+    """
+    try:
+        made = make(*given)
+        for part in made if isinstance(made, tuple | Iterator) else (made,):
+            _display(part)
+    except AirstatsError:
+        raise
+    except Exception as error:
+        if os.environ.get(STRICT):
+            raise
+        _display(_not_worked_out(error))
+
+
 def show_table(frame: pd.DataFrame, caption: str, columns: str = "") -> Table | Words:
     """Return a table to display; `columns` names those to show, in order, all if empty.
 
@@ -149,6 +187,26 @@ def packed(text: str) -> str:
 def unpacked(small: str) -> str:
     """Return the text that `packed` made small."""
     return lzma.decompress(base64.b64decode(small)).decode("utf-8")
+
+
+def _display(part: Any) -> None:
+    # Commands that show nothing need not load it.
+    from IPython.display import display
+
+    if bundle := getattr(part, "_repr_mimebundle_", None):
+        # Drawn here, for Jupyter would only write to the error stream that drawing failed.
+        data, about = bundle()
+        display(data, metadata=about, raw=True)  # type: ignore[no-untyped-call]
+    elif part is not None:
+        display(part)  # type: ignore[no-untyped-call]
+
+
+def _not_worked_out(error: Exception) -> Words:
+    reason = " ".join(f"{type(error).__name__}: {error}".split())
+    return Words(
+        f"{NOT_WORKED_OUT} ({reason}). That is a fault of airstats, not of your records; nothing"
+        " else on this page rests on it."
+    )
 
 
 def _cell(value: Any, pattern: str) -> str:

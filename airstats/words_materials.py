@@ -7,7 +7,6 @@ records of other materials it is empty, heading and all.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 from airstats.allowances import Allowances
 from airstats.buying import buying_list
@@ -19,10 +18,8 @@ from airstats.material_pricing import price_materials
 from airstats.materials import SHEET
 from airstats.phrases import listed, percent
 from airstats.quarterly import with_materials
-from airstats.screen import Words, show_table
+from airstats.screen import Section, Words, show_table
 from airstats.words_buying import headline, unlearnt
-
-Section = tuple[Any, ...]
 
 
 def materials_now(desk: Desk) -> Allowances:

@@ -14,8 +14,8 @@ from airstats.material_look_back import PACK_RULES, look_back_at_packs, packs_su
 from airstats.materials import MATERIALS
 from airstats.phrases import chance, counted, listed, number
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
-from airstats.screen import Words, show_table
-from airstats.words_materials import Section, materials_now
+from airstats.screen import Section, Words, show_table
+from airstats.words_materials import materials_now
 
 
 def evidence_section(

@@ -18,8 +18,8 @@ from airstats.material_jobs import (
 )
 from airstats.overrun import overrun_table
 from airstats.phrases import counted, give_or_take, number
-from airstats.screen import Words, show_table
-from airstats.words_materials import Section, materials_now
+from airstats.screen import Section, Words, show_table
+from airstats.words_materials import materials_now
 
 HEADING = "## Tape, corners and the rest"
 COUNTED_WORDS = {

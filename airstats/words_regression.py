@@ -28,7 +28,11 @@ def regression_words(fit: Regression) -> Words:
     found = (
         f"clearly different from nothing (95 %): {listed(said)}" if said else "no slope is clear"
     )
-    left = f" Left out, as no job holds it: {listed(list(fit.left_out))}." if fit.left_out else ""
+    left = (
+        f" Left out, as fewer than two jobs hold it: {listed(list(fit.left_out))}."
+        if fit.left_out
+        else ""
+    )
     return Words(
         f"{counted(fit.jobs, 'job')}, R² {fit.r_squared:.2f}, residual spread {fit.sd_m2:.0f} m²;"
         f" {found}.{left}"
@@ -75,7 +79,7 @@ def influence_words(influence: Influence, slopes: pd.DataFrame) -> Words:
 
 
 def _slopes_moved(slopes: pd.DataFrame) -> str:
-    rows = slopes[slopes["term"].ne("intercept")] if len(slopes) else slopes
+    rows = slopes[slopes["term"].ne("intercept")].dropna(subset=["change"])
     if rows.empty:
         return "Without them too few jobs are left for the slopes."
     most = rows.iloc[int(rows["change"].abs().to_numpy().argmax())]

@@ -28,6 +28,7 @@ from airstats.masking import masked_notebook
 from airstats.pdf import pdf_of
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.provenance import Parameters, command_of, made_from
+from airstats.screen import NOT_WORKED_OUT, STRICT, Words
 
 NOTEBOOKS = ("evidence", "price_jobs", "why_jobs_run_over", "update_allowances")
 """The slowest first, so that the others run beside it."""
@@ -136,7 +137,7 @@ def run_quarter_notebooks(
         _refuse_no_text([folder, home or out, *parameters.values()])
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
-    faults, command = [], command_of(parameters_by_notebook.values(), home or out)
+    faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
     with ThreadPoolExecutor(AT_A_TIME) as pool:
         jobs = {
             pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), out, command): name
@@ -149,12 +150,15 @@ def run_quarter_notebooks(
                     faults.append(str(error))
                 elif error:
                     raise error
+                else:
+                    missing += job.result()
         except KeyboardInterrupt:
             pool.shutdown(wait=False, cancel_futures=True)
             end_kernels(jobs)
             raise
     if faults:
         raise AirstatsError("\n".join(sorted(faults)))
+    print(*sorted(missing), sep="\n", end="\n" * bool(missing), file=sys.stderr)
     return [out / f"{name}.html" for name in parameters_by_notebook]
 
 
@@ -187,13 +191,14 @@ def _refresh(path: Path) -> None:
     # Times and versions would make every refresh look like a change.
     NotebookClient(
         notebook, kernel_name=KERNEL, resources=where, record_timing=False, timeout=TIMEOUT_S
-    ).execute()
+    ).execute(env=os.environ | {STRICT: "1"})
     notebook.metadata.get("language_info", {}).pop("version", None)
     text = nbformat.writes(notebook)  # type: ignore[no-untyped-call]
     write_whole(path, text + "\n")
 
 
-def _run_one(source: Path, parameters: dict[str, Any], out: Path, command: str) -> None:
+def _run_one(source: Path, parameters: dict[str, Any], out: Path, command: str) -> list[str]:
+    """Run and export a notebook; return what it could not work out."""
     name = source.stem
     with _workplace(out) as place:
         running = place / source.name
@@ -211,7 +216,10 @@ def _run_one(source: Path, parameters: dict[str, Any], out: Path, command: str) 
         nbformat.write(notebook, running)  # type: ignore[no-untyped-call]
         os.replace(running, out / source.name)
     (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
-    _write(name, notebook_page(notebook, made_from(name, parameters), command), out)
+    page = notebook_page(notebook, made_from(name, parameters), command)
+    _write(name, page, out)
+    said = [part.text for part in page.blocks if isinstance(part, Words)]
+    return [f"{name}: {text}" for text in said if text.startswith(NOT_WORKED_OUT)]
 
 
 def _write(name: str, page: Page, out: Path) -> None:

@@ -77,6 +77,25 @@ def test_too_few_jobs_give_a_reason_and_no_table():
     assert "too few" in fit.reason
 
 
+def test_jobs_too_much_alike_give_a_reason_and_no_table():
+    alike = frame_of(20, 1.0).assign(**dict.fromkeys(terms(), 7.0))
+    twice = frame_of(20, 1.0).assign(laid_m2=lambda frame: 2 * frame["reveal_centre_m2"])
+    for frame in (alike, twice):
+        fit = plain_regression(frame)
+        assert fit.table.empty
+        assert fit.reason.startswith("the jobs are too much alike to tell 5 terms apart")
+    assert plain_regression(frame_of(20, 1.0).assign(overrun_m2=-37.5)).reason
+
+
+def test_a_term_that_one_job_holds_has_no_error_and_is_left_out():
+    frame = frame_of(30, 1.0)
+    one = frame.assign(reveal_lined_m2=frame["reveal_lined_m2"].where(frame.index == 3, 0.0))
+    fit = plain_regression(one)
+    assert fit.left_out == ("reveal_lined_m2",)
+    assert fit.points["leverage"].max() < 0.99
+    assert plain_regression(frame).left_out == ()
+
+
 def test_comparison_has_a_verdict_with_a_reason_for_each_allowance(desk):
     table = compare_allowances(desk.jobs, desk.before, desk.now)
     assert table["allowance"].to_list() == list(desk.now.table().index)
@@ -104,6 +123,14 @@ def test_crews_are_pulled_to_the_firm():
     assert table["pooled"].idxmax() == "Damson"
     assert table.loc["Damson", "pooled_low"] > 0
     assert table["jobs"].sum() == len(desk.jobs)
+
+
+def test_a_last_quarter_without_a_job_to_learn_from_is_not_taken_by_default():
+    records = invent(jobs=12)
+    last = records.jobs["quarter"].eq("2025Q4")
+    records.jobs["exclude"] = np.where(last, "rolls were stolen", "")
+    desk = lay_out(records)
+    assert (desk.quarter, desk.later) == ("2025Q3", 3)
 
 
 def test_no_named_crew_gives_no_rows():

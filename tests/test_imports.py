@@ -37,7 +37,8 @@ SHOWING = (
     "words_evidence", "words_doubts", "words_regression", "words_firms", "words_information",
     "words_update", "drafting", "drawing", "charts", "charts_price", "form", "charts_cuts",
     "charts_materials", "words_materials", "words_materials_evidence", "words_materials_owner",
-    "charts_owner", "charts_update", "charts_evidence",
+    "charts_owner", "charts_update", "charts_evidence", "sections_owner", "sections_update",
+    "sections_price", "sections_evidence",
 )  # fmt: skip
 RUNNING = (
     "masking", "blocks", "export", "pdf", "provenance", "kernels", "workbook", "staging",

@@ -23,7 +23,7 @@ def test_regression_words_follow_the_fits():
     plain = words_regression.regression_words(plain_regression(frame)).text
     assert "clearly different from nothing (95 %): " in plain
     assert "reveal_diagonal_m2 0." in plain
-    assert "Left out, as no job holds it: reveal_lined_m2" in plain
+    assert "Left out, as fewer than two jobs hold it: reveal_lined_m2" in plain
     assert "too few" in words_regression.regression_words(plain_regression(frame.head(3))).text
 
 
