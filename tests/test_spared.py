@@ -1,12 +1,15 @@
 import os
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from airstats.__main__ import main
 from airstats.allowances import unchanged
+from airstats.calibration import admit_crews
 
 
 @pytest.fixture
@@ -16,7 +19,9 @@ def desk(tmp_path, monkeypatch):
     for name in ("demo", "demo_takeoff"):
         shutil.copytree(demo / name, tmp_path / name)
     shutil.copy(demo / "demo.xlsx", tmp_path / "demo.xlsx")
-    unchanged("2026Q3").save(tmp_path / "allowances.json")
+    known = unchanged("2026Q3")
+    met = admit_crews(known.belief, np.array(["Alder", "Birch", "Cedar", "Elm", "Oak"]))
+    replace(known, belief=met).save(tmp_path / "allowances.json")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
