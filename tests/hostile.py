@@ -2,50 +2,35 @@
 
 import csv
 import io
+from dataclasses import replace
 from html.parser import HTMLParser
 
-from tests.invented import invent
-from tests.material_firm import firm, save
+from tests.invented import invent, save
 
 MARK = "PWNED"
 """The file that a name would make if it ran."""
+
+
 NAMES = [
-    "<script>alert(1)</script>",
-    '<img src=x onerror="alert(1)">',
-    '=HYPERLINK("http://x.example","a")',
-    "+cmd|' /C calc'!A0",
-    "-2+3+cmd|' /C calc'!A0",
-    "@SUM(1)",
-    "../../x",
-    "..\\..\\x",
-    "$\\frac{",
-    "[a](javascript:alert(1))",
-    "\\<b>\\[a](x)",
-    "{{7*7}}{% raw %}",
-    f'"""+__import__("os").system("touch {MARK}")+"""',
-    f"');open('{MARK}','w')#",
-    '#eval(read("/etc/hostname"))',
-    "`# *x* _y_ | z`",
-    "צוות א",
+    "<script>alert(1)</script>", '<img src=x onerror="alert(1)">',
+    '=HYPERLINK("http://x.example","a")', "+cmd|' /C calc'!A0", "-2+3+cmd|' /C calc'!A0", "@SUM(1)",
+    "../../x", "..\\..\\x", "$\\frac{", "[a](javascript:alert(1))", "\\<b>\\[a](x)",
+    "{{7*7}}{% raw %}", f'"""+__import__("os").system("touch {MARK}")+"""',
+    f"');open('{MARK}','w')#", '#eval(read("/etc/hostname"))', "`# *x* _y_ | z`", "צוות א",
     "A" * 200,
-]
+]  # fmt: skip
+
+
 STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def hostile_firm(folder, materials=False):
+def hostile_firm(folder):
     """Write the firm's records, with hostile job ids, crews, marks, reasons and a column."""
-    records = firm(jobs=24, joint_tape=0.3) if materials else invent(jobs=24, factor=0.5)
-    ids = dict(zip(records.jobs["job_id"], named(24), strict=True))
-    jobs = records.jobs
-    jobs["job_id"], jobs["crew"] = jobs["job_id"].map(ids), (NAMES * 2)[:24]
-    jobs.loc[23, "exclude"] = NAMES[12]
-    jobs.loc[22, "exclude"] = NAMES[2]
-    jobs[NAMES[2]] = NAMES[3]
-    records.openings["job_id"] = records.openings["job_id"].map(ids)
-    records.openings["mark"] = (NAMES * 2)[:24]
-    if materials:
-        records.materials["job_id"] = records.materials["job_id"].map(ids)
-    return save(folder, records)
+    records, many = invent(jobs=24, factor=0.5), (NAMES * 2)[:24]
+    reasons = [""] * 22 + [NAMES[2], NAMES[12]]
+    jobs = records.jobs.assign(job_id=named(24), crew=many, exclude=reasons, **{NAMES[2]: NAMES[3]})
+    openings = records.openings.assign(job_id=named(24), mark=many)
+    return save(folder, replace(records, jobs=jobs, openings=openings))
 
 
 def named(count):

@@ -1,5 +1,8 @@
 """A page to export, with names that try to be more than names."""
 
+import io
+
+import matplotlib.image
 import pandas as pd
 from matplotlib.figure import Figure
 
@@ -37,3 +40,19 @@ def shown():
         jobs(),
         jobs(),
     ]
+
+
+def assert_drawn(picture):
+    """A picture has words and numbers, is wide enough for a page, and is not blank."""
+    assert len(picture.alt) > 30
+    _, about = picture._repr_mimebundle_()
+    assert about["image/png"]["csv"].count("\n") == len(picture.data) + 1 > 1
+    pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
+    assert pixels.shape[1] > 800
+    assert pixels[:, :, :3].std() > 0.05
+
+
+def words_on(figure):
+    """Every text in the panels of a figure and beside them."""
+    texts = [text for axes in figure.axes for text in axes.texts]
+    return [text.get_text() for text in [*texts, *figure.texts]]

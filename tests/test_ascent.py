@@ -36,16 +36,13 @@ def test_the_top_of_a_parabola_is_one_step_away():
     assert len(asked) == 2
 
 
-def test_a_step_beyond_the_top_is_halved():
+def test_steps_beyond_the_top_or_half_way_down_are_halved():
     """Newton's step alone runs away from the top of -log cosh wherever it starts beyond 1.09."""
     height = line(lambda x: -np.log(np.cosh(x)), lambda x: -np.tanh(x), lambda x: np.cosh(x) ** -2)
     mean, found = climb(np.array([[3.0], [-1.5], [0.0]]), height, near=1e-13)
     np.testing.assert_allclose(mean, 0, atol=1e-6)
     np.testing.assert_allclose(found.slope, 0, atol=1e-6)
-
-
-def test_a_step_that_goes_down_by_half_is_not_taken():
-    """x - 1.5 x², taken to bend by 1: the step to 1 loses 0.5, so half of it is tried."""
+    # x - 1.5 x², taken to bend by 1: the step to 1 loses 0.5, so half of it is tried.
     height = line(lambda x: x - 1.5 * x**2, lambda x: 1 - 3 * x, np.ones_like)
     mean, _ = climb(np.zeros((1, 1)), height, near=1e-12)
     assert height.asked[:3] == [[0.0], [1.0], [0.5]]
@@ -75,13 +72,10 @@ def test_an_endless_slope_is_left_where_little_is_promised_or_after_the_most_ste
     assert len(height.asked) == steps + 1
 
 
-def test_a_loss_by_rounding_stops_no_step():
+def test_the_climb_ends_by_no_rounding_but_when_no_start_promises_enough():
     height = line(lambda x: -1e-11 * x, np.ones_like, np.ones_like)
     assert climb(np.zeros((1, 1)), height, 0.5)[0][0, 0] == MOST_STEPS
-
-
-def test_the_climb_ends_when_no_start_promises_enough_by_itself():
-    """Slopes whose squares are 0.6 and 0.3 taken to bend by 1; both together promise 0.9."""
+    # Slopes whose squares are 0.6 and 0.3 taken to bend by 1; both together promise 0.9.
     slopes = np.sqrt([[0.6], [0.3]])
     height = line(lambda x: slopes * x, lambda x: slopes, np.ones_like)
     climb(np.zeros((2, 1)), height, near=0.7)

@@ -42,23 +42,23 @@ def test_a_page_holds_what_a_reader_sees_in_its_order():
     )
 
 
-def test_a_table_keeps_its_words_and_knows_its_numbers():
+def test_a_table_keeps_its_words_knows_its_numbers_and_sets_headings_apart():
     grid = block(jobs())
     assert isinstance(grid, Grid)
     assert grid.headings == ("job", "crew", "saving, money")
     assert grid.numbers == (False, False, True)
     assert [row[2] for row in grid.rows] == ["1", "1234"]
+    frame = pd.DataFrame({"old_sd": [1.0], "new_sd": [2.0]})
+    grid = block(type(jobs())(frame, "Two"))
+    assert [heading.strip("\N{ZERO WIDTH SPACE}") for heading in grid.headings] == ["± sd"] * 2
 
 
-def test_a_picture_keeps_its_files():
+def test_a_picture_keeps_its_files_the_same_in_any_order():
     image = block(dot())
     assert image.png.startswith(b"\x89PNG")
     assert "rolls used" in image.svg
     assert 'A "small" dot &amp; a &lt;line&gt;' in image.svg
     assert image.csv == "x,y\n1,3\n2,5\n"
-
-
-def test_a_picture_is_the_same_on_every_run_and_in_any_order():
     one, other = dot(), dot()
     assert (one.png(), one.svg()) == (other.svg(), other.png())[::-1]
     assert one.svg() == one.svg()
@@ -71,9 +71,3 @@ def test_a_picture_from_elsewhere_is_shown_as_it_is():
     page = notebook_page(new_notebook(cells=[cell]), {}, "")
     assert page.title == "Report"
     assert images(page) == [Image("picture", "<Figure>", b"\x00\x00\x00", "", "")]
-
-
-def test_repeated_headings_stay_apart_for_the_table_only():
-    frame = pd.DataFrame({"old_sd": [1.0], "new_sd": [2.0]})
-    grid = block(type(jobs())(frame, "Two"))
-    assert [heading.strip("\N{ZERO WIDTH SPACE}") for heading in grid.headings] == ["± sd"] * 2

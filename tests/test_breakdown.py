@@ -1,5 +1,4 @@
 import re
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -18,37 +17,31 @@ from airstats.breakdown import (
     usual_split,
     worst_jobs,
 )
+from airstats.chain import finished_jobs
 from airstats.desk import lay_out
 from airstats.overrun import MAIN, overrun_table, split_overrun
-from tests.invented import invent
+from tests.invented import change, desk_of, invent, used_more
 
 
-@pytest.fixture(scope="module")
-def desk():
-    return lay_out(invent(factor=0.6))
-
-
-def changed(records, **columns):
-    return replace(records, jobs=records.jobs.assign(**columns))
-
-
-def test_a_job_is_found_by_its_name_in_any_case(desk):
+def test_a_job_is_found_by_its_name_in_any_case_or_the_one_that_ran_over_most(desk):
     assert find_job(desk.jobs, desk.excluded, " j007 ").job_id == "J007"
-
-
-def test_without_a_name_it_is_the_job_that_ran_over_most(desk):
     table = overrun_table(desk.jobs).set_index("job_id")["overrun_rolls"]
     assert find_job(desk.jobs, desk.excluded).job_id == table.idxmax()
 
 
-def test_an_unknown_job_gets_names_near_it(desk):
-    found = find_job(desk.jobs, desk.excluded, "J0O7")
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("J0O7", r'No finished job is called "J0O7": near it are J0\d\d, J0\d\d, J0\d\d, J0\d\d\.'),
+        ("J0xx", ".*near it are.*"),  # Two characters of four in their places are near enough.
+        ("zzzz", ".*there is, for one, J000.*"),
+        (7, ".*7.*"),
+    ],
+)
+def test_an_unknown_job_gets_names_near_it(desk, name, told):
+    found = find_job(desk.jobs, desk.excluded, name)
     assert found.job_id == ""
-    told = r'No finished job is called "J0O7": near it are J0\d\d, J0\d\d, J0\d\d, J0\d\d\.'
     assert re.fullmatch(told, found.message)
-    # Two characters of four in their places are near enough.
-    assert "near it are" in find_job(desk.jobs, desk.excluded, "J0xx").message
-    assert "there is, for one, J000" in find_job(desk.jobs, desk.excluded, "zzzz").message
 
 
 def test_an_excluded_job_is_named_with_its_reason():
@@ -56,12 +49,8 @@ def test_an_excluded_job_is_named_with_its_reason():
     records.jobs.loc[3, "exclude"] = "a roll was lent"
     desk = lay_out(records)
     found = find_job(desk.jobs, desk.excluded, "J003")
-    assert found.job_id == ""
-    assert found.message == "J003 is not split: it is excluded (a roll was lent)."
-
-
-def test_a_number_as_a_name_is_text(desk):
-    assert "7" in find_job(desk.jobs, desk.excluded, 7).message
+    told = "J003 is not split: it is excluded (a roll was lent)."
+    assert (found.job_id, found.message) == ("", told)
 
 
 def test_worst_jobs_come_from_the_worst_down_each_with_a_sure_cause(desk):
@@ -76,7 +65,7 @@ def test_worst_jobs_come_from_the_worst_down_each_with_a_sure_cause(desk):
 
 def test_a_job_without_a_sure_cause_has_none():
     """Reveals 20 mm deep take next to nothing: many a job ran over by chance alone."""
-    desk = lay_out(invent(reveal_mm=20.0))
+    desk = desk_of(reveal_mm=20.0)
     every = worst_jobs(desk.jobs, desk.now, 48)
     assert (every["overrun_rolls"] > 0).all()
     assert len(every) == (overrun_table(desk.jobs)["overrun_rolls"] > 0).sum()
@@ -87,8 +76,7 @@ def test_a_job_without_a_sure_cause_has_none():
 def test_interval_of_a_mean_against_a_worked_example():
     # 1, 2, 3, 4: mean 2.5, sd 1.2910; t(3, 95 %) = 2.3534 (tables): 2.5 ± 1.5191.
     records = invent(jobs=4)
-    records = changed(records, used_rolls=records.jobs["estimated_rolls"] + np.arange(1, 5))
-    jobs = lay_out(records).jobs
+    jobs = finished_jobs(change(records, used_rolls=records.jobs["estimated_rolls"] + [1, 2, 3, 4]))
     told = overrun_a_job(jobs)[["mean", "low", "high"]].to_numpy()
     assert told == pytest.approx([2.5, 2.5 - 1.5191, 2.5 + 1.5191], abs=1e-4)
     # A roll costs 150.
@@ -106,29 +94,24 @@ def test_of_jobs_that_ran_over_alike_the_amply_priced_come_first():
     """Two rolls over each; held in the price beyond the surface: 1, 3 and 2 rolls of 75 m²."""
     records, priced = invent(jobs=3), np.array([8.0, 9.0, 5.0])
     surface = 75 * np.array([7.0, 6.0, 3.0])
-    records = changed(records, surface_m2=surface, estimated_rolls=priced, used_rolls=priced + 2)
-    desk = lay_out(records)
+    columns = {"surface_m2": surface, "estimated_rolls": priced, "used_rolls": priced + 2}
+    desk = lay_out(change(records, **columns))
     assert worst_jobs(desk.jobs, desk.now)["job_id"].tolist() == ["J001", "J002", "J000"]
     assert find_job(desk.jobs, desk.excluded).job_id == "J001"
 
 
-def test_causes_of_a_quarter_add_up_to_its_overrun(desk):
-    table = by_quarter(desk.jobs, desk.now)
-    whole = table[table["cause"].eq(OVERRUN)].set_index("quarter")["mean"]
-    parts = table[table["cause"].ne(OVERRUN)].groupby("quarter")["mean"].sum()
-    pd.testing.assert_series_equal(whole, parts)
-    told = overrun_table(desk.jobs).groupby("quarter")["overrun_rolls"].mean()
-    np.testing.assert_allclose(whole, told)
-
-
-def test_a_quarter_has_its_overrun_first_then_each_cause_a_job(desk):
+def test_a_quarter_has_its_overrun_first_then_causes_a_job_that_add_up_to_it(desk):
     table = by_quarter(desk.jobs, desk.now)
     assert list(table.columns) == ["quarter", "jobs", "cause", "mean", "low", "high"]
     assert list(table.index) == list(range(4 * (1 + len(MAIN))))
     assert table["cause"].tolist() == [OVERRUN, *MAIN] * 4
     assert (table["jobs"] == 12).all()
-    split = usual_split(desk.jobs, desk.now, "quarter")
+    whole = table[table["cause"].eq(OVERRUN)].set_index("quarter")["mean"]
     causes = table[table["cause"].ne(OVERRUN)].reset_index(drop=True)
+    pd.testing.assert_series_equal(whole, causes.groupby("quarter")["mean"].sum())
+    told = overrun_table(desk.jobs).groupby("quarter")["overrun_rolls"].mean()
+    np.testing.assert_allclose(whole, told)
+    split = usual_split(desk.jobs, desk.now, "quarter")
     for name in ("mean", "low", "high"):
         np.testing.assert_allclose(causes[name] * 12, split[name])
 
@@ -137,20 +120,17 @@ def test_a_quarter_has_its_overrun_first_then_each_cause_a_job(desk):
 def test_a_trend_is_found_where_there_is_one(step):
     records = invent(priced_reveals=True)
     quarter = records.jobs["quarter"].str[-1].astype(float)
-    desk = lay_out(changed(records, used_rolls=records.jobs["used_rolls"] + step * quarter))
+    desk = lay_out(used_more(records, step * quarter))
     row = quarter_trends(desk.jobs, desk.now).set_index("cause").loc[OVERRUN]
     assert row["low"] < step < row["high"]
     assert abs(step) > (row["high"] - row["low"]) / 2
 
 
-def test_trends_of_the_causes_add_up_to_that_of_the_overrun(desk):
-    trends = quarter_trends(desk.jobs, desk.now).set_index("cause")["change"]
-    assert trends[list(MAIN)].sum() == pytest.approx(trends[OVERRUN])
-
-
 def test_trends_against_statsmodels(desk):
     """90 % for the overrun; for the causes 90 % for all of them together (Bonferroni)."""
     trends = quarter_trends(desk.jobs, desk.now).set_index("cause")
+    assert list(trends.index) == [OVERRUN, *MAIN]
+    assert trends["change"][list(MAIN)].sum() == pytest.approx(trends["change"][OVERRUN])
     quarter = desk.jobs.table["quarter"].str[-1].astype(float).to_numpy()
     split = usual_split(desk.jobs, desk.now, "job_id").pivot_table("mean", "group", "cause")
     rolls = {name: split.loc[desk.jobs.table["job_id"], name].to_numpy() for name in MAIN}
@@ -161,7 +141,6 @@ def test_trends_against_statsmodels(desk):
         expected = [line.params[1], *line.conf_int(chance)[1]]
         told = trends.loc[cause, ["change", "low", "high"]].to_numpy(dtype=float)
         np.testing.assert_allclose(told, expected, rtol=1e-6, atol=1e-12)
-    assert list(trends.index) == [OVERRUN, *MAIN]
 
 
 def test_one_quarter_or_two_jobs_have_no_trend(desk):
@@ -173,16 +152,13 @@ def test_one_quarter_or_two_jobs_have_no_trend(desk):
         assert list(trends.columns) == ["cause", "change", "low", "high"]
 
 
-def test_cuts_hold_the_truth_and_a_cut_without_jobs_is_left_out(desk):
+def test_cuts_hold_the_truth_and_are_told_apart_only_where_they_differ(desk):
     cuts = cut_comparison(desk.jobs, desk.now).set_index("cut")
     assert list(cuts.index) == ["diagonal", "centre"]
-    assert ((cuts["factor_low"] < 0.6) & (cuts["factor_high"] > 0.3)).all()
+    assert ((cuts["factor_low"] < 0.5) & (cuts["factor_high"] > 0.3)).all()
     assert (cuts["jobs"] == 24).all()
-    few = lay_out(invent(jobs=8))
+    few = desk_of(jobs=8)
     assert (cut_comparison(few.jobs, few.now)["learnt"].to_numpy() < cuts["learnt"]).all()
-
-
-def test_cuts_alike_are_not_told_apart_and_lined_is(desk):
     alike = cuts_apart(desk.now, "diagonal", "centre")
     assert alike["low"] < 0 < alike["high"]
     assert cuts_apart(desk.now, "lined", "centre")["low"] > 0
@@ -196,8 +172,7 @@ def test_cuts_before_any_job_by_hand(desk):
         assert cuts[name].to_numpy() == pytest.approx([0.3, 0.3], abs=1e-6)
     assert cuts["learnt"].to_numpy() == pytest.approx([0, 0], abs=1e-6)
     # 1200 × 1400, 350 deep: 1.82 m² of reveal each.
-    openings = invent(factor=0.6).openings
-    counts = openings.groupby("cut_pattern")["count"].sum()
+    counts = desk.records.openings.groupby("cut_pattern")["count"].sum()
     assert cuts["reveal_m2"].to_numpy() == pytest.approx(1.82 * counts[cuts.index].to_numpy())
     # sd of the difference: √(0.20² + 0.25²) = 0.3202; 90 % within 1.6449 of them.
     apart = cuts_apart(start, "lined", "centre")
@@ -219,7 +194,7 @@ def test_sheet_of_a_cut_is_its_part_of_the_overrun(desk):
 
 def test_a_job_with_little_reveal_counts_all_the_same():
     """Ten or so reveals 10 mm deep have half a square metre."""
-    shallow = lay_out(invent(reveal_mm=10.0))
+    shallow = desk_of(reveal_mm=10.0)
     assert shallow.jobs.table["reveal_diagonal_m2"].max() < 1.1
     assert cut_comparison(shallow.jobs, shallow.now)["jobs"].tolist() == [24, 24]
 

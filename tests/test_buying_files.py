@@ -17,7 +17,7 @@ from airstats.pricing import priced
 from airstats.takeoff import take_off
 from airstats.verbs import CAUTION
 from airstats.verbs_materials import list_to_buy
-from tests.material_firm import firm, save
+from tests.invented import firm, save
 
 AHEAD = firm(6, seed=8)
 JOBS = [f"J00{n}" for n in range(6)]
@@ -33,7 +33,7 @@ def bought(known):
     return buying_list(AHEAD, known)
 
 
-def test_list_has_a_row_a_material_and_its_money_adds_up(bought):
+def test_list_has_a_row_a_material_that_shares_the_jobs_risk(bought):
     assert bought["material"].tolist() == ["sheet", "joint tape", "frame tape", "corner pieces"]
     assert bought["jobs"].eq(6).all()
     known = bought["pack_price"].notna()
@@ -42,9 +42,6 @@ def test_list_has_a_row_a_material_and_its_money_adds_up(bought):
         (bought["order_packs"] * bought["pack_price"])[known].tolist()
     )
     assert (bought["left_over_money"][known] <= bought["order_money"][known]).all()
-
-
-def test_jobs_share_their_risk(bought):
     assert (bought["order_packs"] <= bought["packs_job_by_job"]).all()
     assert bought["packs_job_by_job"].sum() - bought["order_packs"].sum() >= 4
     assert (bought["chance_short"] <= 0.2).all()
@@ -82,7 +79,7 @@ def test_packs_of_two_sizes_are_two_rows(known):
     assert sheet["jobs"].tolist() == [2, 4]
 
 
-def test_headline_changes_with_the_data(bought, known):
+def test_headline_changes_with_the_data_and_owns_up_to_the_prior(bought, known):
     text = headline(bought, JOBS)
     assert text.startswith(f"For 6 jobs buy {bought['order_packs'].iloc[0]} rolls of sheet, ")
     assert f"{bought['order_money'].sum():,.0f}" in text
@@ -90,9 +87,6 @@ def test_headline_changes_with_the_data(bought, known):
     unpriced = bought.assign(order_money=np.nan)
     assert headline(unpriced, JOBS[:1]).endswith("No pack price is known.")
     assert headline(unpriced, JOBS[:1]).startswith("For 1 job buy")
-
-
-def test_prior_is_owned_up_to(bought):
     assert unlearnt(bought).startswith("No finished job has taught anything about joint tape yet")
     assert unlearnt(bought[bought["jobs_counted"] > 0]) == ""
 
@@ -167,16 +161,13 @@ def test_price_with_materials_and_a_buying_list(folder, bought, capsys):
     }  # fmt: skip
 
 
-def test_price_without_materials_is_as_the_contract_has_it(folder, capsys):
+def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
     assert run(folder) == 0
     assert "tape" not in capsys.readouterr().out
     assert list(pd.read_csv(folder / "o.csv")) == [
         "job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95",
         "order_rolls", "chance_short", "expected_left_over_rolls",
     ]  # fmt: skip
-
-
-def test_calibrate_says_what_it_learnt_of_materials(tmp_path, capsys):
     past = save(tmp_path / "past", firm(12, frame_tape=0.2))
     assert main(["calibrate", str(past), "--out", str(tmp_path / "a.json")]) == 0
     assert re.search(r"frame tape +0\.\d{3} ± 0\.\d{3} m a m counted", capsys.readouterr().out)

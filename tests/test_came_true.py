@@ -57,27 +57,21 @@ def test_a_job_costs_no_less_than_nothing():
     assert found["high"] == pytest.approx(60 + 6.3138 * np.sqrt(2 * 2 * 120**2) / 4, rel=1e-4)
 
 
-def test_differences_of_cost_are_those_of_the_summary(looked_back):
+def test_differences_are_those_of_the_summary_and_one_job_has_no_interval(looked_back):
     more = cost_differences(looked_back).set_index("rule")
     assert list(more.index) == list(RULES)[1:]
     cost = looked_back.summary.set_index("rule")["mean_cost"]
     assert more["mean"].to_dict() == pytest.approx((cost - cost["airstats"])[1:].to_dict())
     assert (more["low"] < more["mean"]).all()
-
-
-def test_the_difference_of_pinball_losses_is_that_of_their_means(looked_back):
     jobs = looked_back.jobs
     ours = np.mean([jobs[f"pinball_p{p}"].mean() for p in PERCENTS])
     simple = np.mean([jobs[f"least_squares_pinball_p{p}"].mean() for p in PERCENTS])
     assert pinball_difference(looked_back)["mean"] == pytest.approx(simple - ours)
-
-
-def test_one_foretold_job_has_no_interval(looked_back):
     one = SimpleNamespace(jobs=looked_back.jobs.head(1))
     assert np.isinf(cost_differences(one)[["low", "high"]]).all(axis=None)
 
 
-def test_groups_that_depart_are_told():
+def test_groups_that_depart_are_told_and_few_jobs_are_one():
     records = invent_firm(World("plain"), 4).records
     jobs = finished_jobs(records)
     watch = drift_watch(jobs, tuple(calibrate_through(records, "2023Q4")))
@@ -92,9 +86,6 @@ def test_groups_that_depart_are_told():
     assert change["small jobs"] == pytest.approx(0.0)
     thirds = usual.loc[["small jobs", "middling jobs", "large jobs"], "jobs"]
     assert thirds.sum() == usual.loc["all jobs", "jobs"]
-
-
-def test_few_jobs_are_one_group():
     records = invent_firm(World("few", jobs=6, quarters=2), 4).records
     jobs = finished_jobs(records)
     watch = drift_watch(jobs, tuple(calibrate_through(records, "2023Q2")))

@@ -6,7 +6,6 @@ import subprocess
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from airstats import price_materials, quarterly
@@ -16,8 +15,7 @@ from airstats.chain import calibrate
 from airstats.material_calibration import material_table
 from airstats.one_job import OneJob, one_job, one_record
 from airstats.pricing import predict
-from tests.invented import invent
-from tests.material_firm import with_use
+from tests.invented import invent, with_materials_of
 
 RECORDS = invent(jobs=24, crew_extra=0.2)
 LEARNT = calibrate(RECORDS)
@@ -36,7 +34,7 @@ def points(row):
     return f"{mean} {low} to {high}"
 
 
-def test_the_factors_stand_with_their_intervals():
+def test_the_factors_and_crews_stand_with_their_numbers():
     said = text_of(allowance_card(LEARNT))
     for name, row in LEARNT.table().iterrows():
         digits = 3 if name == "waste" else 2
@@ -45,9 +43,6 @@ def test_the_factors_stand_with_their_intervals():
     assert f"Allowances of {LEARNT.quarter}" in said
     assert "24 finished jobs" in said
     assert "We count material" in said
-
-
-def test_crews_stand_with_their_points():
     said = text_of(allowance_card(LEARNT))
     for crew, row in LEARNT.crew_table().iterrows():
         assert f"{crew} {points(row)} {row['jobs']:.0f} " in said
@@ -102,10 +97,6 @@ def test_a_decision_is_told_with_reason_and_initials():
     page = allowance_card(replace(LEARNT, decision=noted))
     assert "The values before were kept (AB): a &lt;b&gt;roll&lt;/b&gt; was lent." in page
     assert "No decision is noted" in allowance_card(replace(LEARNT, decision={}))
-
-
-def test_the_page_stands_alone():
-    page = allowance_card(LEARNT)
     assert not re.search(r"<script|https?://|url\(|@import|src=|<link", page)
     assert '<html lang="en">' in page
     assert all("scope=" in cell for cell in re.findall(r"<th\b[^>]*>", page))
@@ -117,8 +108,7 @@ def crowded():
     names = [f"Crew of the long name number {n} {'x' * 40}" for n in range(12)]
     records.jobs["crew"] = np.array(names)[np.arange(48) % 12]
     noted = {"decision": "accept", "reason": "word " * 100, "by": "AB"}
-    kept = [with_use(records, name, 0.1) for name in ("joint tape", "frame tape", "corner pieces")]
-    records = replace(records, materials=pd.concat(kept, ignore_index=True))
+    records = with_materials_of(records, 0.1, "joint tape", "frame tape", "corner pieces")
     return replace(quarterly.calibrate(records), decision=noted)
 
 

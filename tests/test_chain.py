@@ -11,13 +11,12 @@ from airstats.chain import (
     measuring_sd_m2,
     run_through,
 )
-from airstats.cuts import CUTS
+from airstats.cut_patterns import CUTS
 from airstats.errors import AirstatsError, AllowancesError, RecordsError
 from airstats.prior import DRIFT_OF_FACTORS, REVEAL_FACTORS, Prior
 from airstats.takeoff import Takeoff
 from tests.benchmark.worlds import World, invent_firm
-from tests.chains import change, ids, keep, same_belief
-from tests.invented import invent
+from tests.invented import change, ids, invent, keep, same_belief
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
@@ -33,6 +32,12 @@ def test_every_quarter_in_turn():
     assert [step.new_jobs for step in steps] == [ids(RECORDS, quarter) for quarter in QUARTERS]
     assert (whole.first_quarter, whole.quarter) == ("2023Q1", "2023Q4")
     same_belief(whole.belief, steps[-1].belief)
+    assert whole.new_jobs == whole.job_ids
+    assert whole.suspects == {job: p for step in steps for job, p in step.suspects.items()}
+    assert whole.table().equals(steps[-1].table())
+    counted = RECORDS.jobs["crew"].value_counts().to_dict()
+    assert whole.crew_jobs == counted
+    assert set(whole.belief.crews) == set(counted)
 
 
 def test_the_quarter_asked_for_comes_after_those_before_it_in_turn():
@@ -58,22 +63,16 @@ def test_a_quarter_without_a_job_is_refused(start):
             calibrate(some, previous, quarter)
 
 
-def test_a_job_is_never_counted_twice(tmp_path):
-    calibrate(RECORDS, quarter="2023Q1").save(tmp_path / "q1.json")
+def test_a_job_is_never_counted_twice_even_with_another_date(tmp_path):
+    first = calibrate(RECORDS, quarter="2023Q1")
+    first.save(tmp_path / "q1.json")
     again = calibrate(RECORDS, tmp_path / "q1.json", "2023Q1")
-    assert again.new_jobs == ()
-    assert again.job_ids == ids(RECORDS, "2023Q1")
+    assert (again.new_jobs, again.job_ids) == ((), ids(RECORDS, "2023Q1"))
     second = calibrate(RECORDS, tmp_path / "q1.json", "2023Q2")
     assert second.new_jobs == ids(RECORDS, "2023Q2")
-    assert len(set(second.job_ids)) == len(second.job_ids) == 12
-    assert second.belief.seen == 12
-
-
-def test_a_counted_job_stays_out_even_with_another_date(tmp_path):
-    first = calibrate(RECORDS, quarter="2023Q1")
-    moved = change(RECORDS, quarter="2023Q2")
-    second = calibrate(moved, first, "2023Q2")
-    assert set(second.new_jobs) == set(RECORDS.jobs["job_id"]) - set(first.job_ids)
+    assert len(set(second.job_ids)) == len(second.job_ids) == second.belief.seen == 12
+    moved = calibrate(change(RECORDS, quarter="2023Q2"), first, "2023Q2")
+    assert set(moved.new_jobs) == set(RECORDS.jobs["job_id"]) - set(first.job_ids)
 
 
 def test_a_late_job_is_used_once_and_named():
@@ -115,25 +114,15 @@ def test_without_a_quarter_and_without_a_later_one_only_what_came_late_counts():
     assert (then.quarter, then.new_jobs, then.late_jobs) == ("2023Q4", (late,), (late,))
 
 
-def test_excluded_jobs_are_never_fitted():
+def test_excluded_and_unfinished_jobs_are_never_fitted():
     reason = np.where(np.arange(24) % 4 == 0, "flooded", "")
     some = calibrate(change(RECORDS, exclude=reason))
     without = calibrate(keep(RECORDS, reason == ""))
     assert not set(some.job_ids) & set(RECORDS.jobs.loc[reason != "", "job_id"])
     same_belief(some.belief, without.belief)
-
-
-def test_unfinished_jobs_are_never_fitted():
     finished = np.arange(24) % 3 > 0
     some = calibrate(change(RECORDS, finished=finished))
     assert set(some.job_ids) == set(RECORDS.jobs.loc[finished, "job_id"])
-
-
-def test_crews_and_their_jobs_add_up():
-    whole = calibrate(RECORDS)
-    counted = RECORDS.jobs["crew"].value_counts().to_dict()
-    assert whole.crew_jobs == counted
-    assert set(whole.belief.crews) == set(counted)
 
 
 @pytest.mark.parametrize(("quarter", "elapsed"), [("2024Q1", 1), ("2025Q3", 7)])
@@ -163,12 +152,9 @@ def test_missing_quarters_widen_by_their_number():
     same_belief(waited.belief, at_once.belief)
 
 
-def test_more_drift_leaves_allowances_less_sure():
+def test_drift_leaves_allowances_less_sure_and_starts_by_the_prior():
     calm, restless = (calibrate(RECORDS, drift=drift).table()["sd"] for drift in (0.0, 0.05))
     assert (restless > calm).all()
-
-
-def test_the_first_quarter_favours_no_drift():
     first = calibrate(RECORDS, quarter="2023Q1").belief
     for drift, share in PRIOR.drift_weights:
         assert first.weight[first.drift == drift].sum() == pytest.approx(share)
@@ -195,26 +181,20 @@ def test_four_quarters_without_drift_are_one(seed):
         assert (one["sd"] / other["sd"]).to_numpy() == pytest.approx(np.ones(len(one)), abs=0.1)
 
 
-def test_previous_after_the_quarter():
+def test_a_previous_file_that_will_not_do_and_no_finished_job(tmp_path):
     third = calibrate(RECORDS, quarter="2023Q3")
     with pytest.raises(AllowancesError, match=r"of 2023Q3, after 2023Q1: give .* earlier quarter"):
         calibrate(RECORDS, third, "2023Q1")
+    with pytest.raises(AllowancesError, match=r"none\.json: there is no such file"):
+        calibrate(RECORDS, tmp_path / "none.json", "2023Q2")
+    with pytest.raises(RecordsError, match=r"invented: there is no finished job; fill in"):
+        calibrate(change(RECORDS, finished=False))
 
 
 @pytest.mark.parametrize("quarter", ["2026-Q3", "2026Q5", "Q3 2026", "2026q3", ""])
 def test_a_quarter_that_is_none(quarter):
     with pytest.raises(AirstatsError, match=rf'quarter "{quarter}" .* write it like 2026Q3'):
         calibrate(RECORDS, quarter=quarter)
-
-
-def test_no_finished_job():
-    with pytest.raises(RecordsError, match=r"invented: there is no finished job; fill in"):
-        calibrate(change(RECORDS, finished=False))
-
-
-def test_a_previous_file_that_is_missing(tmp_path):
-    with pytest.raises(AllowancesError, match=r"none\.json: there is no such file"):
-        calibrate(RECORDS, tmp_path / "none.json", "2023Q2")
 
 
 def test_errors_of_depths_add_as_squares():
@@ -243,14 +223,6 @@ def test_a_record_is_named_once_it_is_rather_wrong_than_right():
         middle = (right + wrong) / 2
         right, wrong = (middle, wrong) if chance(middle) is None else (right, middle)
     assert chance(wrong) == pytest.approx(0.5, abs=0.03)
-
-
-def test_a_run_over_all_quarters_reports_every_new_job_and_suspect():
-    steps = list(calibrate_through(RECORDS, QUARTERS[-1]))
-    whole = calibrate(RECORDS)
-    assert whole.new_jobs == whole.job_ids
-    assert whole.suspects == {job: p for step in steps for job, p in step.suspects.items()}
-    assert whole.table().equals(steps[-1].table())
 
 
 @pytest.mark.parametrize("number", [-0.01, 1e300, float("nan"), float("inf")])

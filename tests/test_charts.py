@@ -1,17 +1,9 @@
 import numpy as np
 import pandas as pd
-import pytest
 
 from airstats import charts
-from airstats.desk import lay_out
 from airstats.headings import HEADINGS
 from airstats.screen import Table, Words, show_table
-from tests.invented import invent
-
-
-@pytest.fixture(scope="module")
-def desk():
-    return lay_out(invent())
 
 
 def test_colours_differ_in_grey():
@@ -22,27 +14,21 @@ def test_colours_differ_in_grey():
     assert np.diff(tones).min() > 0.12
 
 
-def test_a_table_has_scopes_caption_and_units(desk):
+def test_a_table_has_scopes_caption_and_units_the_same_on_every_run(desk):
     html = show_table(desk.jobs.table, "Jobs", "job_id laid_m2")._repr_html_()
     assert html.count('<th scope="col"') == 2
     assert "<caption>Jobs</caption>" in html
     assert "laid, m²" in html
-
-
-def test_a_table_reads_the_same_on_every_run(desk):
     shown = [show_table(desk.jobs.table, "Jobs", "job_id crew") for _ in range(2)]
     assert shown[0]._repr_html_() == shown[1]._repr_html_()
     assert "0x" not in repr(shown[0])
 
 
-def test_missing_cells_are_dashes_and_text_is_escaped():
+def test_missing_cells_are_dashes_text_is_escaped_and_nothing_is_a_sentence():
     frame = pd.DataFrame({"job_id": ["<b>A</b>"], "saving": [np.nan]})
     html = Table(frame, "Jobs")._repr_html_()
     assert "&lt;b&gt;A&lt;/b&gt;" in html
     assert "–" in html
-
-
-def test_an_empty_table_is_a_sentence():
     shown = show_table(pd.DataFrame({"job_id": []}), "Records that are probably wrong")
     assert isinstance(shown, Words)
     assert shown.text == "Records that are probably wrong: none."

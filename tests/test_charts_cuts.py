@@ -1,8 +1,5 @@
 """Pictures of the openings: what they show, and that they change with the data."""
 
-import io
-
-import matplotlib.image
 import numpy as np
 import pytest
 from matplotlib.collections import PathCollection
@@ -12,8 +9,8 @@ from airstats import charts_cuts
 from airstats.cut_patterns import CUTS
 from airstats.cut_terms import CutCosts, CutTerms
 from airstats.cutting import cut_map, cut_terms, opening_plan
-from airstats.desk import lay_out
-from tests.invented import invent
+from tests.invented import desk_of
+from tests.pages import assert_drawn, words_on
 
 # Nothing costs but the flaps, so that the cut without any is cheapest everywhere.
 FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
@@ -21,13 +18,12 @@ FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
 
 @pytest.fixture(scope="module")
 def records():
-    return invent(jobs=12)
+    return desk_of(jobs=12).records
 
 
 @pytest.fixture(scope="module")
 def terms(records):
-    desk = lay_out(records)
-    return cut_terms(desk.records, desk.now)
+    return cut_terms(records, desk_of(jobs=12).now)
 
 
 @pytest.fixture(scope="module")
@@ -45,18 +41,10 @@ def pictures(records, terms, plan):
     return {picture.name: picture for picture in made}
 
 
-def words_on(figure):
-    return [text.get_text() for axes in figure.axes for text in axes.texts]
-
-
 def test_every_picture_has_words_and_numbers_and_is_not_blank(pictures):
     assert sorted(pictures) == ["cut_map", "cut_sheet", "opening"]
     for picture in pictures.values():
-        assert len(picture.alt) > 30
-        assert not picture.data.empty
-        pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
-        assert pixels.shape[1] > 800
-        assert pixels[:, :, :3].std() > 0.05
+        assert_drawn(picture)
 
 
 def test_an_opening_is_drawn_as_recommended_or_as_asked(plan):
@@ -82,15 +70,12 @@ def test_the_map_names_each_part_and_draws_its_break_even(records, terms):
     assert f"slit down the middle in {100 * share:.0f} %" in charts_cuts.describe_cut_map(grid)
 
 
-def test_a_map_with_one_cut_all_over_has_no_break_even(records):
+def test_the_map_shows_the_firms_openings_and_no_break_even_where_one_cut_leads(records, terms):
     grid = cut_map(records, FLAPS_ONLY)
     assert set(grid["cheapest_cut"]) == {"lined"}
     figure = charts_cuts.cut_map(grid, records.openings).figure
     assert "stopped\nand lined" in words_on(figure)
     assert not [c for c in figure.axes[0].collections if 2.6 in np.ravel(c.get_linewidth())]
-
-
-def test_the_map_shows_where_the_firms_openings_lie(records, terms):
     grid = cut_map(records, terms)
     axes = charts_cuts.cut_map(grid, records.openings).figure.axes[0]
     assert dots_on(axes) == [[pytest.approx(1.7), 350]]

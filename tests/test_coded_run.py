@@ -7,16 +7,18 @@ import json
 import re
 import zipfile
 import zlib
+from dataclasses import replace
 
-import numpy as np
 import pytest
 from pypdf import PdfReader
 
 from airstats.__main__ import main
+from airstats.chain import calibrate
 from airstats.codes import CODED
 from airstats.errors import AirstatsError
 from airstats.masking import masked, refuse_named_folder
 from airstats.workbook import NOTEBOOKS, notebooks_folder
+from tests.invented import save
 from tests.test_codes import MARKER, marked
 
 _BASE64 = re.compile(rb"[A-Za-z0-9+/]{40,}={0,2}")
@@ -57,14 +59,8 @@ def finds(data, word):
 
 def write(records, folder):
     """Write records as a firm keeps them, with names in the folder, headings and free texts too."""
-    folder.mkdir(parents=True)
-    jobs = records.jobs.drop(columns=["quarter", "finished"])
-    finished = jobs["finished_on"].notna() if "finished_on" in jobs else False
-    dates = jobs["finished_on"].dt.strftime("%Y-%m-%d") if np.any(finished) else None
-    jobs = jobs.assign(finished_on=dates) if dates is not None else jobs
-    jobs.rename(columns={"client": f"{MARKER} client"}).to_csv(folder / "jobs.csv", index=False)
-    openings = records.openings.drop(columns="from_summary")
-    openings.to_csv(folder / "openings.csv", index=False)
+    jobs = records.jobs.rename(columns={"client": f"{MARKER} client"})
+    save(folder, replace(records, jobs=jobs))
 
 
 @pytest.fixture(scope="module")
@@ -76,11 +72,11 @@ def ran(tmp_path_factory):
     records.jobs["surface_m2"] = records.jobs["surface_m2"].astype(object)
     records.jobs.loc[4, "surface_m2"] = f"ask {MARKER}"
     write(records, place / f"{MARKER} records")
-    bare = ahead.jobs.drop(columns=["finished_on", "estimated_rolls", "used_rolls"])
+    bare = ahead.jobs.assign(finished_on=None, estimated_rolls=None, used_rolls=None)
     bare["job_id"] = f"{MARKER} plot " + bare.index.astype(str)
     moved = dict(zip(ahead.jobs["job_id"], bare["job_id"], strict=True))
     openings = ahead.openings.assign(job_id=ahead.openings["job_id"].map(moved))
-    write(type(ahead)(**{**vars(ahead), "jobs": bare, "openings": openings}), place / "ahead")
+    write(replace(ahead, jobs=bare, openings=openings), place / "ahead")
     out, key = place / "out", place / "key.csv"
     status = main(
         [
@@ -119,7 +115,7 @@ def test_no_byte_of_any_file_holds_a_name_or_a_path(ran):
         assert MARKER not in path.name
 
 
-def test_reports_speak_of_codes(ran):
+def test_reports_and_files_speak_of_codes_and_the_key_is_apart(ran):
     out = ran[1]
     assert re.search(r"\bJ0\d\d\b", (out / "evidence.html").read_text(encoding="utf-8"))
     page = (out / "why_jobs_run_over.html").read_text(encoding="utf-8")
@@ -128,36 +124,20 @@ def test_reports_speak_of_codes(ran):
     assert "--codes" in page
     orders = (out / "orders.csv").read_text(encoding="utf-8").splitlines()[1:]
     assert sorted(row.split(",")[0] for row in orders) == ["J016", "J017", "J018"]
-
-
-def test_files_hold_codes_and_where_the_faulty_rows_stand(ran):
-    out = ran[1]
+    _, out, key = ran
     kept = json.loads((out / "allowances.json").read_text(encoding="utf-8"))
     assert kept["records"].startswith(CODED)
     assert all(re.fullmatch(r"J\d{3}", job) for job in kept["job_ids"])
     aside = (out / "set_aside.csv").read_text(encoding="utf-8").splitlines()
     assert aside[:2] == ["table,row,reason", "jobs,6,faulty"]
-
-
-def test_the_key_stands_where_it_was_asked_for(ran):
-    _, out, key = ran
     assert f"{MARKER} house" in key.read_text(encoding="utf-8")
     assert not list(out.rglob("key*"))
 
 
-def test_a_folder_with_names_is_refused(tmp_path):
-    (tmp_path / "allowances.json").write_bytes(_named_allowances())
+def test_what_codes_refuse_and_mask(tmp_path):
+    calibrate(marked(jobs=8)).save(tmp_path / "allowances.json")
     with pytest.raises(AirstatsError, match=r"a run without codes.*give another folder"):
         refuse_named_folder(tmp_path)
-
-
-def _named_allowances():
-    from airstats.chain import calibrate
-
-    return calibrate(marked(jobs=8)).to_text().encode()
-
-
-def test_parameters_are_shown_in_full_without_codes():
     asked = {"records": f"/home/{MARKER}", "quarter": "2025Q4", "leftover_cost": 60.0}
     assert masked(asked) == asked
     hidden = {"records": "RECORDS", "quarter": "2025Q4", "leftover_cost": 60.0, "codes": True}

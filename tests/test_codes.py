@@ -9,7 +9,7 @@ from airstats.allowances import load_allowances
 from airstats.chain import calibrate
 from airstats.codes import code_names, coded_allowances, coded_records, coded_sources
 from airstats.errors import AllowancesError
-from tests.invented import CREWS, invent
+from tests.invented import CREWS, invent, keep
 
 MARKER = "Zyxwv"
 
@@ -18,9 +18,8 @@ def marked(jobs=24, seed=3):
     """Invented records in which every name and free text bears a marker."""
     records = invent(jobs=jobs, seed=seed)
     shuffled = np.random.default_rng(seed).permutation(jobs)
-    names = dict(
-        zip(records.jobs["job_id"], [f"{MARKER} house {n:02d}" for n in shuffled], strict=True)
-    )
+    houses = [f"{MARKER} house {n:02d}" for n in shuffled]
+    names = dict(zip(records.jobs["job_id"], houses, strict=True))
     table = records.jobs.assign(
         job_id=records.jobs["job_id"].map(names),
         crew=MARKER + " " + records.jobs["crew"],
@@ -37,13 +36,6 @@ def marked(jobs=24, seed=3):
     )
 
 
-def those(records, keep):
-    """Return the records of the chosen jobs alone."""
-    jobs = records.jobs[keep].reset_index(drop=True)
-    openings = records.openings[records.openings["job_id"].isin(jobs["job_id"])]
-    return replace(records, jobs=jobs, openings=openings.reset_index(drop=True))
-
-
 def text_of(records):
     parts = [records.jobs, records.openings, records.materials, records.set_aside]
     held = "".join(part.to_csv() for part in parts)
@@ -55,21 +47,6 @@ def coded():
     return coded_sources(marked())[0]
 
 
-def test_no_name_is_left_anywhere_in_the_records(coded):
-    assert MARKER in text_of(marked())
-    assert MARKER not in text_of(coded)
-    assert "client" not in coded.jobs
-    assert "note" not in coded.openings
-
-
-def test_numbers_prices_and_reasons_to_exclude_stay(coded):
-    before = marked()
-    assert sorted(coded.jobs["surface_m2"]) == sorted(before.jobs["surface_m2"])
-    assert coded.jobs["roll_price"].eq(150).all()
-    assert coded.jobs["exclude"].to_list().count("excluded") == 1
-    assert coded.set_aside.to_dict("list") == {"table": ["jobs"], "row": [9], "reason": ["faulty"]}
-
-
 def test_openings_stay_with_their_job(coded):
     before = marked()
     codes = code_names(before)
@@ -78,7 +55,16 @@ def test_openings_stay_with_their_job(coded):
     assert {codes.of("job_id", name): n for name, n in held.items()} == shown.to_dict()
 
 
-def test_codes_follow_the_day_of_finishing_and_rows_follow_the_codes(coded):
+def test_names_go_and_numbers_stay(coded):
+    assert MARKER in text_of(marked())
+    assert MARKER not in text_of(coded)
+    assert "client" not in coded.jobs
+    assert "note" not in coded.openings
+    assert sorted(coded.jobs["surface_m2"]) == sorted(marked().jobs["surface_m2"])
+    assert coded.jobs["roll_price"].eq(150).all()
+    assert coded.jobs["exclude"].to_list().count("excluded") == 1
+    assert coded.set_aside.to_dict("list") == {"table": ["jobs"], "row": [9], "reason": ["faulty"]}
+    # Codes follow the day of finishing, and rows follow the codes.
     assert coded.jobs["job_id"].to_list() == [f"J{n:03d}" for n in range(1, 25)]
     assert coded.jobs["finished_on"].is_monotonic_increasing
 
@@ -96,7 +82,7 @@ def test_within_a_day_neither_names_nor_rows_set_the_order():
 
 def test_later_jobs_leave_earlier_codes_as_they_were():
     whole = marked()
-    early = those(whole, whole.jobs["quarter"].lt("2025Q4"))
+    early = keep(whole, whole.jobs["quarter"].lt("2025Q4"))
     before, after = code_names(early).by_column["job_id"], code_names(whole).by_column["job_id"]
     assert before.items() <= after.items()
     assert len(after) > len(before)
@@ -138,7 +124,7 @@ def test_coded_allowances_keep_each_crew_with_its_numbers():
 
 def test_a_coded_update_is_the_update_with_names():
     records = marked()
-    before = calibrate(those(records, records.jobs["quarter"].lt("2025Q4")))
+    before = calibrate(keep(records, records.jobs["quarter"].lt("2025Q4")))
     plain = calibrate(records, before, "2025Q4")
     hidden_records, hidden_before, _ = coded_sources(records, before)
     hidden = calibrate(hidden_records, hidden_before, "2025Q4")
@@ -149,7 +135,7 @@ def test_a_coded_update_is_the_update_with_names():
 def test_jobs_that_only_the_previous_file_names_get_codes_too():
     records = marked()
     known = calibrate(records)
-    later = those(records, records.jobs["quarter"].eq("2025Q4"))
+    later = keep(records, records.jobs["quarter"].eq("2025Q4"))
     codes = code_names(later, known)
     assert set(known.job_ids) <= set(codes.by_column["job_id"])
     assert MARKER not in coded_allowances(known, codes).to_text()
@@ -164,18 +150,14 @@ def test_coded_allowances_are_no_start_for_the_next_quarter(tmp_path, coded):
         calibrate(marked(), known)
 
 
-def test_the_key_undoes_the_codes():
+def test_the_key_undoes_the_codes_and_what_has_no_name_has_none():
     records = marked()
     codes = code_names(records)
     key = codes.key().query("column == 'job_id'").set_index("code")["name"]
     shown = coded_records(records, codes).jobs["job_id"].map(key)
     assert set(shown) == set(records.jobs["job_id"])
-
-
-def test_what_has_no_name_needs_no_code():
     records = invent(jobs=12)
-    records.jobs["crew"] = ""
-    records.openings["mark"] = "summary"
-    hidden = coded_sources(records)[0]
+    nameless = replace(records, jobs=records.jobs.assign(crew=""))
+    hidden = coded_sources(replace(nameless, openings=records.openings.assign(mark="summary")))[0]
     assert hidden.jobs["crew"].eq("").all()
     assert hidden.openings["mark"].eq("summary").all()

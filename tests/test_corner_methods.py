@@ -6,11 +6,8 @@ from airstats.corner_methods import CORNER_METHODS, CORNERS, USUAL_METHOD
 from airstats.material_quantities import corner_choice
 
 
-def test_an_opening_has_four_corners_and_a_door_two():
+def test_an_opening_has_four_corners_a_door_two_and_only_bought_pieces_cost_pieces():
     assert CORNERS == {4: 4, 3: 2}
-
-
-def test_only_bought_pieces_cost_pieces():
     assert {name for name, method in CORNER_METHODS.items() if method.pieces} == {"pieces"}
     assert USUAL_METHOD in CORNER_METHODS
 

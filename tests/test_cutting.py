@@ -9,8 +9,7 @@ import pytest
 from airstats.allowances import unchanged
 from airstats.cut_terms import CutCosts, CutTerms
 from airstats.cutting import cut_terms, opening_plan, past_savings, saving_range, usual_shape
-from tests.chains import change
-from tests.invented import invent, random_openings
+from tests.invented import change, invent, random_openings
 
 RECORDS = invent(jobs=4)
 START = unchanged("2025Q1")

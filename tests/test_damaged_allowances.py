@@ -15,7 +15,7 @@ from airstats.errors import AllowancesError
 from airstats.files import own_digest
 from airstats.material_pricing import price_materials
 from airstats.quarterly import calibrate
-from tests.material_firm import firm
+from tests.invented import firm
 
 RECORDS = firm(jobs=8, joint_tape=0.1)
 WRONG = (-0.5, 10**400, None, "x", [], [0.5], {"x": {}})

@@ -10,12 +10,10 @@ from airstats.allowances import load_allowances
 from airstats.calibration import update, widen
 from airstats.chain import calibrate
 from airstats.decisions import after_decision, check_decision, decide, waiting_jobs
-from airstats.desk import lay_out
 from airstats.errors import AllowancesError
 from airstats.quarterly import calibrate as calibrate_all
 from airstats.records import read_records
-from tests.invented import invent
-from tests.material_firm import firm, save
+from tests.invented import desk_of, firm, invent, save
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 WHY = ("keep", "two records to look at", "AB")
@@ -23,7 +21,12 @@ WHY = ("keep", "two records to look at", "AB")
 
 @pytest.fixture(scope="module")
 def desk():
-    return lay_out(invent(), "2025Q3")
+    return desk_of("2025Q3")
+
+
+@pytest.fixture(scope="module")
+def kept(desk):
+    return decide(desk.before, desk.now, *WHY)
 
 
 def test_accept_needs_nothing_and_changes_no_value(desk):
@@ -34,8 +37,7 @@ def test_accept_needs_nothing_and_changes_no_value(desk):
     assert signed == {"decision": "accept", "reason": "looks right", "by": "CD"}
 
 
-def test_keep_carries_the_values_before_forward_with_their_drift(desk):
-    kept = decide(desk.before, desk.now, *WHY)
+def test_keep_carries_the_values_before_forward_with_their_drift(desk, kept):
     assert kept.quarter == "2025Q3"
     assert np.array_equal(kept.belief.mean, desk.before.belief.mean)
     assert np.array_equal(kept.belief.covariance, widen(desk.before.belief, 1).covariance)
@@ -44,16 +46,11 @@ def test_keep_carries_the_values_before_forward_with_their_drift(desk):
     assert np.array_equal(fixed.belief.covariance, desk.before.belief.covariance)
 
 
-def test_keep_is_what_an_update_without_jobs_gives(desk):
-    kept = decide(desk.before, desk.now, *WHY)
+def test_keep_is_an_update_without_jobs_whose_jobs_wait(desk, kept):
     none = desk.jobs.where(np.zeros(len(desk.jobs), bool))
     idle = update(widen(desk.before.belief, 1), none)
     assert kept.belief.mean == pytest.approx(idle.mean)
     assert kept.belief.weight == pytest.approx(idle.weight)
-
-
-def test_kept_jobs_wait_and_are_not_counted(desk):
-    kept = decide(desk.before, desk.now, *WHY)
     assert kept.job_ids == desk.before.job_ids
     assert kept.crew_jobs == desk.before.crew_jobs
     assert (kept.new_jobs, kept.late_jobs, kept.suspects) == ((), (), {})
@@ -61,23 +58,19 @@ def test_kept_jobs_wait_and_are_not_counted(desk):
     assert (kept.decision["reason"], kept.decision["by"]) == WHY[1:]
 
 
-def test_jobs_that_waited_count_as_late_at_the_next_accept(desk, tmp_path):
-    file = tmp_path / "kept.json"
-    decide(desk.before, desk.now, *WHY).save(file)
-    kept = load_allowances(file)
+def test_jobs_that_waited_count_as_late_at_the_next_accept(desk, kept, tmp_path):
+    kept.save(tmp_path / "kept.json")
+    kept = load_allowances(tmp_path / "kept.json")
     assert waiting_jobs(kept) == list(desk.now.new_jobs)
-    records = invent()
-    then = decide(kept, calibrate(records, kept, "2025Q4"))
+    then = decide(kept, calibrate(invent(), kept, "2025Q4"))
     assert set(then.late_jobs) == set(desk.now.new_jobs)
     assert len(then.new_jobs) == 24
     assert len(then.job_ids) == len(set(then.job_ids)) == 48
     assert waiting_jobs(then) == []
 
 
-def test_keeping_twice_lets_both_quarters_wait(desk):
-    records = invent()
-    kept = decide(desk.before, desk.now, *WHY)
-    again = decide(kept, calibrate(records, kept, "2025Q4"), *WHY)
+def test_keeping_twice_lets_both_quarters_wait(desk, kept):
+    again = decide(kept, calibrate(invent(), kept, "2025Q4"), *WHY)
     assert len(waiting_jobs(again)) == 24
     assert again.job_ids == desk.before.job_ids
 
@@ -89,10 +82,12 @@ def test_the_desk_prices_with_what_stands(desk):
     assert after_decision(desk, "accept").now.job_ids == desk.now.job_ids
 
 
-def test_keep_without_anything_to_keep_is_refused():
-    first = lay_out(invent(), "2025Q1")
+def test_what_will_not_do_is_refused():
+    first = desk_of("2025Q1")
     with pytest.raises(AllowancesError, match=r"no values before 2025Q1 to keep\. Give the"):
         decide(first.before, first.now, *WHY)
+    with pytest.raises(AllowancesError, match='decision "maybe" is not understood: write accept'):
+        check_decision("maybe")
 
 
 @pytest.mark.parametrize(
@@ -108,11 +103,6 @@ def test_keep_without_reason_or_initials_is_refused(desk, reason, by, missing):
         decide(desk.before, desk.now, "keep", reason, by)
 
 
-def test_an_unknown_decision_is_refused():
-    with pytest.raises(AllowancesError, match='decision "maybe" is not understood: write accept'):
-        check_decision("maybe")
-
-
 def test_the_command_line_keeps_and_refuses(tmp_path, capsys):
     before, kept = tmp_path / "2026Q2.json", tmp_path / "2026Q3.json"
     call = ["calibrate", str(DEMO), "--quarter"]
@@ -126,8 +116,6 @@ def test_the_command_line_keeps_and_refuses(tmp_path, capsys):
     assert load_allowances(kept).decision["reason"] == "late invoices"
     assert load_allowances(kept).job_ids == load_allowances(before).job_ids
 
-
-# --- The two commands, with other materials -------------------------------------------------------
 
 KEPT = ("--decision", "keep", "--decision-reason", "late invoices", "--decided-by", "AB")
 

@@ -3,9 +3,7 @@ import pandas as pd
 import pytest
 
 from airstats.depths import depth_reliability
-from airstats.desk import lay_out
 from airstats.takeoff import Takeoff
-from tests.invented import invent
 
 RNG = np.random.default_rng(7)
 
@@ -39,16 +37,9 @@ def test_the_slope_of_rough_depths_is_pulled_as_far_as_said():
     assert slope / 0.4 == pytest.approx(kept, abs=0.03)
 
 
-def test_reveals_that_the_laid_area_foretells_tell_nothing():
+def test_reveals_that_the_laid_area_foretells_tell_nothing_and_cuts_without_jobs_are_left_out(desk):
     laid = np.linspace(200, 400, 20)
     assert depth_reliability(jobs_with(350.0, laid / 5, laid), 20.0)["kept"].iloc[0] == 0
-
-
-def test_only_cuts_that_the_jobs_hold_are_listed():
-    assert list(depth_reliability(lay_out(invent()).jobs)["cut"]) == ["diagonal", "centre"]
-    assert depth_reliability(lay_out(invent()).jobs, 0.0)["kept"].to_list() == [1.0, 1.0]
-
-
-def test_no_jobs_no_rows():
-    jobs = lay_out(invent()).jobs
-    assert depth_reliability(jobs.where(np.zeros(len(jobs), bool))).empty
+    assert list(depth_reliability(desk.jobs)["cut"]) == ["diagonal", "centre"]
+    assert depth_reliability(desk.jobs, 0.0)["kept"].to_list() == [1.0, 1.0]
+    assert depth_reliability(desk.jobs.where(np.zeros(48, bool))).empty

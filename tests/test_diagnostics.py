@@ -5,38 +5,28 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from airstats.chain import finished_jobs
-from airstats.diagnostics import (
-    find_influence,
-    quantile_calibration,
-    slopes_without,
-    spread_below,
-)
+from airstats.diagnostics import find_influence, quantile_calibration, slopes_without, spread_below
 from airstats.evidence import plain_regression, regression_frame
 from airstats.looking_back import PERCENTS, backtest
 from tests.benchmark.worlds import World, invent_firm
 from tests.external_checks import agree
-from tests.invented import invent
 
 
 @pytest.fixture(scope="module")
-def frame():
-    return regression_frame(finished_jobs(invent()))
+def frame(desk):
+    return regression_frame(desk.jobs)
 
 
-def test_an_odd_job_stands_out_as_odd(frame):
+@pytest.mark.parametrize(
+    ("laid_m2", "overrun_m2", "why"),
+    [(0.0, 200.0, "far from the line"), (600.0, 250.0, "unusual job, far from the line")],
+)
+def test_an_odd_job_stands_out_as_odd(frame, laid_m2, overrun_m2, why):
     far = frame.copy()
-    far.loc[7, "overrun_m2"] += 200.0
+    far.loc[7, ["laid_m2", "overrun_m2"]] += [laid_m2, overrun_m2]
     found = find_influence(plain_regression(far)).standing_out.set_index("job_id")
-    assert found.loc["J007", "why"] == "far from the line"
+    assert found.loc["J007", "why"] == why
     assert found["cooks"].is_monotonic_decreasing
-
-
-def test_an_unusual_job_off_the_line_is_both(frame):
-    odd = frame.copy()
-    odd.loc[7, ["laid_m2", "overrun_m2"]] = [900.0, 300.0]
-    found = find_influence(plain_regression(odd)).standing_out.set_index("job_id")
-    assert found.loc["J007", "why"] == "unusual job, far from the line"
 
 
 def test_limits_are_the_usual_ones(frame):
@@ -54,9 +44,6 @@ def test_slopes_without_are_those_of_a_regression_on_the_rest(frame):
     assert table["without"].to_list() == pytest.approx(rest["coefficient"].to_list())
     moved = (table["without"] - table["coefficient"]) / table["se"]
     assert table["change"].to_list() == pytest.approx(moved.to_list())
-
-
-def test_too_few_jobs_leave_no_slopes(frame):
     few = frame.head(7)
     assert slopes_without(few, find_influence(plain_regression(few))).empty
 

@@ -12,11 +12,7 @@ from airstats.drafting import KINDS
 from airstats.drawing import describe_opening, draw_opening
 from airstats.openings import Opening
 from airstats.practice import Practice
-
-
-def words_on(figure):
-    texts = [text.get_text() for axes in figure.axes for text in axes.texts]
-    return texts + [text.get_text() for text in figure.texts]
+from tests.pages import words_on
 
 
 def painted_area(axes, kind, from_x):
@@ -53,18 +49,18 @@ def test_the_unfolded_reveal_is_drawn_to_scale():
     assert painted_area(axes, "reused", from_x=-9) == 0
 
 
-def test_pieces_from_offcuts_are_numbered_on_both_sides():
+def test_pieces_from_offcuts_are_numbered_and_the_legend_names_only_what_is_drawn():
     texts = words_on(draw_opening(Opening(1230, 1480, 200)))
     # Once in the off-cut, and on each of the two faces that meet in the corner.
     assert [texts.count(str(number)) for number in (1, 2, 3, 4)] == [3, 3, 3, 3]
-
-
-def test_legend_names_only_what_is_drawn():
     labels = [
         text.get_text() for text in draw_opening(Opening(1230, 1480, 400)).legends[0].get_texts()
     ]
     assert KINDS["fresh"][2] in labels
     assert KINDS["reused"][2] not in labels
+    target = io.BytesIO()
+    draw_opening(Opening(50, 3000, 900)).savefig(target, format="png", dpi=40)
+    assert target.getvalue().startswith(b"\x89PNG")
 
 
 def test_surfaces_differ_in_grey_or_by_hatch():
@@ -78,21 +74,12 @@ def test_surfaces_differ_in_grey_or_by_hatch():
             assert abs(grey - other_grey) > 0.04 or hatch != other_hatch
 
 
-def test_the_note_gives_the_quantities():
+def test_the_note_gives_the_quantities_and_the_pieces_to_cut():
     note = describe_opening(Opening(1230, 1480, 400, cut_pattern="lined"))
     assert "Reveal 2.17 m²" in note
     assert "2.31 m² fresh sheet. 4 loose pieces, 7.0 m of joints" in note
     level = describe_opening(Opening(2400, 1200, 250, cut_pattern="centre"))
     assert "slit level" in level
-
-
-def test_figures_can_be_saved():
-    target = io.BytesIO()
-    draw_opening(Opening(50, 3000, 900)).savefig(target, format="png", dpi=40)
-    assert target.getvalue().startswith(b"\x89PNG")
-
-
-def test_the_note_lists_the_pieces_to_cut():
     note = describe_opening(Opening(1230, 1480, 300, cut_pattern="lined"))
     assert "1 and 2: 1270\u00a0×\u00a0320\u00a0mm; 3 and 4: 1480\u00a0×\u00a0320\u00a0mm" in note
     square = describe_opening(Opening(1200, 1200, 200, cut_pattern="centre"))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 import airstats
 from tests.corruption import ENCODINGS, KINDS, cell_changes, changed_tables
 from tests.every_call import NAMES, WAYS, judge, namings, renamed
-from tests.material_firm import firm
+from tests.invented import firm
 from tests.test_corrupted import LAYOUT, LAYOUTS, tried, write, written_again
 
 CHANGES = st.lists(cell_changes(), max_size=3, unique_by=lambda change: change[:3])

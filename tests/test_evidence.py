@@ -11,13 +11,8 @@ from airstats.comparison import (
     prior_table,
 )
 from airstats.desk import lay_out
-from airstats.evidence import (
-    mean_by_cluster,
-    plain_regression,
-    regression_frame,
-    terms,
-)
-from tests.invented import invent
+from airstats.evidence import mean_by_cluster, plain_regression, regression_frame, terms
+from tests.invented import change, desk_of, invent, used_more
 
 
 def frame_of(jobs, noise, seed=1):
@@ -25,14 +20,8 @@ def frame_of(jobs, noise, seed=1):
     frame = pd.DataFrame({name: rng.uniform(5, 50, jobs) for name in terms()})
     truth = 3 + frame.to_numpy() @ [0.1, 0.3, 0.5, 1.1]
     return frame.assign(
-        job_id=[f"J{n}" for n in range(jobs)],
-        overrun_m2=truth + rng.normal(0, noise, jobs),
+        job_id=[f"J{n}" for n in range(jobs)], overrun_m2=truth + rng.normal(0, noise, jobs)
     )
-
-
-@pytest.fixture(scope="module")
-def desk():
-    return lay_out(invent())
 
 
 def test_regression_frame_takes_the_middle_of_a_count():
@@ -65,13 +54,10 @@ def test_hc3_errors_and_t_intervals_follow_their_formula():
     assert reach.to_numpy() == pytest.approx(2.1314, abs=1e-4)
 
 
-def test_terms_that_no_job_holds_are_left_out_and_named():
+def test_few_jobs_and_terms_that_no_job_holds_are_left_out_with_the_reason():
     fit = plain_regression(frame_of(30, 1.0).assign(reveal_lined_m2=0.0))
     assert fit.left_out == ("reveal_lined_m2",)
     assert "reveal_lined_m2" not in set(fit.table["term"])
-
-
-def test_too_few_jobs_give_a_reason_and_no_table():
     fit = plain_regression(frame_of(6, 1.0))
     assert fit.table.empty
     assert "too few" in fit.reason
@@ -106,23 +92,21 @@ def test_comparison_has_a_verdict_with_a_reason_for_each_allowance(desk):
 
 
 def test_waste_that_jumps_has_moved(desk):
-    records = invent()
-    last = records.jobs["quarter"].eq("2025Q4")
-    more = records.jobs["used_rolls"] + records.jobs["surface_m2"] * 0.25 / 75
-    records.jobs["used_rolls"] = records.jobs["used_rolls"].where(~last, more)
-    jumped = lay_out(records)
-    table = compare_allowances(jumped.jobs, jumped.before, jumped.now).set_index("allowance")
-    assert table.loc["waste", "verdict"] == "moved"
-    calm = compare_allowances(desk.jobs, desk.before, desk.now).set_index("allowance")
-    assert calm.loc["waste", "verdict"] == "held"
+    last = desk.records.jobs["quarter"].eq("2025Q4")
+    more = desk.records.jobs["surface_m2"] * 0.25 / 75 * last
+    for told, verdict in ((desk, "held"), (lay_out(used_more(desk.records, more)), "moved")):
+        table = compare_allowances(told.jobs, told.before, told.now).set_index("allowance")
+        assert table.loc["waste", "verdict"] == verdict
 
 
 def test_crews_are_pulled_to_the_firm():
-    desk = lay_out(invent(crew_extra=0.2))
+    desk = desk_of(crew_extra=0.2)
     table = crew_comparison(desk.jobs, desk.now).set_index("crew")
     assert table["pooled"].idxmax() == "Damson"
     assert table.loc["Damson", "pooled_low"] > 0
     assert table["jobs"].sum() == len(desk.jobs)
+    nameless = lay_out(change(invent(jobs=12), crew=""))
+    assert crew_comparison(nameless.jobs, nameless.now).empty
 
 
 def test_a_last_quarter_without_a_job_to_learn_from_is_not_taken_by_default():
@@ -133,20 +117,10 @@ def test_a_last_quarter_without_a_job_to_learn_from_is_not_taken_by_default():
     assert (desk.quarter, desk.later) == ("2025Q3", 3)
 
 
-def test_no_named_crew_gives_no_rows():
-    records = invent(jobs=12)
-    records.jobs["crew"] = ""
-    desk = lay_out(records)
-    assert crew_comparison(desk.jobs, desk.now).empty
-
-
-def test_prior_is_shown_number_by_number():
+def test_the_prior_and_the_candidates_are_shown(desk):
     table = prior_table().set_index("quantity")
     assert table.loc["waste", "prior"] == "0.08 ± 0.05"
     assert table["reason"].ne("").all()
-
-
-def test_weights_of_each_kind_of_candidate_add_to_one(desk):
     table = candidate_table(desk.now)
     assert table.groupby("candidate")["weight"].sum().to_numpy() == pytest.approx(1)
 
@@ -173,12 +147,9 @@ def test_an_interval_of_related_values_follows_its_formula():
     assert found["clusters"] == 4
 
 
-def test_related_values_tell_less_than_as_many_independent_ones():
+def test_related_values_tell_less_and_one_value_nothing():
     values = np.repeat([0.0, 1.0, 2.0, 3.0, 4.0], 10)
     related = mean_by_cluster(values, np.repeat(np.arange(5), 10))
     alone = mean_by_cluster(values, np.zeros(50))
     assert related["high"] - related["low"] > 2 * (alone["high"] - alone["low"])
-
-
-def test_one_value_has_no_interval():
     assert mean_by_cluster(np.array([3.0]), np.array(["a"]))[["low", "high"]].abs().min() == np.inf

@@ -28,14 +28,11 @@ def test_no_value_passes_more_than_one_per_cent_off(name):
     assert (check.reach(values) <= widest * np.abs(values)).all()
 
 
-def test_a_wrong_value_is_told():
+def test_a_wrong_value_and_a_page_out_of_date_are_told(monkeypatch):
     with pytest.raises(AssertionError, match=r"felt\.roll: .* is not"):
         external_checks.agree("felt.roll", 431.9)
     with pytest.raises(AssertionError, match="2 values for 1"):
         external_checks.agree("felt.roll", [432.0, 432.0])
-
-
-def test_a_page_that_is_out_of_date_is_told(monkeypatch):
     monkeypatch.setattr(external_checks, "listed", lambda: {"felt.roll": ["430"]})
     with pytest.raises(AssertionError, match=r"README\.md says \[430"):
         external_checks.agree("felt.roll", 432.0)

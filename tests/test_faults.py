@@ -147,12 +147,15 @@ def test_killed_between_two_moves_a_note_says_that_files_do_not_belong_together(
     assert {(folder / name).read_text() for name in names} == {"newer"}
 
 
-def test_nothing_changes_in_the_folder_until_all_is_made(tmp_path):
+def test_nothing_changes_until_all_is_made_and_a_first_failure_leaves_no_folder(tmp_path):
     make(tmp_path / "r", ["a.html", "allowances.json"])
     with pytest.raises(TypeError, match="data must be str"):
         make(tmp_path / "r", ["a.html"], 3)
     assert (tmp_path / "r" / "a.html").read_text() == "old"
     assert names_in(tmp_path / "r") == {"a.html", "allowances.json"}
+    with pytest.raises(AirstatsError, match="no"), made_together(tmp_path / "r2"):
+        raise AirstatsError("no")
+    assert not (tmp_path / "r2").exists()
 
 
 def test_what_only_an_earlier_run_made_goes_and_a_persons_own_files_stay(tmp_path):
@@ -254,12 +257,6 @@ def test_files_are_as_private_as_the_user_wishes(tmp_path, umask, shown):
         os.umask(before)
     modes = {path.name: path.stat().st_mode & 0o777 for path in tmp_path.iterdir()}
     assert modes == {"a.csv": shown, WRITTEN: shown, "key.csv": 0o600}
-
-
-def test_a_first_run_that_fails_leaves_no_empty_folder(tmp_path):
-    with pytest.raises(AirstatsError, match="no"), made_together(tmp_path / "r"):
-        raise AirstatsError("no")
-    assert not (tmp_path / "r").exists()
 
 
 def quick_reports(text, fails=False, meanwhile=lambda: None):

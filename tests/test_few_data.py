@@ -14,12 +14,10 @@ from airstats.pricing import price
 from airstats.prior import Prior
 from airstats.takeoff import take_off
 from tests.benchmark.worlds import World, invent_firm
-from tests.chains import change, keep
+from tests.invented import change, keep, used_more, without_openings
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
-QUARTERS = ["2023Q1", "2023Q2", "2023Q3", "2023Q4"]
-PRIOR = Prior()
 REVEALS = ["reveal.diagonal", "reveal.centre", "reveal.lined"]
 
 
@@ -35,18 +33,15 @@ def assert_prices(allowances):
     assert (orders["high_m2"] > orders["low_m2"]).all()
 
 
-def test_one_job_teaches_little():
+def test_one_job_teaches_little_and_none_leaves_the_prior():
     one = calibrate(keep(RECORDS, np.arange(24) == 0))
     assert sd_to_prior(one)["waste"] < 1
     assert sd_to_prior(one).to_numpy() == pytest.approx(np.ones(4), abs=0.2)
-    assert_prices(one)
-
-
-def test_no_job_leaves_the_prior():
     jobs = finished_jobs(RECORDS)
     none = run_through(jobs.where(np.zeros(24, bool)), ["2030Q1"], unchanged("2030Q1"))
     assert none.new_jobs == ()
     pd.testing.assert_frame_equal(none.table(), unchanged("2030Q1").table())
+    assert_prices(one)
     assert_prices(none)
 
 
@@ -83,13 +78,12 @@ def test_a_cut_never_used_stays_at_the_prior():
 
 
 def test_jobs_without_openings():
-    bare = replace(RECORDS, openings=RECORDS.openings.iloc[:0])
-    learnt = calibrate(change(bare, quarter="2023Q1"))
+    learnt = calibrate(change(without_openings(RECORDS), quarter="2023Q1"))
     assert sd_to_prior(learnt)[REVEALS].to_numpy() == pytest.approx(np.ones(3), rel=1e-6)
     assert sd_to_prior(learnt)["waste"] < 0.8
 
 
-def test_measuring_errors_of_depths():
+def test_rough_depths_leave_allowances_less_sure_by_the_lengths_of_reveals():
     """sd = depth error x root of the sum over cuts of (factor x metres of reveal)²."""
     jobs = take_off(RECORDS)
     found = measuring_sd_m2(jobs, 30.0)
@@ -99,9 +93,6 @@ def test_measuring_errors_of_depths():
     by_hand = 0.030 * sum((f * m) ** 2 for f, m in zip(factors, lengths, strict=True)) ** 0.5
     assert found[0] == pytest.approx(by_hand)
     assert not measuring_sd_m2(jobs, 0.0).any()
-
-
-def test_rough_depths_leave_allowances_less_sure():
     sharp, rough = (calibrate(RECORDS, depth_error_mm=mm).table()["sd"] for mm in (0.0, 200.0))
     # So few lined openings are among these jobs that their factor rests on the prior.
     assert (rough > sharp).drop("reveal.lined").all()
@@ -117,7 +108,7 @@ def least_squares(jobs, use_m2):
 
 
 FEWER_CANDIDATES = replace(
-    PRIOR, spread_nodes=PRIOR.spread_nodes[1::3], crew_sd_weights=((0.015, 1.0),)
+    Prior(), spread_nodes=Prior().spread_nodes[1::3], crew_sd_weights=((0.015, 1.0),)
 )
 """A coarser table of candidates, for speed: the means below stay the same to three digits."""
 
@@ -178,9 +169,7 @@ def test_records_that_are_off_by_rolls_are_named():
     """Four rolls too many or too few, in five of 24 jobs."""
     wrong = np.arange(24) % 5 == 2
     off = np.where(RECORDS.jobs["used_rolls"] > 5, -4, 4) * wrong
-    learnt = calibrate(
-        change(RECORDS, used_rolls=RECORDS.jobs["used_rolls"] + off, quarter="2023Q1")
-    )
+    learnt = calibrate(change(used_more(RECORDS, off), quarter="2023Q1"))
     named, truly = set(learnt.suspects), set(RECORDS.jobs.loc[wrong, "job_id"])
     assert truly <= named
     assert len(named - truly) <= 1

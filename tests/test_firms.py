@@ -1,5 +1,4 @@
 import numpy as np
-import pandas as pd
 import pytest
 
 from airstats.chain import finished_jobs
@@ -12,12 +11,11 @@ from tests.invented import invent
 @pytest.fixture(scope="module")
 def table():
     kinds = {"low": 0.3, "high": 1.0, "lower": 0.3}
-    return firm_table(
-        {
-            name: finished_jobs(invent(factor=factor, seed=seed))
-            for seed, (name, factor) in enumerate(kinds.items())
-        }
-    )
+    firms = {
+        name: finished_jobs(invent(factor=factor, seed=seed))
+        for seed, (name, factor) in enumerate(kinds.items())
+    }
+    return firm_table(firms)
 
 
 def test_random_effects_of_nine_laboratories():
@@ -29,7 +27,7 @@ def test_random_effects_of_nine_laboratories():
     agree("kacker.between", found["between_sd"])
 
 
-def test_random_effects_follow_their_formula():
+def test_random_effects_follow_their_formula_and_are_never_less_than_none():
     effect, variance = np.array([0.1, 0.3, 0.8]), np.array([0.01, 0.02, 0.04])
     w = 1 / variance
     q = (w * (effect - (w * effect).sum() / w.sum()) ** 2).sum()
@@ -41,23 +39,17 @@ def test_random_effects_follow_their_formula():
     assert found["mean_sd"] == pytest.approx(again.sum() ** -0.5)
     # Chi-squared with 2 degrees of freedom: P(> q) = exp(-q/2).
     assert found["chance"] == pytest.approx(np.exp(-q / 2))
-
-
-def test_no_spread_between_is_zero_and_never_less():
     found = between_firms(np.array([0.30, 0.31]), np.array([0.1, 0.1]))
     assert found["between_sd"] == 0
     assert found["mean"] == pytest.approx(0.305)
     assert found["mean_sd"] == pytest.approx(0.1 / np.sqrt(2))
 
 
-def test_each_firm_is_calibrated_by_itself(table):
+def test_each_firm_is_calibrated_by_itself_from_the_starting_belief(table):
     alone = firm_table({"high": finished_jobs(invent(factor=1.0, seed=1))})
     together = table[table["firm"].eq("high")]
     assert together["mean"].to_list() == pytest.approx(alone["mean"].to_list())
     assert len(table) == 12
-
-
-def test_own_jobs_and_starting_belief_give_the_posterior(table):
     row = table[table["firm"].eq("high") & table["allowance"].eq("reveal.centre")].iloc[0]
     mean, sd = Prior().reveal_factors[1]
     precision = 1 / sd**2 + 1 / row["own_sd"] ** 2
@@ -67,21 +59,14 @@ def test_own_jobs_and_starting_belief_give_the_posterior(table):
     )
 
 
-def test_jobs_without_a_lined_opening_tell_nothing_of_it(table):
-    assert table[table["allowance"].eq("reveal.lined")]["own"].isna().all()
-    spread = firm_spread(table).set_index("allowance")
-    assert spread.loc["reveal.lined", "verdict"] == "not enough to tell"
-
-
 def test_firms_that_cut_otherwise_differ_in_reveals_alone(table):
     spread = firm_spread(table).set_index("allowance")
-    assert spread.loc["reveal.centre", "verdict"] == "differ"
-    assert spread.loc["reveal.diagonal", "verdict"] == "differ"
+    assert spread["verdict"].to_dict() == {
+        "waste": "alike within chance", "reveal.centre": "differ", "reveal.diagonal": "differ",
+        "reveal.lined": "not enough to tell",
+    }  # fmt: skip
     assert spread.loc["reveal.centre", "between_sd"] == pytest.approx(0.4, abs=0.2)
-    assert spread.loc["waste", "verdict"] == "alike within chance"
-
-
-def test_one_firm_is_compared_with_nobody(table):
-    spread = firm_spread(table[table["firm"].eq("low")])
-    assert set(spread["verdict"]) == {"not enough to tell"}
-    assert isinstance(spread, pd.DataFrame)
+    # No job has a lined opening.
+    assert table[table["allowance"].eq("reveal.lined")]["own"].isna().all()
+    alone = firm_spread(table[table["firm"].eq("low")])
+    assert set(alone["verdict"]) == {"not enough to tell"}

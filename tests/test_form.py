@@ -37,11 +37,13 @@ def test_the_answer_is_that_of_price():
     assert said.picture.data["probability"].sum() == pytest.approx(1, abs=0.02)
 
 
-def test_where_nobody_types_the_cell_shows_the_starting_numbers(nobody_types):
+def test_where_nobody_types_the_cell_shows_the_starting_numbers(nobody_types, monkeypatch):
     data, _ = price_form(LEARNT)._repr_mimebundle_()
     assert set(data) == {"text/plain", "text/markdown"}
     assert "surface of 200 m² with 12 openings of 1200 × 1400 mm" in data["text/markdown"]
     assert answer(OneJob(), LEARNT).words.text in data["text/markdown"]
+    # Without the widgets a report shows the same.
+    monkeypatch.setitem(sys.modules, "ipywidgets", None)
     assert data == price_form(LEARNT)._repr_mimebundle_()[0]
 
 
@@ -52,7 +54,7 @@ def test_where_a_person_types_the_cell_holds_the_live_form_too(monkeypatch):
     assert data[WIDGET]["model_id"]
 
 
-def test_the_answer_moves_with_what_is_typed(boxes):
+def test_the_answer_moves_with_what_is_typed_within_units_and_limits(boxes):
     typed, result = boxes
     before = result.value
     typed["Surface, m²"].value = 900.0
@@ -64,9 +66,6 @@ def test_the_answer_moves_with_what_is_typed(boxes):
     job = OneJob(surface_m2=900.0, crew="Damson", cut_pattern="lined")
     assert f"Order {price(one_job(job), LEARNT).iloc[0]['order_rolls']} rolls." in result.value
     assert 'alt="Chance of each number of rolls' in result.value
-
-
-def test_every_box_names_its_unit_and_keeps_its_limits(boxes):
     typed, _ = boxes
     assert {label for label, *_ in FIELDS.values()} < set(typed)
     assert all(unit in " ".join(typed) for unit in ("m²", "mm", "count", "money"))
@@ -80,8 +79,3 @@ def test_what_will_not_do_is_said_in_place_of_an_answer():
     assert "larger than the surface (10 m²)" in said
     with pytest.raises(AirstatsError, match="look at the surface, or at count and size"):
         answer(OneJob(surface_m2=10, cut_pattern="lined"), LEARNT)
-
-
-def test_without_the_widgets_a_report_still_shows_the_answer(nobody_types, monkeypatch):
-    monkeypatch.setitem(sys.modules, "ipywidgets", None)
-    assert "**Order " in price_form(LEARNT)._repr_mimebundle_()[0]["text/markdown"]

@@ -1,16 +1,14 @@
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from airstats.hindsight import MEASURES, look_back
 from airstats.looking_back import backtest
-from tests.invented import invent
+from tests.invented import keep
 
 
 @pytest.fixture(scope="module")
-def records():
-    return invent(factor=0.6)
+def records(reveals):
+    return reveals.records
 
 
 @pytest.fixture(scope="module")
@@ -28,14 +26,11 @@ def test_it_is_the_back_test_retold(records, found):
         assert table.loc["cost", column] == pytest.approx(result.jobs[f"{rule}_cost"].sum())
 
 
-def test_differences_lie_in_their_intervals(found):
+def test_differences_lie_in_intervals_like_the_normal_one(found, records):
     table = found.table
     np.testing.assert_allclose(table["difference"], table["foretold"] - table["really"])
     assert (table["difference_low"] <= table["difference"]).all()
     assert (table["difference"] <= table["difference_high"]).all()
-
-
-def test_the_interval_agrees_with_the_normal_one(records, found):
     # Reference: central limit theorem, n sd²; the bootstrap of a sum differs by a tenth or so.
     jobs = backtest(records).jobs
     change = jobs["airstats_cost"] - jobs["estimated_cost"]
@@ -44,11 +39,12 @@ def test_the_interval_agrees_with_the_normal_one(records, found):
     assert (row["difference_high"] - row["difference_low"]) / 2 == pytest.approx(reach, rel=0.15)
 
 
-def test_quarters_add_up_and_the_first_is_not_priced(found):
+def test_quarters_add_up_and_the_first_is_not_priced(records, found):
     table = found.table.set_axis(list(MEASURES))
     assert found.quarters["quarter"].tolist() == ["2025Q2", "2025Q3", "2025Q4"]
     assert found.quarters["really_short"].sum() == table.loc["rolls_short", "really"]
     assert found.quarters["foretold_left_over"].sum() == table.loc["rolls_left_over", "foretold"]
+    assert look_back(records).table.equals(found.table)
 
 
 def test_costs_are_those_asked_for(records):
@@ -58,15 +54,8 @@ def test_costs_are_those_asked_for(records):
     assert short[0] < short[1]
 
 
-def test_it_reads_the_same_on_every_run(records, found):
-    assert look_back(records).table.equals(found.table)
-
-
 def test_one_quarter_gives_its_reason(records):
-    first = records.jobs["quarter"].eq("2025Q1")
-    jobs = records.jobs[first].reset_index(drop=True)
-    openings = records.openings[records.openings["job_id"].isin(jobs["job_id"])]
-    found = look_back(replace(records, jobs=jobs, openings=openings.reset_index(drop=True)))
+    found = look_back(keep(records, records.jobs["quarter"].eq("2025Q1")))
     assert "two quarters or more" in found.reason
     assert found.table.empty
     assert found.quarters.empty

@@ -111,7 +111,7 @@ def run(code):
     return done.stdout
 
 
-def test_calibrating_and_pricing_load_no_pictures_or_notebooks():
+def test_calibrating_and_pricing_load_no_pictures_and_the_package_next_to_nothing():
     heavy = sorted(PICTURES_AND_NOTEBOOKS | {"statsmodels"})
     shown = run(
         "import sys, airstats, airstats.chain, airstats.pricing, airstats.records\n"
@@ -119,20 +119,14 @@ def test_calibrating_and_pricing_load_no_pictures_or_notebooks():
         f"print([name for name in {heavy} if name in sys.modules])"
     )
     assert shown.strip() == "[]"
-
-
-def test_the_package_by_itself_loads_next_to_nothing():
     assert run("import sys, airstats; print('numpy' in sys.modules)").strip() == "False"
 
 
-def test_a_public_name_is_the_same_thing_twice():
+def test_every_public_name_is_the_same_thing_twice():
     """A module of the same name would take its place on second use."""
     for name in airstats.__all__:
         assert getattr(airstats, name) is getattr(airstats, name)
     assert not set(airstats.__all__) & set(MODULES)
-
-
-def test_every_public_name_is_there():
     for name in airstats.__all__:
         assert getattr(airstats, name) is not None
     with pytest.raises(AttributeError, match="airstats has no attribute 'nothing'"):

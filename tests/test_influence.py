@@ -8,20 +8,9 @@ from airstats.chain import calibrate, finished_jobs
 from airstats.desk import lay_out
 from airstats.influence import pulls, strongest
 from airstats.prior import Prior
-from tests.chains import change, keep
-from tests.invented import invent
+from tests.invented import CREW_WORLD, change, counted_whole, desk_of, invent, keep
 
-WORLDS = {
-    "reveals": {"factor": 0.6},
-    "one crew": {"factor": 0.2, "reveal_mm": 100.0, "crew_extra": 0.25},
-    "few jobs": {"jobs": 16, "seed": 11},
-}
-
-
-def counted_whole(records):
-    """Return the records as an office keeps them that counts every opened roll whole."""
-    jobs = records.jobs.assign(used_rolls=np.ceil(records.jobs["used_rolls"]), counted="opened")
-    return replace(records, jobs=jobs)
+WORLDS = {"reveals": {"factor": 0.6}, "one crew": CREW_WORLD, "few jobs": {"jobs": 16, "seed": 11}}
 
 
 def pulls_by_refitting(desk):
@@ -62,8 +51,7 @@ def test_without_gross_errors_the_deletion_is_exact():
         assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=1e-6)
 
 
-def test_the_ten_strongest_pulls_come_in_their_order():
-    desk = lay_out(invent())
+def test_the_ten_strongest_pulls_come_in_their_order(desk):
     table = pulls(desk.jobs, desk.before, desk.now)
     size = table["pull_sds"].abs()
     top = strongest(table)
@@ -71,14 +59,16 @@ def test_the_ten_strongest_pulls_come_in_their_order():
     assert table.index.tolist() == list(range(len(table)))
 
 
-def test_units_and_sds_are_those_of_the_allowance():
-    desk = lay_out(invent())
+def test_pulls_have_the_units_of_the_allowance_and_start_from_the_belief(desk):
     table = pulls(desk.jobs, desk.before, desk.now).set_index("allowance")
     sd = desk.now.table()["sd"]
     assert (table["pull"] / table["pull_sds"]).groupby("allowance").mean().to_dict() == (
         pytest.approx(sd.to_dict())
     )
     assert table.loc["waste", "unit"].iloc[0] == "m² a m² laid"
+    desk = desk_of("2025Q1")
+    assert desk.before is None
+    assert len(pulls(desk.jobs, None, desk.now)) == 4 * len(desk.now.new_jobs)
 
 
 def test_the_job_that_used_far_more_pulls_waste_or_reveals_up_most():
@@ -92,20 +82,8 @@ def test_the_job_that_used_far_more_pulls_waste_or_reveals_up_most():
     assert top["pull"] > 0
 
 
-def test_first_quarter_is_measured_from_the_starting_belief():
-    desk = lay_out(invent(), "2025Q1")
-    assert desk.before is None
-    assert len(pulls(desk.jobs, None, desk.now)) == 4 * len(desk.now.new_jobs)
-
-
-def test_many_jobs_in_parts_are_the_same_as_at_once(monkeypatch):
-    desk = lay_out(invent())
+def test_many_jobs_in_parts_are_the_same_as_at_once_and_none_pull_nothing(desk, monkeypatch):
     whole = pulls(desk.jobs, desk.before, desk.now)
     monkeypatch.setattr("airstats.influence.AT_A_TIME", 5)
     assert pulls(desk.jobs, desk.before, desk.now).equals(whole)
-
-
-def test_no_new_job_pulls_nothing():
-    desk = lay_out(invent())
-    idle = replace(desk.now, new_jobs=())
-    assert pulls(desk.jobs, desk.before, idle).empty
+    assert pulls(desk.jobs, desk.before, replace(desk.now, new_jobs=())).empty

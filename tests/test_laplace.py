@@ -14,7 +14,7 @@ from airstats.calibration import (
     update,
 )
 from airstats.prior import Prior
-from tests.chains import ROLL, flat_prior, made_jobs
+from tests.invented import ROLL, flat_prior, made_jobs
 
 PRIOR = Prior()
 

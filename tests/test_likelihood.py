@@ -41,14 +41,11 @@ def test_probability_is_the_integral_of_the_density():
     agree("interval.probability", ours, [integral(*case) for case in CASES])
 
 
-def test_neighbouring_intervals_add_up():
+def test_neighbouring_intervals_add_up_and_an_end_may_be_open():
     ends = np.arange(0, 20) * ROLL
     parts = interval_probability(np.array(400.0), np.array(60.0), ends[:-1], ends[1:])
     whole = interval_probability(np.array(400.0), np.array(60.0), ends[0], ends[-1])
     assert parts.sum() == pytest.approx(float(whole), rel=1e-12)
-
-
-def test_an_end_may_be_open():
     half = interval_probability(np.zeros(2), 1.0, np.array([-np.inf, 0.0]), np.array([0.0, np.inf]))
     assert half == pytest.approx([0.5, 0.5])
 
@@ -82,12 +79,15 @@ def test_slope_and_curvature_are_exact(expected, sd, width, share):
     assert found.curvature == pytest.approx(numeric, rel=1e-3, abs=2e-6)
 
 
-def test_curvature_without_gross_errors_is_never_upward():
+def test_curvature_is_never_upward_without_gross_errors_and_shapes_broadcast():
     """The interval probability of a normal is log-concave in its mean."""
     expected = np.linspace(0, 600, 400)
     found = agreement(expected, 20.0, 225.0, 300.0, 0.0, 115.0)
     sound = interval_probability(expected, 20.0, 225.0, 300.0) > 1e-290
     assert (found.curvature[sound] > -1e-9).all()
+    found = agreement(np.full((3, 5), 250.0), np.full((3, 1), 20.0), np.full(5, 225.0), 300.0, 0.03,
+                      np.full((3, 5), 113.0))  # fmt: skip
+    assert {part.shape for part in found} == {(3, 5)}
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -101,15 +101,12 @@ def test_gross_errors_mix_a_wide_normal_in(case):
     assert found.wrong == pytest.approx(gross / (sound + gross), rel=1e-9)
 
 
-def test_a_close_record_is_sound_and_a_far_one_wrong():
+def test_a_far_record_is_wrong_and_pulls_less_than_a_near_one():
     expected = np.array([260.0, 260.0 + 3 * ROLL])
     found = agreement(expected, 15.0, 225.0, 300.0, 0.03, 113.0)
     assert found.wrong[0] < 0.03
     assert found.wrong[1] > 0.99
-
-
-def test_a_far_record_pulls_less_than_a_near_one():
-    """Without gross errors the pull grows with distance; with them it falls away."""
+    # Without gross errors the pull grows with distance; with them it falls away.
     near, far = np.array(300.0 + 2.5 * 15), np.array(300.0 + 5 * ROLL)
     plain, robust = (
         [agreement(at, 15.0, 225.0, 300.0, share, 113.0).slope for at in (near, far)]
@@ -119,30 +116,14 @@ def test_a_far_record_pulls_less_than_a_near_one():
     assert abs(robust[1]) < abs(robust[0]) / 2
 
 
-def test_an_absurd_record_stays_finite():
+@pytest.mark.parametrize(("share", "wrong"), [(0.03, 1), (0.0, 0)])
+def test_a_record_beyond_all_reckoning_is_wrong_where_any_can_be_and_teaches_nothing(share, wrong):
     """5000 rolls for 4: beyond what a floating number can hold as a probability."""
-    found = agreement(np.array(300.0), 15.0, 4999 * ROLL, 5000 * ROLL, 0.03, 113.0)
-    assert np.isfinite([found.log_probability, found.slope, found.curvature, found.wrong]).all()
-
-
-def test_shapes_broadcast():
-    found = agreement(np.full((3, 5), 250.0), np.full((3, 1), 20.0), np.full(5, 225.0), 300.0, 0.03,
-                      np.full((3, 5), 113.0))  # fmt: skip
-    assert {part.shape for part in found} == {(3, 5)}
-
-
-def test_a_record_beyond_all_reckoning_is_wrong_and_teaches_nothing():
-    low = np.array([4_999 * 75.0])
-    lost = agreement(np.array([300.0]), np.array([15.0]), low, low + 75, 0.03, np.array([113.0]))
-    assert lost.wrong == 1
+    low = np.array([4999 * ROLL])
+    lost = agreement(np.array([300.0]), np.array([15.0]), low, low + ROLL, share, np.array([113.0]))
+    assert lost.wrong == wrong
     assert lost.slope == lost.curvature == 0
     assert np.isfinite(lost.log_probability)
-
-
-def test_no_record_is_wrong_where_none_can_be():
-    low = np.array([4_999 * 75.0])
-    lost = agreement(np.array([300.0]), np.array([15.0]), low, low + 75, 0.0, np.array([113.0]))
-    assert lost.wrong == 0
 
 
 @pytest.mark.parametrize("away", [37.3, 37.6])

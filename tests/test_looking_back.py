@@ -7,11 +7,17 @@ from airstats.errors import RecordsError
 from airstats.looking_back import PERCENTS, RULES, backtest, cheapest_share, pinball, read_truth
 from tests.benchmark.worlds import World, invent_firm
 from tests.external_checks import agree
+from tests.invented import keep
 
 
 @pytest.fixture(scope="module")
-def looked_back():
-    return backtest(invent_firm(World("plain"), 4).records)
+def plain():
+    return invent_firm(World("plain"), 4)
+
+
+@pytest.fixture(scope="module")
+def looked_back(plain):
+    return backtest(plain.records)
 
 
 def test_pinball_against_a_reference_library():
@@ -20,13 +26,10 @@ def test_pinball_against_a_reference_library():
     agree("pinball", [pinball(share, foretold, came).mean(axis=1) for share in (0.1, 0.9)])
 
 
-def test_every_rule_is_scored_on_the_same_jobs(looked_back):
+def test_every_rule_is_scored_on_the_same_jobs_by_its_rolls(looked_back):
     assert list(looked_back.summary["rule"]) == list(RULES)
     assert set(looked_back.summary["jobs"]) == {36}
     assert len(looked_back.jobs) == 36
-
-
-def test_costs_follow_from_the_rolls(looked_back):
     jobs = looked_back.jobs
     for rule in RULES:
         gap = jobs[f"{rule}_rolls"] - jobs["needed_rolls"]
@@ -41,9 +44,9 @@ def test_allowances_cost_less_than_a_flat_share():
     assert cost["airstats"] < 0.5 * cost["flat"]
 
 
-def test_the_cheapest_flat_share_is_found():
+def test_the_cheapest_flat_share_is_found(plain):
     """Jobs of 300 m² that need 6 rolls of 75 m² each: 25 to 50 % order just that."""
-    jobs = finished_jobs(invent_firm(World("plain"), 4).records)
+    jobs = finished_jobs(plain.records)
     alike = type(jobs)(jobs.table.assign(surface_m2=300.0, used_rolls=6.0, roll_m2=75.0))
     # The smallest share of least cost: 5 rolls hold up to 25 %.
     assert cheapest_share(alike, 60, 240) == pytest.approx(0.26)
@@ -52,14 +55,11 @@ def test_the_cheapest_flat_share_is_found():
     assert cheapest_share(mixed, 240, 60) == pytest.approx(0.01)
 
 
-def test_later_records_do_not_change_what_was_foretold():
-    records = invent_firm(World("plain"), 4).records
+def test_later_records_do_not_change_what_was_foretold(plain, looked_back):
+    records = plain.records
     cut = records.jobs["quarter"] < "2023Q4"
-    early = type(records)(**{**vars(records), "jobs": records.jobs[cut]})
-    ids = early.jobs["job_id"]
-    openings = records.openings[records.openings["job_id"].isin(ids)]
-    early = type(records)(**{**vars(early), "openings": openings})
-    whole = backtest(records).jobs.set_index("job_id")["expected_m2"]
+    early = keep(records, cut)
+    whole = looked_back.jobs.set_index("job_id")["expected_m2"]
     part = backtest(early).jobs.set_index("job_id")["expected_m2"]
     np.testing.assert_allclose(part, whole.loc[part.index])
 
@@ -90,22 +90,18 @@ def test_the_oracle_foretells_better_than_least_squares_and_changes_nothing_else
     pd.testing.assert_frame_equal(plain.jobs, with_truth[0].jobs[plain.jobs.columns])
 
 
-def test_one_who_knows_each_use_orders_just_that():
-    firm = invent_firm(World("plain"), 4)
-    middle = (firm.records.jobs["used_rolls"] - 0.5) * 75
-    sure = truth_of(firm).assign(mean_m2=middle, sd_m2=1e-6)
-    assert (
-        backtest(firm.records, truth=sure).summary.set_index("rule").loc["oracle", "mean_cost"] == 0
-    )
+def test_one_who_knows_each_use_orders_just_that(plain):
+    middle = (plain.records.jobs["used_rolls"] - 0.5) * 75
+    found = backtest(plain.records, truth=truth_of(plain).assign(mean_m2=middle, sd_m2=1e-6))
+    assert found.summary.set_index("rule").loc["oracle", "mean_cost"] == 0
 
 
-def test_a_truth_that_lacks_a_job_or_a_column_is_refused():
-    firm = invent_firm(World("plain"), 4)
-    truth = truth_of(firm)
+def test_a_truth_that_lacks_a_job_or_a_column_is_refused(plain):
+    truth = truth_of(plain)
     with pytest.raises(RecordsError, match=r"truth: job .* has no mean_m2"):
-        backtest(firm.records, truth=truth.iloc[:-1])
+        backtest(plain.records, truth=truth.iloc[:-1])
     with pytest.raises(RecordsError, match="truth: the column sd_m2 is missing"):
-        backtest(firm.records, truth=truth[["job_id", "mean_m2"]])
+        backtest(plain.records, truth=truth[["job_id", "mean_m2"]])
 
 
 def test_a_file_of_the_truth(tmp_path):

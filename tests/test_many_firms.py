@@ -6,8 +6,7 @@ import pytest
 import airstats
 from airstats.errors import AirstatsError
 from airstats.many_firms import calibrate_many
-from tests.invented import invent
-from tests.material_firm import save
+from tests.invented import invent, save
 
 
 @pytest.fixture(scope="module")
@@ -56,26 +55,21 @@ def test_the_same_bytes_on_a_dask_cluster(firms, one_by_one):
     assert list(result.faults) == ["east"]
 
 
-def test_paths_alone_are_their_own_names(firms):
+def test_paths_and_records_have_their_own_names(firms, one_by_one):
     result = calibrate_many([firms["north"], firms["east"]], workers=1)
     assert list(result.allowances) == [str(firms["north"])]
     assert list(result.faults) == [str(firms["east"])]
-
-
-def test_records_read_already(one_by_one, firms):
     records = airstats.read_records(firms["south"])
     assert texts(calibrate_many([records])) == {"south": one_by_one["south"]}
     with pytest.raises(AirstatsError, match="south: two sources have this name; give a dict"):
         calibrate_many([records, records])
 
 
-def test_a_missing_folder_is_a_fault_of_that_firm_alone(firms, tmp_path):
+def test_missing_folders_and_lost_work_are_faults_of_that_firm_alone(firms, tmp_path, monkeypatch):
     result = calibrate_many({"gone": tmp_path / "gone", "north": firms["north"]}, workers=1)
     assert list(result.allowances) == ["north"]
     assert "There is no file or folder" in result.faults["gone"]
 
-
-def test_work_that_is_lost_is_told(monkeypatch, firms):
     class Lost:
         def exception(self):
             return MemoryError("the worker ran out")
@@ -98,12 +92,8 @@ def test_one_quarter_and_rows_set_aside(firms):
     assert "2026Q1: the records hold no finished job of this quarter" in late.faults["north"]
     one_bad = firms["west"].with_name("one bad")
     records = invent(jobs=8)
-    openings = records.openings
+    records.openings.loc[2, "reveal_mm"] = -5
     save(one_bad, records)
-    rows = openings.drop(columns="from_summary").assign(
-        reveal_mm=openings["reveal_mm"].where(openings.index != 2, -5)
-    )
-    rows.to_csv(one_bad / "openings.csv", index=False)
     assert calibrate_many([one_bad]).faults
     (known,) = calibrate_many([one_bad], set_aside_bad_rows=True).allowances.values()
     assert len(known.job_ids) == 7
@@ -112,9 +102,7 @@ def test_one_quarter_and_rows_set_aside(firms):
 def test_the_table_has_a_row_an_allowance_and_firm(firms):
     result = calibrate_many(firms, workers=1)
     table = result.table()
-    assert list(table.columns) == [
-        "firm", "allowance", "mean", "sd", "low", "high", "unit", "jobs"
-    ]  # fmt: skip
+    assert list(table.columns) == ["firm", "allowance", "mean", "sd", "low", "high", "unit", "jobs"]
     assert list(table["firm"].drop_duplicates()) == ["north", "south", "west"]
     own = table[table["firm"] == "west"].set_index("allowance")["mean"]
     known = result.allowances["west"].table()["mean"]

@@ -17,9 +17,10 @@ from airstats.material_calibration import (
     material_suspects,
     without_records,
 )
+from airstats.material_quantities import material_quantities
 from airstats.materials import MATERIALS
 from airstats.quarterly import calibrate, with_materials
-from tests.material_firm import firm
+from tests.invented import change, firm
 
 TAPE = firm(frame_tape=0.25)
 NUMBERS = ["mean", "sd", "low", "high"]
@@ -36,25 +37,18 @@ def test_allowance_goes_from_the_prior_to_the_truth(known):
     assert start["mean"] == pytest.approx(MATERIALS["frame tape"].allowance[0])
     assert row["low"] < 0.25 < row["high"]
     assert row["sd"] < start["sd"] / 2
-    assert row[["unit", "driver", "pack", "pack_price", "jobs_used"]].tolist() == [
-        "m a m counted",
-        "frame_tape_m",
-        25,
-        12,
-        24,
-    ]
+    told = ["unit", "driver", "pack", "pack_price", "jobs_used"]
+    assert row[told].tolist() == ["m a m counted", "frame_tape_m", 25, 12, 24]
 
 
 def test_engine_is_the_sheet_s_own():
     # One material, one quarter: the same numbers as `update` on the same interval data.
     records = firm(6, frame_tape=0.1)
-    records = replace(records, jobs=records.jobs.assign(quarter="2025Q1"))
+    records = change(records, quarter="2025Q1")
     block = calibrate_materials(records, ["2025Q1"])["frame tape"]
     jobs = finished_jobs(records)
     start = without_records("frame tape", "2025Q1").belief
     rows = records.materials
-    from airstats.material_quantities import material_quantities
-
     amount = material_quantities(jobs, records.openings)["frame_tape_m"].to_numpy()
     packs = rows["used"].to_numpy()
     engine = engine_takeoff(jobs, amount, 25.0 + 0 * packs, (packs - 1) * 25, packs * 25)
@@ -62,16 +56,22 @@ def test_engine_is_the_sheet_s_own():
     assert block["shown"]["mean"] == pytest.approx(by_hand.weight @ by_hand.mean[:, 0], abs=1e-9)
 
 
-def test_a_firm_without_materials_has_none_and_its_file_says_nothing():
-    now = calibrate(firm(8))
-    assert now.materials == {}
-    assert material_table(now).empty
-    assert "material" not in now.to_text()
+@pytest.fixture(scope="module")
+def sheet_only():
+    return calibrate(replace(TAPE, materials=TAPE.materials.iloc[:0]))
 
 
-def test_sheet_is_the_same_with_materials_and_without(known):
-    alone = calibrate(replace(TAPE, materials=TAPE.materials.iloc[:0]))
-    pd.testing.assert_frame_equal(known.table(), alone.table())
+def test_a_firm_without_materials_has_none_and_the_same_sheet(known, sheet_only):
+    assert sheet_only.materials == {}
+    assert material_table(sheet_only).empty
+    assert "material" not in sheet_only.to_text()
+    pd.testing.assert_frame_equal(known.table(), sheet_only.table())
+
+
+def test_late_rows_of_a_material_are_used_though_their_jobs_are_counted(sheet_only):
+    now = calibrate(TAPE, sheet_only, "2025Q4")
+    assert now.new_jobs == ()
+    assert material_table(now).loc["frame tape", "jobs_used"] == 24
 
 
 def test_file_carries_the_materials(known, tmp_path):
@@ -87,33 +87,24 @@ def test_file_carries_the_materials(known, tmp_path):
     assert text.index('"materials"') < text.index('"candidates"') < text.index('"material_cand')
 
 
-def test_damaged_block_is_refused(known, tmp_path):
-    for change in (
+@pytest.mark.parametrize(
+    "damage",
+    [
         lambda whole: whole["materials"]["frame tape"].pop("driver"),
         lambda whole: whole["materials"]["frame tape"].update(pack=0),
         lambda whole: whole["materials"]["frame tape"].update(unit=5),
         lambda whole: whole.pop("material_chains"),
-    ):
-        content = json.loads(known.to_text())
-        change(content)
-        write_forged(tmp_path / "a.json", content)
-        with pytest.raises(AllowancesError, match=r"a\.json: damaged"):
-            load_allowances(tmp_path / "a.json")
-
-
-def write_forged(file, content):
-    """Write an allowances file that was changed by hand, its digest too."""
-    file.write_text(json.dumps(content | {"digest": own_digest(content)}), encoding="utf-8")
-
-
-@pytest.mark.parametrize(
-    ("key", "value"),
-    [("new_jobs", None), ("late_jobs", 5), ("crews", {"North": "x"}), ("suspects", 5)],
+        lambda whole: whole["material_chains"]["frame tape"].update(new_jobs=None),
+        lambda whole: whole["material_chains"]["frame tape"].update(late_jobs=5),
+        lambda whole: whole["material_chains"]["frame tape"].update(crews={"North": "x"}),
+        lambda whole: whole["material_chains"]["frame tape"].update(suspects=5),
+    ],
 )
-def test_damaged_history_is_refused(known, tmp_path, key, value):
+def test_damaged_blocks_are_refused_though_their_digest_is_forged(known, tmp_path, damage):
     content = json.loads(known.to_text())
-    content["material_chains"]["frame tape"][key] = value
-    write_forged(tmp_path / "a.json", content)
+    damage(content)
+    forged = json.dumps(content | {"digest": own_digest(content)})
+    (tmp_path / "a.json").write_text(forged, encoding="utf-8")
     with pytest.raises(AllowancesError, match=r"a\.json: damaged"):
         load_allowances(tmp_path / "a.json")
 
@@ -130,22 +121,16 @@ def test_quarter_by_quarter_through_files_is_all_at_once(known, tmp_path):
     assert found["jobs_used"] == expected["jobs_used"] == 24
 
 
-def test_jobs_count_once_for_each_material(known):
+def test_jobs_count_once_for_each_material_and_in_the_quarter_verb_s_way_too(known):
     again = calibrate(TAPE, known, "2025Q4")
     assert again.materials["frame tape"]["chain"]["new_jobs"] == []
-    assert material_table(again).loc["frame tape", NUMBERS].tolist() == pytest.approx(
-        material_table(known).loc["frame tape", NUMBERS].tolist()
-    )
+    for other in (again, with_materials(replace(known, materials={}), TAPE)):
+        assert material_table(other).loc["frame tape", NUMBERS].tolist() == pytest.approx(
+            material_table(known).loc["frame tape", NUMBERS].tolist()
+        )
 
 
-def test_late_rows_of_a_material_are_used_though_their_jobs_are_counted():
-    sheet_only = calibrate(replace(TAPE, materials=TAPE.materials.iloc[:0]))
-    now = calibrate(TAPE, sheet_only, "2025Q4")
-    assert now.new_jobs == ()
-    assert material_table(now).loc["frame tape", "jobs_used"] == 24
-
-
-def test_quarter_without_rows_only_widens_a_material(known):
+def test_quarters_without_rows_or_without_the_material_carry_it_on(known, monkeypatch):
     later = TAPE.jobs.assign(job_id="K" + TAPE.jobs["job_id"], quarter="2026Q1")
     openings = TAPE.openings.assign(job_id="K" + TAPE.openings["job_id"])
     records = replace(TAPE, jobs=later, openings=openings, materials=TAPE.materials.iloc[:0])
@@ -154,9 +139,6 @@ def test_quarter_without_rows_only_widens_a_material(known):
     assert after["mean"] == pytest.approx(before["mean"])
     assert after["sd"] > before["sd"]
     assert after["jobs_used"] == before["jobs_used"]
-
-
-def test_materials_no_longer_in_the_table_are_carried_on(known, monkeypatch):
     others = {name: MATERIALS[name] for name in MATERIALS if name != "frame tape"}
     monkeypatch.setattr("airstats.material_calibration.MATERIALS", others)
     now = calibrate(TAPE, known, "2025Q4")
@@ -166,15 +148,21 @@ def test_materials_no_longer_in_the_table_are_carried_on(known, monkeypatch):
 def test_wrong_count_is_named():
     rows = TAPE.materials.copy()
     rows.loc[20, "used"] += 12
-    named = list(material_suspects(calibrate(replace(TAPE, materials=rows))))
-    assert [(name, job) for name, job, _ in named] == [("frame tape", "J020")]
-    assert named[0][2] > 0.9
+    ((name, job, chance),) = material_suspects(calibrate(replace(TAPE, materials=rows)))
+    assert (name, job) == ("frame tape", "J020")
+    assert chance > 0.9
 
 
-def test_excluded_and_unfinished_jobs_teach_nothing():
-    jobs = TAPE.jobs.copy()
-    jobs.loc[0, "exclude"] = "half a roll lent"
-    now = calibrate(replace(TAPE, jobs=jobs))
+def test_pack_and_price_of_the_last_row_are_kept():
+    rows = TAPE.materials.assign(pack=[20.0] * 23 + [30.0])
+    rows.loc[23, "pack_price"] = 14.5
+    row = material_table(calibrate(replace(TAPE, materials=rows))).loc["frame tape"]
+    assert (row["pack"], row["pack_price"]) == (30, 14.5)
+
+
+def test_excluded_jobs_teach_nothing():
+    lent = TAPE.jobs["exclude"].where(TAPE.jobs.index > 0, "half a roll lent")
+    now = calibrate(change(TAPE, exclude=lent))
     assert "J000" not in learnt(now.materials["frame tape"]).job_ids
     assert material_table(now).loc["frame tape", "jobs_used"] == 23
 
@@ -187,18 +175,3 @@ def test_a_job_in_which_nothing_is_counted_tells_no_share():
     assert "J005" not in found["chain"]["job_ids"]
     assert len(found["chain"]["job_ids"]) == 23
     assert found["shown"] == expected["shown"]
-
-
-def test_pack_and_price_of_the_last_row_are_kept():
-    rows = TAPE.materials.copy()
-    rows["pack"] = [20.0] * 23 + [30.0]
-    rows.loc[23, "pack_price"] = 14.5
-    row = material_table(calibrate(replace(TAPE, materials=rows))).loc["frame tape"]
-    assert (row["pack"], row["pack_price"]) == (30, 14.5)
-
-
-def test_the_quarter_verb_s_way_gives_the_same(known):
-    again = with_materials(replace(known, materials={}), TAPE)
-    assert material_table(again).loc["frame tape", NUMBERS].tolist() == pytest.approx(
-        material_table(known).loc["frame tape", NUMBERS].tolist()
-    )

@@ -19,7 +19,7 @@ from airstats.material_jobs import (
 from airstats.overrun import each_cause
 from airstats.quarterly import calibrate
 from airstats.takeoff import Takeoff
-from tests.material_firm import firm
+from tests.invented import firm
 
 PRICED = {"frame tape": 2.0, "corner pieces": 9.0}
 
@@ -44,54 +44,45 @@ def test_every_part_of_the_split_is_in_one_cause():
 
 
 @pytest.mark.parametrize("name", PRICED)
-def test_the_parts_add_up_to_used_less_priced(name):
-    one = {m.name: m for m in material_jobs(RECORDS, NOW)}[name]
-    table = one.priced().table
-    own = RECORDS.materials[RECORDS.materials["material"].eq(name)]
-    over = (own["used"] - own["estimated"]).sum()
-    assert len(table) == len(own) == 32
-    assert material_split(one)["mean"].sum() == pytest.approx(over, abs=1e-9)
-    assert material_split(one, causes=MATERIAL_NET)["mean"].sum() == pytest.approx(over, abs=1e-9)
-
-
-@pytest.mark.parametrize("name", PRICED)
-def test_the_table_adds_up_in_packs_and_in_money(name):
+def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
     """Packs of two prices: the money is that of each job's own packs."""
     rows = RECORDS.materials
     dear = replace(RECORDS, materials=rows.assign(pack_price=12.0 + (rows.index % 2) * 5.0))
     one = {m.name: m for m in material_jobs(dear, NOW)}[name]
-    table = material_table(one).set_index("cause")
     own = dear.materials[dear.materials["material"].eq(name)]
     over = own["used"] - own["estimated"]
+    assert len(one.priced().table) == len(own) == 32
+    for causes in (MATERIAL_CAUSES, MATERIAL_NET):
+        assert material_split(one, causes=causes)["mean"].sum() == pytest.approx(over.sum())
+    table = material_table(one).set_index("cause")
     for unit, whole in (("packs", over.sum()), ("money", (over * own["pack_price"]).sum())):
         assert table.loc[OVERRUN, f"mean_{unit}"] == pytest.approx(whole)
-        parts = table.drop(OVERRUN)
-        assert parts[f"mean_{unit}"].sum() == pytest.approx(whole, abs=1e-9)
+        assert table.drop(OVERRUN)[f"mean_{unit}"].sum() == pytest.approx(whole, abs=1e-9)
         assert (table[f"low_{unit}"] <= table[f"mean_{unit}"]).all()
         assert (table[f"mean_{unit}"] <= table[f"high_{unit}"]).all()
 
 
-def test_without_a_price_of_packs_there_is_no_money():
+def test_jobs_without_estimate_or_price_or_materials_have_none():
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(pack_price=np.nan))
     for one in material_jobs(unpriced, NOW):
         assert one.units() == ("rolls",)
         table = material_table(one)
         assert table["mean_money"].isna().all()
         assert table["mean_packs"].notna().all()
+    unpriced = replace(RECORDS, materials=RECORDS.materials.assign(estimated=np.nan))
+    assert [len(one.priced()) for one in material_jobs(unpriced, NOW)] == [0, 0]
+    records = firm(jobs=8)
+    assert list(material_jobs(records, calibrate(records))) == []
+    assert material_comparison(records, None, calibrate(records)).empty
 
 
 def test_a_price_follows_the_count_or_does_not():
     one = next(material_jobs(RECORDS, NOW))
-    table = one.jobs.table
-    for estimated, follows in (
-        (0.0 * table["laid_m2"], False),
-        (2.0 + 0.0 * table["laid_m2"], False),
-        (table["laid_m2"] / 50, True),
-        (-table["laid_m2"], False),
-    ):
-        told = replace(one, jobs=Takeoff(table.assign(estimated_rolls=estimated)))
+    laid = one.jobs.table["laid_m2"]
+    for estimated, follows in ((0.0, False), (2.0, False), (laid / 50, True), (-laid, False)):
+        told = replace(one, jobs=Takeoff(one.jobs.table.assign(estimated_rolls=estimated)))
         assert price_follows_count(told) is follows
-    few = Takeoff(table.head(3).assign(estimated_rolls=2.0))
+    few = Takeoff(one.jobs.table.head(3).assign(estimated_rolls=2.0))
     assert price_follows_count(replace(one, jobs=few))
 
 
@@ -123,18 +114,6 @@ def test_what_nobody_counted_and_the_usual_rate_stand_apart():
     low, high = split.loc["waste", ["low", "high"]]
     assert low < 0.3 * counted < high
     assert split.loc["waste", "mean"] == pytest.approx(0.3 * counted, rel=0.15)
-
-
-def test_a_job_without_an_estimate_is_not_split():
-    table = RECORDS.materials
-    unpriced = replace(RECORDS, materials=table.assign(estimated=np.nan))
-    assert [len(one.priced()) for one in material_jobs(unpriced, calibrate(unpriced))] == [0, 0]
-
-
-def test_a_firm_without_materials_has_none():
-    records = firm(jobs=8)
-    assert list(material_jobs(records, calibrate(records))) == []
-    assert material_comparison(records, None, calibrate(records)).empty
 
 
 def test_a_rate_far_from_the_starting_belief_has_moved():

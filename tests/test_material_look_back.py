@@ -9,7 +9,7 @@ from airstats.material_look_back import look_back_at_packs, packs_summary
 from airstats.takeoff import Takeoff
 from airstats.words_materials import materials_now
 from airstats.words_materials_evidence import evidence_section
-from tests.material_firm import firm
+from tests.invented import firm
 
 
 def jobs_of(records):
@@ -40,11 +40,16 @@ def test_later_counts_do_not_change_what_was_foretold(tape):
     np.testing.assert_allclose(part["expected"], whole.loc[part.index, "expected"])
 
 
-def test_estimates_are_scored_on_the_same_jobs(tape):
+def test_estimates_are_scored_and_a_wrong_record_is_named(tape):
     table = tape.materials.assign(estimated=np.where(np.arange(48) % 2, 4.0, np.nan))
     summary = packs_summary(look_back_at_packs(jobs_of(replace(tape, materials=table))))
     assert set(summary["rule"]) == {"airstats", "flat", "estimated"}
     assert set(summary["jobs"]) == {18}
+    table = tape.materials.copy()
+    table.loc[30, "used"] += 20
+    said = evidence_section(lay_out(replace(tape, materials=table)))[0].text
+    assert "Likely wrong: frame tape of J030 (" in said
+    assert "No record is likely wrong" in evidence_section(lay_out(tape))[0].text
 
 
 def test_packs_are_whole_packs_and_any_part_of_one_is_opened(tape):
@@ -82,11 +87,3 @@ def test_one_quarter_gives_no_back_test_and_says_so(tape):
     assert look_back_at_packs(jobs_of(records)).empty
     said = [getattr(part, "text", "") for part in evidence_section(lay_out(records))]
     assert any("no material has counts in two quarters" in text for text in said)
-
-
-def test_the_section_names_the_record_that_is_wrong(tape):
-    table = tape.materials.copy()
-    table.loc[30, "used"] += 20
-    said = evidence_section(lay_out(replace(tape, materials=table)))[0].text
-    assert "Likely wrong: frame tape of J030 (" in said
-    assert "No record is likely wrong" in evidence_section(lay_out(tape))[0].text

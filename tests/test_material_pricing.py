@@ -6,10 +6,11 @@ import pytest
 
 import airstats
 from airstats.allowances import unchanged
+from airstats.material_quantities import material_quantities
 from airstats.materials import MATERIALS, Material
 from airstats.pricing import price
 from airstats.takeoff import take_off
-from tests.material_firm import firm, save
+from tests.invented import change, firm, save
 
 COLUMNS = [
     "job_id", "material", "unit", "pack", "expected", "low", "high", "packs_p50", "packs_p80",
@@ -36,20 +37,14 @@ def test_one_row_a_job_and_material_the_sheet_first(orders):
 
 
 def test_sheet_is_priced_as_without_the_others(orders, known):
-    sheet = orders[orders["material"] == "sheet"].reset_index(drop=True)
-    alone = price(AHEAD, known)
-    for ours, theirs in [
-        ("expected", "expected_m2"),
-        ("low", "low_m2"),
-        ("order_packs", "order_rolls"),
-        ("chance_short", "chance_short"),
-    ]:
-        assert sheet[ours].tolist() == alone[theirs].tolist()
+    names = {"expected": "expected_m2", "low": "low_m2", "order_packs": "order_rolls",
+             "chance_short": "chance_short"}  # fmt: skip
+    sheet = orders[orders["material"] == "sheet"].reset_index(drop=True)[list(names)]
+    alone = price(AHEAD, known)[list(names.values())]
+    assert (sheet.to_numpy() == alone.to_numpy()).all()
 
 
 def test_amounts_follow_what_was_learnt(orders, known):
-    from airstats.material_quantities import material_quantities
-
     jobs = take_off(AHEAD)
     counted = material_quantities(jobs, AHEAD.openings)["frame_tape_m"].to_numpy()
     tape = orders[orders["material"] == "frame tape"]
@@ -61,20 +56,11 @@ def test_amounts_follow_what_was_learnt(orders, known):
     assert tape["jobs_counted"].eq(24).all()
 
 
-def test_material_without_records_is_priced_from_the_prior_and_says_so(orders):
+def test_material_without_records_is_priced_from_the_prior_and_old_ones_drift_on(orders, known):
     joint = orders[orders["material"] == "joint tape"]
     assert joint["jobs_counted"].eq(0).all()
     # The belief itself spreads by 0.15 and the jobs by 0.10: no job is sure within a fifth.
     assert ((joint["high"] - joint["low"]) / joint["expected"] > 0.3).all()
-
-
-def test_order_covers_the_share_that_the_costs_ask_for(known):
-    for short, most in ((60.0, 0.5), (240.0, 0.2), (1140.0, 0.05)):
-        orders = airstats.price_materials(AHEAD, known, 60.0, short)
-        assert orders["chance_short"].max() <= most + 1e-9
-
-
-def test_material_that_was_not_updated_has_drifted_on(known):
     older = replace(known, quarter="2027Q4")
     now, later = (
         airstats.price_materials(AHEAD, a).query("material == 'frame tape'") for a in (known, older)
@@ -83,12 +69,15 @@ def test_material_that_was_not_updated_has_drifted_on(known):
     assert ((later["high"] - later["low"]) > (now["high"] - now["low"])).all()
 
 
-def test_cost_must_be_above_nought(known):
+def test_order_covers_the_share_that_the_costs_ask_for(known):
+    for short, most in ((60.0, 0.5), (240.0, 0.2), (1140.0, 0.05)):
+        orders = airstats.price_materials(AHEAD, known, 60.0, short)
+        assert orders["chance_short"].max() <= most + 1e-9
     with pytest.raises(airstats.AirstatsError, match="short cost is 0: give a number above 0"):
         airstats.price_materials(AHEAD, known, 60.0, 0.0)
 
 
-def test_takeoff_s_own_packs_come_before_those_learnt(known):
+def test_each_job_has_its_own_packs_and_a_row_for_what_it_needs(known):
     rows = pd.DataFrame({"job_id": ["J000"], "material": ["frame tape"], "pack": [50.0]})
     own = rows.reindex(columns=firm(2, frame_tape=0.1).materials.columns)
     orders = airstats.price_materials(replace(AHEAD, materials=own), known)
@@ -96,13 +85,8 @@ def test_takeoff_s_own_packs_come_before_those_learnt(known):
     assert tape.loc["J000", "pack"] == 50
     assert tape.loc["J001", "pack"] == 25
     assert tape.loc["J000", "order_packs"] < tape.loc["J001", "order_packs"]
-
-
-def test_job_that_needs_none_has_no_row(known):
-    jobs = AHEAD.jobs.assign(
-        corner_method=["folded"] + ["pieces"] * 5, sealant_m=[7.0] + [np.nan] * 5
-    )
-    orders = airstats.price_materials(replace(AHEAD, jobs=jobs), known)
+    columns = {"corner_method": ["folded"] + ["pieces"] * 5, "sealant_m": [7.0] + [np.nan] * 5}
+    orders = airstats.price_materials(change(AHEAD, **columns), known)
     rows = orders.groupby("job_id")["material"].agg(set)
     assert rows["J000"] == {"sheet", "joint tape", "frame tape", "sealant"}
     assert rows["J001"] == {"sheet", "joint tape", "frame tape", "corner pieces"}
@@ -120,10 +104,8 @@ def test_new_material_is_one_entry_in_the_table(tmp_path, monkeypatch):
     number = rng.integers(300, 900, 40)
     packs = np.ceil(number * (1.3 + rng.normal(0, 0.05, 40)) / 100)
     rows = pd.DataFrame({"job_id": past.jobs["job_id"], "material": "anchors", "used": packs})
-    saved = save(
-        tmp_path / "past",
-        replace(past, jobs=past.jobs.assign(Anchors=number), materials=rows),
-    )
+    past = replace(past, jobs=past.jobs.assign(Anchors=number), materials=rows)
+    saved = save(tmp_path / "past", past)
     airstats.calibrate(airstats.read_records(saved)).save(tmp_path / "a.json")
     learnt = airstats.load_allowances(tmp_path / "a.json")
     row = airstats.material_table(learnt).loc["anchors"]

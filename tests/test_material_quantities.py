@@ -18,24 +18,14 @@ FOOT_M = 0.3048
 
 
 def one_job(surface=200.0, openings=(), roll=(1.5, 50.0), lap=100.0, **more):
-    jobs = pd.DataFrame(
-        {
-            "job_id": ["A"],
-            "surface_m2": [surface],
-            "roll_width_m": [roll[0]],
-            "roll_length_m": [roll[1]],
-            "lap_mm": [lap],
-            "crew": [""],
-            "exclude": [""],
-            "used_rolls": [4.0],
-            "counted": ["opened"],
-            "finished": [True],
-            "quarter": ["2026Q1"],
-            **{name: [value] for name, value in more.items()},
-        }
-    )
+    usual = {
+        "job_id": "A", "surface_m2": surface, "roll_width_m": roll[0], "roll_length_m": roll[1],
+        "lap_mm": lap, "crew": "", "exclude": "", "used_rolls": 4.0, "counted": "opened",
+        "finished": True, "quarter": "2026Q1",
+    }  # fmt: skip
     columns = ["job_id", "count", "width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern"]
     table = pd.DataFrame([("A", *row) for row in openings], columns=columns)
+    jobs = pd.DataFrame([usual | more])
     return Records(jobs, table, pd.DataFrame(), (), "one job", "sha256:0", ())
 
 
@@ -55,31 +45,21 @@ def test_what_a_roll_covers_needs_one_roll_length_of_joint(lap_mm, net_m2):
     assert found["course_joint_m"] == pytest.approx(50.0)
 
 
-def test_building_felt_of_the_handbooks():
+def test_a_roll_of_building_felt_and_butt_joints_of_a_width():
     # Roll of 36 in x 144 ft, 2 in lap, 408 ft² of cover: published value seen.
     roll = (3 * FOOT_M, 144 * FOOT_M)
     found = quantities(408 * FOOT_M**2, roll=roll, lap=FOOT_M / 6 * 1000)
     assert found["course_joint_m"] / FOOT_M == pytest.approx(144.0)
     assert found["butt_joint_m"] / FOOT_M == pytest.approx(3.0)
+    rolls = take_off(one_job(280.0)).table["laid_m2"].iloc[0] / 75
+    assert quantities(280.0)["butt_joint_m"] == pytest.approx(rolls * 1.5)
 
 
-def test_butt_joints_are_a_width_a_roll():
-    records = one_job(280.0)
-    jobs = take_off(records)
-    rolls = jobs.table["laid_m2"].iloc[0] / 75
-    found = material_quantities(jobs, records.openings).iloc[0]
-    assert found["butt_joint_m"] == pytest.approx(rolls * 1.5)
-
-
-def test_frame_tape_follows_the_lined_sides():
+def test_frame_tape_follows_the_lined_sides_and_corners_are_four_a_window_and_two_a_door():
     found = quantities(openings=[WINDOW, DOOR], pretaped_share=0.0)
     assert found["lined_edge_m"] == pytest.approx(3 * 2 * (1.23 + 1.48) + 2 * 2.1 + 1.0)
     assert found["frame_tape_m"] == pytest.approx(found["lined_edge_m"])
-
-
-def test_corners_are_four_a_window_and_two_a_door():
     # Common practice, no source.
-    found = quantities(openings=[WINDOW, DOOR], pretaped_share=0.0)
     agree("corner.count", found["corner_pieces"])
 
 
@@ -114,17 +94,14 @@ def test_joints_of_pieces_are_those_of_the_geometry(cut):
     assert found[others].eq(0).all()
 
 
-def test_joint_is_the_sum_of_its_parts():
+def test_joint_is_the_sum_of_its_parts_and_what_is_not_told_is_not_guessed():
     found = quantities(openings=[WINDOW, DOOR], perimeter_m=41.0)
     assert found["perimeter_m"] == 41
     parts = ["course_joint_m", "butt_joint_m", "perimeter_m", *(f"piece_joint_{c}_m" for c in CUTS)]
     assert found["joint_m"] == pytest.approx(found[parts].sum())
-
-
-def test_what_is_not_told_is_not_guessed():
-    found = quantities()
-    assert pd.isna(found["sealant_m"])
-    assert found["perimeter_m"] == 0
+    bare = quantities()
+    assert pd.isna(bare["sealant_m"])
+    assert bare["perimeter_m"] == 0
     assert quantities(sealant_m=18.5)["sealant_m"] == 18.5
 
 
@@ -132,10 +109,10 @@ def test_driver_may_be_a_column_of_the_firm_s_own():
     records = one_job(Anchors="12,5", colour="red")
     jobs = take_off(records)
     counted = material_quantities(jobs, records.openings)
-    assert driver_quantity(jobs, counted, "Anchors").tolist() == [12.5]
-    assert pd.isna(driver_quantity(jobs, counted, "colour")).all()
-    assert pd.isna(driver_quantity(jobs, counted, "not kept")).all()
-    assert driver_quantity(jobs, counted, "surface_m2").tolist() == [200.0]
+    for name, told in (("Anchors", [12.5]), ("surface_m2", [200.0])):
+        assert driver_quantity(jobs, counted, name).tolist() == told
+    for name in ("colour", "not kept"):
+        assert pd.isna(driver_quantity(jobs, counted, name)).all()
 
 
 def test_openings_of_other_jobs_are_passed_over():

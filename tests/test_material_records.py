@@ -1,27 +1,24 @@
 """The optional table of materials: read like the others, with the same kind of plain faults."""
 
-import openpyxl
 import pandas as pd
 import pytest
 
 from airstats.errors import RecordsError
 from airstats.materials import MATERIALS
 from airstats.records import check_records, read_records
-from tests.material_firm import COLUMNS, firm, save
+from tests.invented import MATERIAL_COLUMNS as COLUMNS
+from tests.invented import firm, save
+from tests.tables import write_parquet, write_workbook
 
 GOOD = pd.DataFrame(
     {
         "job_id": ["j000", "J000", "J001"],
         "material": ["Joint tape", "corner_piece", "corner pieces"],
-        "estimated": [8, 10, None],
-        "used": [9, 11, 12.5],
-        "counted": [None, "opened", "half"],
-        "pack": [25, None, None],
-        "unit": ["M", "pieces", None],
-        "pack_price": [21.5, None, 9.8],
+        "estimated": [8, 10, None], "used": [9, 11, 12.5], "counted": [None, "opened", "half"],
+        "pack": [25, None, None], "unit": ["M", "pieces", None], "pack_price": [21.5, None, 9.8],
         "Shelf": ["a", "b", None],
     }
-)
+)  # fmt: skip
 
 
 @pytest.fixture
@@ -34,10 +31,14 @@ def faults(folder, rows):
     return [str(fault) for fault in check_records(folder)]
 
 
-def test_a_firm_without_the_table_sees_nothing(folder):
+def test_a_firm_without_the_table_or_its_columns_has_the_usual_values(folder):
     records = read_records(folder)
     assert records.materials.empty
     assert list(records.materials) == COLUMNS
+    jobs = read_records(folder).jobs
+    assert jobs["pretaped_share"].eq(0.02).all()
+    assert jobs["corner_method"].eq("pieces").all()
+    assert jobs[["perimeter_m", "sealant_m"]].isna().all(axis=None)
 
 
 def test_clean_materials(folder):
@@ -54,19 +55,11 @@ def test_clean_materials(folder):
 def test_workbook_and_parquet_read_as_csv_does(folder, tmp_path):
     GOOD.to_csv(folder / "materials.csv", index=False)
     tables = {n: pd.read_csv(folder / f"{n}.csv") for n in ("jobs", "openings", "materials")}
-    book = openpyxl.Workbook()
-    book.remove(book.active)
-    parquet = tmp_path / "parquet"
-    parquet.mkdir()
-    for name, table in tables.items():
-        sheet = book.create_sheet(name)
-        sheet.append(list(table))
-        for row in table.astype(object).itertuples(index=False):
-            sheet.append([None if pd.isna(cell) else cell for cell in row])
-        table.to_parquet(parquet / f"{name}.parquet")
-    book.save(tmp_path / "firm.xlsx")
     expected = read_records(folder).materials
-    for path in (tmp_path / "firm.xlsx", parquet):
+    for path in (
+        write_workbook(tmp_path / "firm.xlsx", **tables),
+        write_parquet(tmp_path / "parquet", **tables),
+    ):
         pd.testing.assert_frame_equal(read_records(path).materials, expected)
 
 
@@ -94,10 +87,17 @@ def test_fault_says_place_value_and_remedy(folder, column, value, message):
         read_records(folder)
 
 
-def test_a_material_stands_once_a_job(folder):
+def test_doubled_missing_and_empty_are_told_and_a_new_material_is_read(folder, monkeypatch):
     (fault,) = faults(folder, pd.concat([GOOD, GOOD.iloc[[1]]]))
     assert "row 5" in fault
     assert "this material of this job stands in a row above; add the two up in one row" in fault
+    (fault,) = faults(folder, GOOD.drop(columns="material"))
+    assert "column material: the column is missing" in fault
+    (folder / "materials.csv").write_text("")
+    (note,) = read_records(folder).notes
+    assert note == "materials.csv: the table is empty; read as no materials."
+    monkeypatch.setitem(MATERIALS, "glue", MATERIALS["sealant"])
+    assert not faults(folder, GOOD.assign(material="glue", unit="").drop(index=1))
 
 
 def test_a_bad_material_is_set_aside_without_its_job(folder):
@@ -118,19 +118,7 @@ def test_a_bad_job_takes_its_materials_along(folder):
     jobs.to_csv(folder / "jobs.csv", index=False)
     records = read_records(folder, set_aside_bad_rows=True)
     assert records.materials["job_id"].tolist() == ["J001"]
-    assert records.set_aside["table"].value_counts().to_dict() == {
-        "jobs": 1,
-        "openings": 1,
-        "materials": 2,
-    }
-
-
-def test_missing_column_and_empty_table_are_told(folder):
-    (fault,) = faults(folder, GOOD.drop(columns="material"))
-    assert "column material: the column is missing" in fault
-    (folder / "materials.csv").write_text("")
-    (note,) = read_records(folder).notes
-    assert note == "materials.csv: the table is empty; read as no materials."
+    assert sorted(records.set_aside["table"]) == ["jobs", "materials", "materials", "openings"]
 
 
 @pytest.mark.parametrize(
@@ -148,15 +136,3 @@ def test_optional_columns_of_jobs_are_checked(folder, column, value, message):
     jobs.to_csv(folder / "jobs.csv", index=False)
     with pytest.raises(RecordsError, match=message):
         read_records(folder)
-
-
-def test_optional_columns_have_their_usual_values(folder):
-    jobs = read_records(folder).jobs
-    assert jobs["pretaped_share"].eq(0.02).all()
-    assert jobs["corner_method"].eq("pieces").all()
-    assert jobs[["perimeter_m", "sealant_m"]].isna().all(axis=None)
-
-
-def test_a_material_added_to_the_table_is_read(folder, monkeypatch):
-    monkeypatch.setitem(MATERIALS, "glue", MATERIALS["sealant"])
-    assert not faults(folder, GOOD.assign(material="glue", unit="").drop(index=1))

@@ -50,14 +50,11 @@ def test_quantile_leaves_the_share_below(share):
     assert MIX.below(MIX.quantile(share)) == pytest.approx([share, share], abs=1e-12)
 
 
-def test_thousands_of_quantities_are_each_taken_by_themselves():
+def test_normal_quantiles_of_one_or_of_thousands():
     # Reference: scipy.stats.norm.
     means = np.linspace(-500, 2000, 2500)
     one = Mixture(np.ones(1), means[None, :], np.full((1, 2500), 3.0))
     assert one.quantile(0.9) == pytest.approx(norm.ppf(0.9, means, 3.0), abs=1e-9)
-
-
-def test_one_normal_has_the_normal_quantiles():
     one = Mixture(np.ones(1), np.array([[50.0, -3.0]]), np.array([[8.0, 0.01]]))
     shares = [0.05, 0.5, 0.8, 0.975]
     expected = [norm.ppf(share, [50.0, -3.0], [8.0, 0.01]) for share in shares]

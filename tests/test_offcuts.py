@@ -21,7 +21,7 @@ from tests.external_checks import agree
 
 
 def tip_of(base, height):
-    return Tip(np.array([base]), np.array([height]), np.array([np.hypot(base / 2, height)]))
+    return Tip(*arrays(base, height, np.hypot(base / 2, height)))
 
 
 def triangle_fits(piece, room):
@@ -120,7 +120,7 @@ def test_tips_are_the_flaps_less_the_depth_of_the_reveal():
     assert [tip.area[0] for tip in diagonal_tips(*arrays(1200, 800, 600, 1))] == [0, 0, 0, 0]
 
 
-def test_pieces_that_only_just_fit():
+def test_pieces_that_only_just_fit_and_tips_too_small_to_keep():
     """A tip 600 × 400 has sides of 500: two pieces of 500, one of 600."""
     tip = tip_of(600.0, 400.0)
     fits = [(500, 2), (500.001, 1), (600, 1), (600.001, 0)]
@@ -128,6 +128,8 @@ def test_pieces_that_only_just_fit():
     # 300 × 400, 75 deep, no return: pieces of 75 · 25/12 = 156.25, sides of 250 · 5/8 = 156.25.
     fill = fill_corners(*arrays(300, 400, 75, 1), 0.0, False)
     assert [count[0] for count in fill.corners] == [2, 2, 0, 0]
+    assert tip_pieces(tip_of(99.0, 400.0), 1.0) == 0
+    assert tip_pieces(tip_of(100.0, 400.0), 1.0) == 2
 
 
 @pytest.mark.parametrize(
@@ -155,11 +157,6 @@ def test_only_the_pieces_that_are_wanted_are_taken():
         assert fill.halved == 0
 
 
-def test_small_tips_are_not_kept():
-    assert tip_pieces(tip_of(99.0, 400.0), 1.0) == 0
-    assert tip_pieces(tip_of(100.0, 400.0), 1.0) == 2
-
-
 def test_corner_piece_is_right_angled_and_like_half_a_tip():
     w, h, reach = np.array([1230.0]), np.array([1480.0]), np.array([420.0])
     jamb_leg, head_leg = np.hypot(reach, reach * h / w), np.hypot(reach, reach * w / h)
@@ -175,9 +172,7 @@ def test_two_corner_pieces_a_tip_at_the_closed_limit():
     slope = np.hypot(w, h)
     limit = (0.5 - turned * slope / (w * h)) / (slope / (w * h) + 1 / h)
     for d, expected in [(limit - 0.01, 2), (limit + 0.01, 1)]:
-        arrays = (np.array([value]) for value in (w, h, d, 1.0))
-        fill = fill_corners(*arrays, turned, False)
-        assert fill.corners[0][0] == expected
+        assert fill_corners(*arrays(w, h, d, 1), turned, False).corners[0][0] == expected
 
 
 def test_halves_count_only_what_whole_pieces_leave():
@@ -193,22 +188,18 @@ def test_halves_count_only_what_whole_pieces_leave():
     assert not without.halved.any()
 
 
-def test_pieces_in_a_strip():
-    def count(*sizes):
-        return pieces_in_strip(*(np.array([float(size)]) for size in sizes))[0]
-
-    assert count(300, 1500, 300, 700) == 2
-    assert count(300, 1500, 700, 300) == 2
-    assert count(299, 1500, 300, 700) == 0
-    assert count(600, 1500, 300, 1500) == 2
-    assert count(99, 1500, 50, 50) == 0
-    assert count(100, 1500, 50, 50) == 60
-    assert count(1500, 99, 50, 50) == 0
+@pytest.mark.parametrize(
+    ("sizes", "count"),
+    [((300, 1500, 300, 700), 2), ((300, 1500, 700, 300), 2), ((299, 1500, 300, 700), 0),
+     ((600, 1500, 300, 1500), 2), ((99, 1500, 50, 50), 0), ((100, 1500, 50, 50), 60),
+     ((1500, 99, 50, 50), 0)],
+)  # fmt: skip
+def test_pieces_in_a_strip(sizes, count):
+    assert pieces_in_strip(*arrays(*sizes))[0] == count
 
 
 def test_halves_along_the_strip_have_a_joint_as_long_as_the_piece():
-    arrays = [np.array([value]) for value in (1230.0, 1480.0, 370.0, 1.0, 1500.0)]
-    sizes = Sizes(*arrays)
+    sizes = Sizes(*arrays(1230, 1480, 370, 1, 1500))
     # Strips 245 wide: too narrow for 390, wide enough for two halves of (390 + 20) / 2 = 205.
     filled, halved, joint = fill_strips(upright_leaves(sizes), sizes.depth, Practice(halves=True))
     assert (filled[0], halved[0], joint[0]) == (1, 1, 1230)

@@ -10,9 +10,8 @@ from airstats.errors import AirstatsError
 from airstats.openings import COLUMNS, opening_quantities
 from airstats.practice import Practice
 from tests.external_checks import agree
-from tests.opening_cases import PLAIN, many, one, table
+from tests.invented import PLAIN, many, one, table
 
-CROSSING = ("diagonal", "centre")
 PRACTICES = (
     Practice(),
     PLAIN,
@@ -49,11 +48,8 @@ def folded_and_bare(openings, cut, slit):
         "head": (shapely.box(0, h, w, h + d), 1, h),
         "foot": (shapely.box(0, -d, w, 0 * w), 1, 0 * h),
     }
-    folding = {
-        "diagonal": tuple(faces),
-        "centre": ("left", "right") if slit == "upright" else ("head", "foot"),
-        "lined": (),
-    }[cut]
+    slit_faces = ("left", "right") if slit == "upright" else ("head", "foot")
+    folding = {"diagonal": tuple(faces), "centre": slit_faces, "lined": ()}[cut]
     covered, bare = {}, np.zeros(len(openings))
     for name, (face, axis, mirror) in faces.items():
         lined = np.where((name == "foot") & (sides == 3), 0.0, 1.0)
@@ -69,6 +65,10 @@ def folded_and_bare(openings, cut, slit):
     return covered, bare
 
 
+def close(found, expected):
+    np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9)
+
+
 @pytest.mark.parametrize("slit", ["upright", "level"])
 @pytest.mark.parametrize("cut", CUTS)
 def test_areas_agree_with_folded_polygons(cut, slit):
@@ -76,10 +76,9 @@ def test_areas_agree_with_folded_polygons(cut, slit):
     result = opening_quantities(openings, Practice(slit=slit))
     covered, bare = folded_and_bare(openings, cut, slit)
     jambs = covered["left"] + covered["right"]
-    np.testing.assert_allclose(result["covered_jambs_m2"], jambs, rtol=0, atol=1e-9)
-    np.testing.assert_allclose(result["covered_head_m2"], covered["head"], rtol=0, atol=1e-9)
-    np.testing.assert_allclose(result["covered_foot_m2"], covered["foot"], rtol=0, atol=1e-9)
-    np.testing.assert_allclose(result["bare_m2"], bare, rtol=0, atol=1e-9)
+    close(result["covered_jambs_m2"], jambs)
+    close(result["covered_head_m2"], covered["head"])
+    close(result["covered_foot_m2"], covered["foot"])
     name = f"bare.{cut}.{slit}" if cut == "centre" else f"bare.{cut}"
     agree(name, result["bare_m2"], bare)
 
@@ -87,50 +86,42 @@ def test_areas_agree_with_folded_polygons(cut, slit):
 def test_closed_form_corner_to_corner():
     # Design formula: bare = 2 d² (H/W + W/H) up to half the shorter side.
     for w, h, d in [(1.23, 1.48, 0.4), (0.6, 2.0, 0.3), (2.4, 1.0, 0.5)]:
-        result = one(w * 1000, h * 1000, d * 1000)
-        assert result["bare_m2"] == pytest.approx(2 * d**2 * (h / w + w / h), abs=1e-12)
+        close(one(w * 1000, h * 1000, d * 1000)["bare_m2"], 2 * d**2 * (h / w + w / h))
         # With a return t, the pieces are those of a reveal deeper by t.
-        shallow = one(w * 1000, h * 1000, d * 800)
         k = 0.8 * d + 0.02
-        assert shallow["needed_m2"] == pytest.approx(2 * k**2 * (h / w + w / h), abs=1e-12)
-
-
-def test_closed_form_corner_to_corner_beyond_the_flap():
-    w, h, d = 0.6, 0.8, 1.0
-    result = one(600, 800, 1000)
-    assert result["covered_m2"] == pytest.approx(w * h, abs=1e-12)
-    assert result["bare_m2"] == pytest.approx(2 * (w + h) * d - w * h, abs=1e-12)
+        close(one(w * 1000, h * 1000, d * 800)["needed_m2"], 2 * k**2 * (h / w + w / h))
+    # Beyond the flaps all of them are used.
+    deep = one(600, 800, 1000)
+    close(deep["covered_m2"], 0.6 * 0.8)
+    close(deep["bare_m2"], 2 * (0.6 + 0.8) * 1.0 - 0.6 * 0.8)
 
 
 def test_unlined_threshold_leaves_its_flap_as_an_offcut():
     result = one(1000, 2100, 200, sides=3)
     assert result["covered_foot_m2"] == 0
-    assert result["bare_m2"] == pytest.approx(0.2**2 * (2 * 2.1 / 1.0 + 1.0 / 2.1), abs=1e-12)
+    close(result["bare_m2"], 0.2**2 * (2 * 2.1 / 1.0 + 1.0 / 2.1))
     assert result["offcut_m2"] >= 1.0 * 2.1 / 4
     assert result["pieces"] == 4
 
 
 def test_lined_strips_and_their_joints():
     result = one(1230, 1480, 400, cut="lined")
-    assert result["needed_m2"] == pytest.approx(2 * (1.48 + 1.23 + 0.04) * 0.42, abs=1e-12)
-    assert result["joint_m"] == pytest.approx(2 * (1.23 + 1.48) + 4 * 0.4, abs=1e-12)
+    close(result["needed_m2"], 2 * (1.48 + 1.23 + 0.04) * 0.42)
+    close(result["joint_m"], 2 * (1.23 + 1.48) + 4 * 0.4)
     assert (result["pieces"], result["offcut_m2"], result["covered_m2"]) == (4, 0, 0)
     door = one(1000, 2100, 300, sides=3, cut="lined")
-    assert door["joint_m"] == pytest.approx(2 * 2.1 + 1.0 + 2 * 0.3, abs=1e-12)
+    close(door["joint_m"], 2 * 2.1 + 1.0 + 2 * 0.3)
     assert door["pieces"] == 3
 
 
 def test_strip_wider_than_the_roll_gets_a_joint():
-    narrow = one(3000, 2000, 500, cut="lined", roll=0.4)
-    wide = one(3000, 2000, 500, cut="lined", roll=1.5)
+    openings = table([(3000, 2000, 500, 4, "lined")] * 2)
+    both = opening_quantities(openings, PLAIN, np.array([0.4, 1.5]))
     # 520 wide from a roll of 400: ceil((520 - 20) / (400 - 20)) = 2 parts.
-    assert (narrow["pieces"], wide["pieces"]) == (8, 4)
+    assert both["pieces"].tolist() == [8, 4]
     lengths = 2 * 2.0 + 2 * 3.04
-    assert narrow["joint_m"] - wide["joint_m"] == pytest.approx(lengths, abs=1e-12)
-    assert narrow["needed_m2"] - wide["needed_m2"] == pytest.approx(0.02 * lengths, abs=1e-12)
-
-
-def test_parts_of_a_wide_strip_lap_by_one_return():
+    close(both["joint_m"].diff()[1], -lengths)
+    close(both["needed_m2"].diff()[1], -0.02 * lengths)
     # Two parts of 400 that lap by 20 make 780 = 760 + 20; one millimetre more takes three.
     assert one(3000, 2000, 760, cut="lined", roll=0.4)["pieces"] == 4 * 2
     assert one(3000, 2000, 761, cut="lined", roll=0.4)["pieces"] == 4 * 3
@@ -166,49 +157,26 @@ def test_corner_pieces_lap_where_they_meet():
 def test_a_corner_piece_from_halves_has_one_joint_more():
     openings = table([(1230, 1480, d, 4, "diagonal") for d in range(200, 330)])
     before, after = (opening_quantities(openings, Practice(halves=h)) for h in (False, True))
-    more = after["pieces"] - before["pieces"]
-    assert more.max() > 0
-    np.testing.assert_allclose(
-        after["joint_m"] - before["joint_m"], more * openings["reveal_mm"] / 1000, atol=1e-12
-    )
-    corner = before["needed_m2"] / 4
-    np.testing.assert_allclose(
-        after["fillable_m2"] - before["fillable_m2"], more * corner, atol=1e-12
-    )
-
-
-def test_roll_width_may_differ_by_row():
-    openings = table([(3000, 2000, 500, 4, "lined")] * 2)
-    pieces = opening_quantities(openings, roll_width_m=np.array([0.4, 1.5]))["pieces"]
-    assert pieces.tolist() == [8, 4]
+    gain = after - before
+    assert gain["pieces"].max() > 0
+    close(gain["joint_m"], gain["pieces"] * openings["reveal_mm"] / 1000)
+    close(gain["fillable_m2"], gain["pieces"] * before["needed_m2"] / 4)
 
 
 @pytest.mark.parametrize("practice", PRACTICES)
-def test_sheet_is_conserved(practice):
-    openings = many(5000, seed=2, cuts=CROSSING)
-    result = opening_quantities(openings, practice)
-    parts = result["covered_m2"] + result["offcut_m2"] + result["trimmed_m2"]
-    np.testing.assert_allclose(parts, result["opening_m2"], rtol=0, atol=1e-9)
-    np.testing.assert_allclose(
-        result["covered_m2"] + result["bare_m2"], result["reveal_m2"], rtol=0, atol=1e-9
-    )
-    np.testing.assert_allclose(
-        result["fresh_m2"] + result["fillable_m2"], result["needed_m2"], rtol=0, atol=1e-9
-    )
-    assert (result["fillable_m2"] <= result["offcut_m2"] + 1e-9).all()
-    assert (result["needed_m2"] >= result["bare_m2"] - 1e-9).all()
-
-
-@pytest.mark.parametrize("practice", PRACTICES)
-def test_no_cut_beats_the_bound(practice):
+def test_sheet_is_conserved_and_no_cut_beats_the_bound(practice):
     openings = many(10_000, seed=7)
     result = opening_quantities(openings, practice)
     across = result["opening_m2"].where(openings["cut_pattern"] != "lined", 0.0)
+    close(result["covered_m2"] + result["offcut_m2"] + result["trimmed_m2"], across)
+    close(result["covered_m2"] + result["bare_m2"], result["reveal_m2"])
+    close(result["fresh_m2"] + result["fillable_m2"], result["needed_m2"])
+    assert (result["fillable_m2"] <= result["offcut_m2"] + 1e-9).all()
+    assert (result["needed_m2"] >= result["bare_m2"] - 1e-9).all()
     bound = (result["reveal_m2"] - across).clip(lower=0)
-    np.testing.assert_allclose(result["bound_m2"], bound, rtol=0, atol=1e-9)
+    close(result["bound_m2"], bound)
     assert (result["needed_m2"] - result["fillable_m2"] >= bound - 1e-9).all()
-    above = result["fresh_m2"] - bound
-    np.testing.assert_allclose(result["over_bound_m2"], above, rtol=0, atol=1e-9)
+    close(result["over_bound_m2"], result["fresh_m2"] - bound)
 
 
 @pytest.mark.parametrize("cut", CUTS)
@@ -231,11 +199,16 @@ def test_needed_sheet_of_corner_pieces_is_continuous_where_they_meet():
     assert needed.diff().dropna().between(0, 2 * 1.84 * 0.5 / 1000 + 1e-12).all()
 
 
-def test_no_reveal_needs_no_pieces():
+def test_no_reveal_needs_no_pieces_and_deeper_ones_use_more_of_the_flaps():
     for cut in CUTS:
         result = one(1230, 1480, 0, cut=cut)
         assert (result["pieces"], result["needed_m2"], result["fillable_m2"]) == (0, 0, 0)
         assert (result["fresh_m2"], result["bare_m2"]) == (0, 0)
+    # Common practice, no source.
+    openings = table([(1230, 1480, d, 4, "diagonal") for d in range(50, 620, 50)])
+    result = opening_quantities(openings)
+    assert (result["covered_m2"] / result["opening_m2"]).is_monotonic_increasing
+    assert (result["offcut_m2"] / result["opening_m2"]).is_monotonic_decreasing
 
 
 def test_index_is_kept_and_input_is_not_changed():
@@ -278,24 +251,13 @@ def house(cut):
     return frame, np.array([count for *_, count in HOUSE])
 
 
-def test_reveals_of_a_typical_house_are_30_to_40_m2():
+def test_typical_houses_have_the_reveals_of_practice_and_of_the_reference_window():
     # Common practice, no source: 20 to 25 openings, 30 to 40 m² of reveal.
     frame, counts = house("lined")
     assert 20 <= counts.sum() <= 25
     reveal = float(opening_quantities(frame)["reveal_m2"] @ counts)
     assert 30 <= reveal <= 40
-
-
-def test_reveal_area_from_floor_area_and_the_reference_window():
     # Window area 0.122·150 + 6.875 m² (UK RdSAP 2012, table S4), as seen in print. Reference
     # window 1.23 × 1.48 m, as seen. Products 29.98 and 37.48 m²: two implementations agree.
     windows = (0.122 * 150 + 6.875) / (1.23 * 1.48)
     agree("rdsap.reveals", [windows * one(1230, 1480, d)["reveal_m2"] for d in (400, 500)])
-
-
-def test_deeper_reveals_use_more_of_the_flaps():
-    # Common practice, no source.
-    openings = table([(1230, 1480, d, 4, "diagonal") for d in range(50, 620, 50)])
-    result = opening_quantities(openings)
-    assert (result["covered_m2"] / result["opening_m2"]).is_monotonic_increasing
-    assert (result["offcut_m2"] / result["opening_m2"]).is_monotonic_decreasing

@@ -21,7 +21,7 @@ from airstats.overrun import (
 from airstats.takeoff import Takeoff
 from tests.benchmark.worlds import World, invent_firm
 from tests.external_checks import agree
-from tests.invented import invent
+from tests.invented import CREW_WORLD, invent
 
 
 @pytest.fixture(scope="module")
@@ -44,27 +44,22 @@ def test_causes_add_up_to_used_minus_estimated(firm, by, unit, causes, usual):
     np.testing.assert_allclose(summed.loc[told.index], told, atol=1e-9)
 
 
-def test_groups_add_up_to_the_firm(firm):
-    jobs, learnt = firm
-    whole = split_overrun(jobs, learnt).set_index("cause")["mean"]
-    parts = split_overrun(jobs, learnt, "crew").groupby("cause")["mean"].sum()
-    np.testing.assert_allclose(parts.loc[list(each_cause())], whole, atol=1e-9)
-
-
-def test_jobs_stay_in_their_order_and_other_groups_are_sorted(firm):
+def test_jobs_stay_in_their_order_and_other_groups_are_sorted_and_add_up(firm):
     jobs, learnt = firm
     turned = Takeoff(jobs.table.iloc[::-1].reset_index(drop=True))
     by_job = split_overrun(turned, learnt, "job_id")["group"].drop_duplicates()
     assert list(by_job) == list(turned.table["job_id"])
-    by_crew = split_overrun(turned, learnt, "crew")["group"].drop_duplicates()
-    assert list(by_crew) == sorted(set(turned.crews))
+    by_crew = split_overrun(turned, learnt, "crew")
+    assert list(by_crew["group"].drop_duplicates()) == sorted(set(turned.crews))
+    whole = split_overrun(jobs, learnt).set_index("cause")["mean"]
+    parts = by_crew.groupby("cause")["mean"].sum()
+    np.testing.assert_allclose(parts.loc[list(each_cause())], whole, atol=1e-9)
 
 
 def test_reveals_together_are_the_sum_of_the_cuts_and_surer_than_apart(firm):
-    jobs, learnt = firm
-    split = split_overrun(jobs, learnt).set_index("cause")
+    split = split_overrun(*firm).set_index("cause")
     cuts = split.loc[[cause for cause in each_cause() if cause.startswith("reveal.")]]
-    together = split_overrun(jobs, learnt, causes=MAIN).set_index("cause").loc["reveals"]
+    together = split_overrun(*firm, causes=MAIN).set_index("cause").loc["reveals"]
     assert together["mean"] == pytest.approx(cuts["mean"].sum(), abs=1e-9)
     assert together["sd"] <= cuts["sd"].sum()
 
@@ -110,30 +105,23 @@ def test_likely_use_is_the_mean_of_a_cut_off_normal(firm):
 
 
 def test_more_reveal_use_is_put_down_to_reveals():
-    shallow, deep = (invent_firm(World("flat", mechanism="flat"), seed) for seed in (5, 5))
-    openings = deep.records.openings.assign(reveal_mm=deep.records.openings["reveal_mm"] * 2)
-    twice = type(deep.records)(**{**vars(deep.records), "openings": openings})
-    learnt = calibrate(shallow.records)
+    shallow = invent_firm(World("flat", mechanism="flat"), 5).records
+    deeper = shallow.openings.assign(reveal_mm=shallow.openings["reveal_mm"] * 2)
+    twice = replace(shallow, openings=deeper)
+    learnt = calibrate(shallow)
     before, after = (
         split_overrun(finished_jobs(records), learnt, causes=MAIN).set_index("cause")["mean"]
-        for records in (shallow.records, twice)
+        for records in (shallow, twice)
     )
     assert after["reveals"] > 1.5 * before["reveals"]
 
 
-def test_an_unknown_unit_is_refused(firm):
+def test_an_unknown_unit_is_refused_and_without_prices_there_is_no_money(firm):
     with pytest.raises(AirstatsError, match="use rolls, m2 or money"):
         split_overrun(*firm, unit="feet")
-
-
-def test_the_whole_is_surer_than_its_parts_and_known_in_the_end(firm):
-    jobs, learnt = firm
-    split = split_overrun(
-        jobs, learnt, causes=each_cause() | {"all": tuple(each_cause())}
-    ).set_index("cause")
-    over = overrun_table(jobs)["overrun_rolls"].sum()
-    assert split.loc["all", "mean"] == pytest.approx(over, abs=1e-9)
-    assert split.loc["all", "sd"] < 1e-6 < split.loc["waste", "sd"]
+    table = overrun_table(Takeoff(firm[0].table.drop(columns="roll_price")))
+    assert table["overrun_money"].isna().all()
+    assert table["overrun_rolls"].notna().all()
 
 
 def drawn_parts(jobs, learnt, usual=(), draws=3000):
@@ -223,20 +211,21 @@ def test_spreads_in_rolls_and_money_are_those_in_square_metres(firm):
     np.testing.assert_allclose(money / 2, m2, atol=1e-9)
 
 
-def test_nine_cases_of_ten_lie_in_the_interval(firm):
+def test_intervals_hold_nine_of_ten_and_the_whole_is_surer_than_its_parts(firm):
     row = split_overrun(*firm).set_index("cause").loc["waste"]
     # 1.6449: 95 % point of the normal, any printed table.
     assert row["high"] - row["mean"] == pytest.approx(1.6449 * row["sd"], rel=1e-4)
     assert row["mean"] - row["low"] == pytest.approx(1.6449 * row["sd"], rel=1e-4)
+    jobs, learnt = firm
+    split = split_overrun(
+        jobs, learnt, causes=each_cause() | {"all": tuple(each_cause())}
+    ).set_index("cause")
+    over = overrun_table(jobs)["overrun_rolls"].sum()
+    assert split.loc["all", "mean"] == pytest.approx(over, abs=1e-9)
+    assert split.loc["all", "sd"] < 1e-6 < split.loc["waste", "sd"]
 
 
-def test_without_prices_an_overrun_has_no_money(firm):
-    table = overrun_table(Takeoff(firm[0].table.drop(columns="roll_price")))
-    assert table["overrun_money"].isna().all()
-    assert table["overrun_rolls"].notna().all()
-
-
-def test_prices_in_whole_rolls_are_rounded_up_and_others_are_not():
+def test_rounding_up_of_prices_is_known_by_the_way_of_counting_and_lies_in_its_interval(firm):
     jobs = finished_jobs(invent())
     assert (price_rounding(jobs) == 0).all()
     rolls = np.ceil(jobs.table["estimated_rolls"])
@@ -249,8 +238,6 @@ def test_prices_in_whole_rolls_are_rounded_up_and_others_are_not():
     eighths = type(jobs)(jobs.table.assign(estimated_rolls=rolls - 0.125))
     assert (price_rounding(eighths) == 0).all()
 
-
-def test_rounding_up_of_prices_lies_in_its_interval(firm):
     # A price of the surface and 5 %, rounded up: its own rounding is known here.
     jobs, learnt = firm
     table = jobs.table
@@ -262,7 +249,7 @@ def test_rounding_up_of_prices_lies_in_its_interval(firm):
 
 def test_a_wasteful_crew_is_held_against_the_others():
     # Damson wastes 0.25 m² a m² laid more than the other three.
-    records = invent(factor=0.2, reveal_mm=100.0, crew_extra=0.25)
+    records = invent(**CREW_WORLD)
     jobs, learnt = finished_jobs(records), calibrate(records)
     usual = usual_crews(learnt)
     assert usual == ("Alder", "Birch", "Cedar")

@@ -39,11 +39,8 @@ def tags(element):
             yield from tags(child)
 
 
-def test_the_same_page_gives_the_same_bytes(pdf):
+def test_the_same_page_gives_the_same_bytes_and_claims_the_standard_of_accessible_pdf(pdf, reader):
     assert page_pdf("A <small> title", shown(), MADE, COMMAND) == pdf
-
-
-def test_it_claims_the_standard_of_accessible_pdf(reader):
     root = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"] == "en-GB"
@@ -127,13 +124,10 @@ def test_headings_of_a_long_table_stand_on_every_page():
     assert all("reason" in page.extract_text() for page in full)
 
 
-def test_a_table_without_rows_of_its_own_still_has_headings():
+def test_a_table_without_rows_still_has_headings_and_skipped_levels_are_brought_in_step():
     empty = Table(pd.DataFrame({"job_id": [], "saving": []}), "None")
-    assert "saving" in text_of(PdfReader(io.BytesIO(page_pdf("T", [empty, jobs()], {}, ""))))
-
-
-def test_headings_that_skip_a_level_are_brought_in_step():
-    reader = PdfReader(io.BytesIO(page_pdf("T", [Words("#### Deep")], {}, "")))
+    reader = PdfReader(io.BytesIO(page_pdf("T", [Words("#### Deep"), empty, jobs()], {}, "")))
+    assert "saving" in text_of(reader)
     names = [name for name, _ in tags(reader.trailer["/Root"]["/StructTreeRoot"])]
     assert [name for name in names if name in ("/H1", "/H2", "/H3", "/H4")] == ["/H1", "/H2", "/H2"]
 

@@ -127,22 +127,31 @@ def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
     agree("eppen.root", ratio)
 
 
-def test_the_pooled_order_costs_least_of_all_orders():
-    table = pooled_orders(priced(JOBS, LEARNT, *COSTS))
+@pytest.mark.parametrize("costs", [COSTS, (60.0, 2400.0)])
+def test_the_pooled_order_costs_least_and_is_set_beside_the_single_ones(costs):
+    row = pooled_orders(priced(JOBS, LEARNT, *costs)).iloc[0]
     total = drawn_rolls(JOBS, LEARNT).sum(axis=1)
-    row = table.iloc[0]
-    costs = {n: cost_of(total, n, *COSTS) for n in range(total.min(), total.max() + 1)}
-    assert costs[row["pooled_rolls"]] == min(costs.values()) == pytest.approx(row["pooled_cost"])
-    assert row["chance_short"] <= 0.2
-
-
-def test_the_pooled_order_is_set_beside_the_single_ones():
-    table, single = pooled_orders(priced(JOBS, LEARNT, *COSTS)), price(JOBS, LEARNT, *COSTS)
-    row = table.iloc[0]
-    assert row["single_rolls"] == single["order_rolls"].sum()
+    every = {n: cost_of(total, n, *costs) for n in range(total.min(), total.max() + 1)}
+    assert every[row["pooled_rolls"]] == min(every.values()) == pytest.approx(row["pooled_cost"])
+    orders = price(JOBS, LEARNT, *costs)["order_rolls"].to_numpy()
+    alone = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *costs)
+    assert row["single_rolls"] == orders.sum()
+    assert row["single_cost"] == pytest.approx(alone.sum())
     assert row["saved_rolls"] == row["single_rolls"] - row["pooled_rolls"] > 0
     assert row["saved_cost"] == row["single_cost"] - row["pooled_cost"] > 0
-    assert row["from_rolls"] <= row["to_rolls"] <= row["single_rolls"]
+
+
+def test_the_row_of_the_store_is_that_of_the_draws():
+    row = pooled_orders(priced(JOBS, LEARNT, *COSTS)).iloc[0]
+    total = np.sort(drawn_rolls(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
+    assert len(total) == DRAWS
+    assert row["from_rolls"] == total[DRAWS // 10 - 1]
+    assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1] <= row["single_rolls"]
+    assert row["chance_short"] == (total > row["pooled_rolls"]).mean() <= 0.2
+    chances = pooled_chances(priced(JOBS, LEARNT))
+    assert (chances["roll_size"] == row["roll_size"]).all()
+    assert chances["probability"].sum() == pytest.approx(1)
+    assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
 
 
 def test_one_job_pooled_is_its_single_order():
@@ -165,19 +174,14 @@ def test_rolls_of_different_sizes_are_not_pooled():
     assert chances.groupby("roll_size")["probability"].sum().tolist() == pytest.approx([1, 1])
 
 
-def test_the_same_jobs_give_the_same_draws():
-    assert (drawn_rolls(JOBS, LEARNT) == drawn_rolls(JOBS, LEARNT)).all()
-
-
 def test_no_jobs_no_order():
     nothing = JOBS.where(np.zeros(len(JOBS), bool))
-    assert pooled_orders(priced(nothing, LEARNT, *COSTS)).empty
-    assert list(pooled_orders(priced(nothing, LEARNT, *COSTS))) == list(POOLED_COLUMNS)
-    assert pooled_chances(priced(nothing, LEARNT)).empty
-    assert list(pooled_chances(priced(nothing, LEARNT))) == ["roll_size", "rolls", "probability"]
-
-
-def test_costs_must_be_above_0():
+    told = priced(nothing, LEARNT, *COSTS)
+    orders, chances = pooled_orders(told), pooled_chances(told)
+    assert orders.empty
+    assert chances.empty
+    assert list(orders) == list(POOLED_COLUMNS)
+    assert list(chances) == ["roll_size", "rolls", "probability"]
     with pytest.raises(AirstatsError, match="short cost is 0: give a number above 0"):
         pooled_orders(priced(JOBS, LEARNT, 60, 0))
 
@@ -189,31 +193,10 @@ def test_least_rolls_and_their_cost_by_hand():
     assert [least_rolls(total, share) for share in (0.25, 0.5, 0.51, 0.9)] == [1, 2, 3, 4]
 
 
-def test_the_row_of_the_store_is_that_of_the_draws():
-    row = pooled_orders(priced(JOBS, LEARNT, *COSTS)).iloc[0]
-    total = np.sort(drawn_rolls(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
-    assert len(total) == DRAWS
-    assert row["from_rolls"] == total[DRAWS // 10 - 1]
-    assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1]
-    assert row["chance_short"] == (total > row["pooled_rolls"]).mean()
-    chances = pooled_chances(priced(JOBS, LEARNT))
-    assert (chances["roll_size"] == row["roll_size"]).all()
-    assert chances["probability"].sum() == pytest.approx(1)
-    assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
-
-
-@pytest.mark.parametrize("costs", [COSTS, (60.0, 2400.0)])
-def test_the_single_cost_is_the_sum_of_the_single_costs(costs):
-    orders = price(JOBS, LEARNT, *costs)["order_rolls"].to_numpy()
-    alone = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *costs)
-    row = pooled_orders(priced(JOBS, LEARNT, *costs)).iloc[0]
-    assert row["single_rolls"] == orders.sum()
-    assert row["single_cost"] == pytest.approx(alone.sum())
-
-
-def test_few_draws_are_as_many_as_asked_for():
+def test_few_draws_are_as_many_as_asked_for_and_the_same_on_every_run():
     """So few that many a candidate has one draw or none."""
     assert drawn_rolls(JOBS, LEARNT, draws=40).shape == (40, len(JOBS))
+    assert (drawn_rolls(JOBS, LEARNT) == drawn_rolls(JOBS, LEARNT)).all()
 
 
 def test_each_candidate_has_its_share_of_the_draws():
@@ -228,14 +211,11 @@ def test_each_candidate_has_its_share_of_the_draws():
     assert sorted(rolls[:, 0]) == [4] * 5 + [7] * 3 + [10] * 2
 
 
-def test_without_known_crews_a_name_says_nothing():
+def test_names_say_nothing_before_crews_are_known_and_no_job_opens_less_than_nothing():
     start = unchanged("2026Q1")
     named, nameless = (
         drawn_rolls(Takeoff(equal_jobs(2).table.assign(crew=crew)), start) for crew in ("Fir", "")
     )
     assert (named == nameless).all()
-
-
-def test_no_job_opens_less_than_nothing():
     rolls = drawn_rolls(equal_jobs(2, laid_m2=1.0), unchanged("2026Q1"))
     assert rolls.min() == 0

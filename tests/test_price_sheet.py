@@ -250,7 +250,7 @@ def test_all_candidates_and_a_firm_without_crews_are_priced_alike(worked, name):
     assert [here[n] for n in HELD] == pytest.approx([float(there[n]) for n in HELD], rel=1e-8)
 
 
-def test_chances_of_rolls_add_up_and_end_at_the_order(worked):
+def test_chances_add_up_to_the_order_and_sums_are_those_of_the_takeoff(worked):
     *_, done = worked
     order = shown(done["P3"])["order_rolls"]
     rows = range(FIRST_OPENING, FIRST_OPENING + 8)
@@ -258,6 +258,11 @@ def test_chances_of_rolls_add_up_and_end_at_the_order(worked):
     assert table[1].sum() == pytest.approx(1, abs=1e-3)
     enough = table.set_index(0)[2]
     assert enough[order] == pytest.approx(1 - shown(done["P3"])["chance_short"])
+    _, records, _, _, done = worked
+    there = take_off(records).table.set_index("job_id")
+    rows = done["P1"].rows("openings_worked")
+    here = {row[0]: row[2] for row in rows if row[0] in sums()}
+    assert here == pytest.approx({name: there.loc["P1", name] for name in sums()}, rel=1e-9)
 
 
 def test_a_fault_is_named_and_nothing_is_priced(worked):
@@ -284,14 +289,6 @@ def test_every_opening_is_worked_out_as_by_the_package(worked):
             here = worked_out.loc[rows, step].to_numpy(dtype=float) / size
             apart = ~np.isclose(here, there, rtol=1e-10)
             assert not apart.any(), (cut, step, many[rows][apart])
-
-
-def test_sums_are_those_of_the_takeoff(worked):
-    _, records, _, _, done = worked
-    there = take_off(records).table.set_index("job_id")
-    rows = done["P1"].rows("openings_worked")
-    here = {row[0]: row[2] for row in rows if row[0] in sums()}
-    assert here == pytest.approx({name: there.loc["P1", name] for name in sums()}, rel=1e-9)
 
 
 def formulas(content):
@@ -322,11 +319,8 @@ def test_names_of_crews_never_become_formulas():
     assert not any("HYPERLINK" in cell.value for cell in formulas(content))
 
 
-def test_the_same_allowances_give_the_same_file():
+def test_inputs_stand_out_are_named_and_not_locked_the_same_on_every_run():
     assert price_sheet(unchanged("2026Q1")) == price_sheet(unchanged("2026Q1"))
-
-
-def test_inputs_stand_out_are_named_and_not_locked():
     book = openpyxl.load_workbook(io.BytesIO(price_sheet(unchanged("2026Q1"))))
     sheet = book[SHEET]
     assert not any(page.protection.sheet for page in book)

@@ -1,13 +1,11 @@
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from airstats.calibration import design, starting_belief
-from airstats.desk import lay_out
+from airstats.chain import finished_jobs
 from airstats.prior import Prior
 from airstats.prior_check import ordinary_jobs, prior_check
-from tests.invented import invent
+from tests.invented import counted_whole, invent, used_more
 
 
 def drawn(jobs, draws=1500, seed=1):
@@ -31,24 +29,18 @@ def drawn(jobs, draws=1500, seed=1):
     return over
 
 
-def test_waste_starts_where_others_found_it():
+def test_waste_starts_where_others_found_it_and_shares_add_up(desk):
     # Bossink & Brouwers 1996: 1 to 10 % of what is bought leaves as waste; seen.
     assert 0.01 <= Prior().waste[0] <= 0.10
-
-
-def opened(records):
-    jobs = records.jobs.assign(
-        used_rolls=np.ceil(records.jobs["used_rolls"]),
-        estimated_rolls=np.ceil(records.jobs["estimated_rolls"]),
-        counted="opened",
-    )
-    return replace(records, jobs=jobs)
+    check = prior_check(desk.jobs)
+    assert check.table[["expected_share", "shown_share"]].sum().to_list() == pytest.approx([1, 1])
+    assert check.table["jobs"].sum() == check.jobs == 48
 
 
 @pytest.mark.parametrize("whole", [False, True])
 def test_it_agrees_with_draws_from_the_starting_belief(whole):
     records = invent(jobs=24)
-    jobs = lay_out(opened(records) if whole else records).jobs
+    jobs = finished_jobs(counted_whole(records, "estimated_rolls") if whole else records)
     check, over = prior_check(jobs), drawn(jobs)
     assert check.expected == pytest.approx(over.mean(), abs=0.03)
     ends = np.quantile(over.mean(axis=1), [0.05, 0.95])
@@ -59,18 +51,11 @@ def test_it_agrees_with_draws_from_the_starting_belief(whole):
     assert inner["expected_share"].to_numpy() == pytest.approx(seen, abs=0.02)
 
 
-def test_shares_add_up_and_the_jobs_are_counted():
-    check = prior_check(lay_out(invent()).jobs)
-    assert check.table[["expected_share", "shown_share"]].sum().to_list() == pytest.approx([1, 1])
-    assert check.table["jobs"].sum() == check.jobs == 48
-
-
 def test_a_firm_that_wastes_far_more_lies_outside():
-    like = prior_check(lay_out(invent(factor=0.3)).jobs)
-    assert like.low <= like.shown <= like.high
     records = invent(factor=0.3)
-    more = records.jobs["used_rolls"] + records.jobs["surface_m2"] * 0.3 / 75
-    other = prior_check(lay_out(replace(records, jobs=records.jobs.assign(used_rolls=more))).jobs)
+    like = prior_check(finished_jobs(records))
+    assert like.low <= like.shown <= like.high
+    other = prior_check(finished_jobs(used_more(records, records.jobs["surface_m2"] * 0.3 / 75)))
     assert other.shown > other.high
 
 

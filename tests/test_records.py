@@ -14,66 +14,29 @@ from airstats.sources import read_source
 from airstats.tables import COLUMNS
 from airstats.takeoff import take_off
 from tests.external_checks import agree
+from tests.tables import write_csv, write_parquet, write_workbook
 
 JOBS = pd.DataFrame(
     {
         "job_id": ["A1", "007", "A3", "A4"],
         "finished_on": [date(2026, 3, 31), date(2026, 4, 1), date(2026, 12, 31), None],
-        "surface_m2": [150.25, 80.0, 1234.5, 95.0],
-        "estimated_rolls": [3.0, 2.0, 20.0, None],
-        "used_rolls": [4.0, 1.5, 21.0, None],
-        "counted": ["opened", "half", None, None],
-        "roll_width_m": [None, 3.0, None, None],
-        "lap_mm": [None, 120.0, None, 0.0],
-        "crew": ["North", "north ", None, "South"],
-        "exclude": [None, "roll stolen", None, None],
-        "opening_count": [None, 3.0, None, 0.0],
-        "opening_width_mm": [None, 1200.0, None, None],
-        "opening_height_mm": [None, 1400.0, None, None],
-        "reveal_mm": [None, 300.0, None, None],
-        "cut_pattern": [None, "Lined", None, None],
-        "Site": ["Hill", "Dale", None, "Hill"],
+        "surface_m2": [150.25, 80.0, 1234.5, 95.0], "estimated_rolls": [3.0, 2.0, 20.0, None],
+        "used_rolls": [4.0, 1.5, 21.0, None], "counted": ["opened", "half", None, None],
+        "roll_width_m": [None, 3.0, None, None], "lap_mm": [None, 120.0, None, 0.0],
+        "crew": ["North", "north ", None, "South"], "exclude": [None, "roll stolen", None, None],
+        "opening_count": [None, 3.0, None, 0.0], "opening_width_mm": [None, 1200.0, None, None],
+        "opening_height_mm": [None, 1400.0, None, None], "reveal_mm": [None, 300.0, None, None],
+        "cut_pattern": [None, "Lined", None, None], "Site": ["Hill", "Dale", None, "Hill"],
     }
-)
+)  # fmt: skip
 OPENINGS = pd.DataFrame(
     {
-        "job_id": ["a1", "A3", "A1"],
-        "mark": ["W1", None, "D1"],
-        "count": [2, 10, 1],
-        "width_mm": [1200.0, 900.5, 900.0],
-        "height_mm": [1400, 1200, 2100],
-        "reveal_mm": [300, 250, 300],
-        "sides": [None, None, 3.0],
+        "job_id": ["a1", "A3", "A1"], "mark": ["W1", None, "D1"], "count": [2, 10, 1],
+        "width_mm": [1200.0, 900.5, 900.0], "height_mm": [1400, 1200, 2100],
+        "reveal_mm": [300, 250, 300], "sides": [None, None, 3.0],
         "cut_pattern": ["diagonal", "center", "lined"],
     }
-)
-
-
-def write_csv(folder, jobs, openings=None):
-    folder.mkdir(exist_ok=True)
-    jobs.to_csv(folder / "jobs.csv", index=False)
-    if openings is not None:
-        openings.to_csv(folder / "openings.csv", index=False)
-    return folder
-
-
-def write_workbook(path, jobs, openings):
-    book = openpyxl.Workbook()
-    book.remove(book.active)
-    for name, frame in (("jobs", jobs), ("openings", openings)):
-        sheet = book.create_sheet(name)
-        sheet.append(list(frame))
-        for row in frame.astype(object).itertuples(index=False):
-            sheet.append([None if pd.isna(cell) else cell for cell in row])
-    book.save(path)
-    return path
-
-
-def write_parquet(folder, jobs, openings):
-    folder.mkdir()
-    jobs.to_parquet(folder / "jobs.parquet")
-    openings.to_parquet(folder / "openings.parquet")
-    return folder
+)  # fmt: skip
 
 
 def refusal(path, **options):
@@ -87,36 +50,28 @@ def records(tmp_path):
     return read_records(write_csv(tmp_path / "firm", JOBS, OPENINGS))
 
 
-def test_clean_jobs(records):
+def test_clean_jobs_and_openings_that_end_with_those_in_summary(records):
     jobs = records.jobs
     assert list(jobs) == [*COLUMNS["jobs"], "quarter", "finished", "Site"]
-    assert jobs["job_id"].tolist() == ["A1", "007", "A3", "A4"]
-    assert jobs["quarter"].tolist() == ["2026Q1", "2026Q2", "2026Q4", None]
-    assert jobs["finished"].tolist() == [True, True, True, False]
-    assert jobs["counted"].tolist() == ["opened", "half", "opened", "opened"]
-    assert jobs["roll_width_m"].tolist() == [1.5, 3, 1.5, 1.5]
-    assert jobs["roll_length_m"].tolist() == [50, 50, 50, 50]
-    assert jobs["lap_mm"].tolist() == [100, 120, 100, 0]
-    assert jobs["crew"].tolist() == ["North", "North", "", "South"]
-    assert jobs["exclude"].tolist() == ["", "roll stolen", "", ""]
-    assert jobs["opening_count"].tolist() == [0, 3, 0, 0]
-    assert jobs["Site"].tolist() == ["Hill", "Dale", "", "Hill"]
+    for name, told in {
+        "job_id": ["A1", "007", "A3", "A4"], "quarter": ["2026Q1", "2026Q2", "2026Q4", None],
+        "finished": [True, True, True, False], "counted": ["opened", "half", "opened", "opened"],
+        "roll_width_m": [1.5, 3, 1.5, 1.5], "roll_length_m": [50, 50, 50, 50],
+        "lap_mm": [100, 120, 100, 0], "crew": ["North", "North", "", "South"],
+        "exclude": ["", "roll stolen", "", ""], "opening_count": [0, 3, 0, 0],
+        "Site": ["Hill", "Dale", "", "Hill"],
+    }.items():  # fmt: skip
+        assert jobs[name].tolist() == told, name
     assert jobs["roll_price"].isna().all()
-
-
-def test_clean_openings_end_with_those_in_summary(records):
     openings = records.openings
     assert list(openings) == [*COLUMNS["openings"], "from_summary"]
-    assert openings["job_id"].tolist() == ["A1", "A3", "A1", "007"]
-    assert openings["mark"].tolist() == ["W1", "", "D1", "summary"]
-    assert openings["count"].tolist() == [2, 10, 1, 3]
-    assert openings["sides"].tolist() == [4, 4, 3, 4]
-    assert openings["width_mm"].tolist() == [1200, 900.5, 900, 1200]
-    assert openings["cut_pattern"].tolist() == ["diagonal", "centre", "lined", "lined"]
-    assert openings["from_summary"].tolist() == [False, False, False, True]
-
-
-def test_types_of_the_columns(records):
+    for name, told in {
+        "job_id": ["A1", "A3", "A1", "007"], "mark": ["W1", "", "D1", "summary"],
+        "count": [2, 10, 1, 3], "sides": [4, 4, 3, 4], "width_mm": [1200, 900.5, 900, 1200],
+        "cut_pattern": ["diagonal", "centre", "lined", "lined"],
+        "from_summary": [False, False, False, True],
+    }.items():  # fmt: skip
+        assert openings[name].tolist() == told, name
     assert records.jobs["finished_on"].dtype == "datetime64[us]"
     assert {str(records.openings[name].dtype) for name in ("count", "sides")} == {"int64"}
     assert records.jobs["finished"].dtype == bool
@@ -127,31 +82,24 @@ def test_types_of_the_columns(records):
     assert list(records.set_aside) == ["table", "row", "reason"]
 
 
-def test_csv_workbook_and_parquet_give_equal_frames(records, tmp_path):
-    others = [
-        write_workbook(tmp_path / "firm.xlsx", JOBS, OPENINGS),
-        write_parquet(tmp_path / "parquet", JOBS, OPENINGS),
-    ]
-    for path in others:
+def test_every_format_gives_equal_frames_and_every_place_the_same_digest(records, tmp_path):
+    tables = {"jobs": JOBS, "openings": OPENINGS}
+    for path in (
+        write_workbook(tmp_path / "firm.xlsx", **tables),
+        write_parquet(tmp_path / "parquet", **tables),
+    ):
         other = read_records(path)
         pd.testing.assert_frame_equal(other.jobs, records.jobs)
         pd.testing.assert_frame_equal(other.openings, records.openings)
-
-
-def test_the_same_source_in_two_places_has_the_same_digest(records, tmp_path):
     assert read_records(write_csv(tmp_path / "copy", JOBS, OPENINGS)).digest == records.digest
     assert read_records(write_csv(tmp_path / "less", JOBS[:3], OPENINGS)).digest != records.digest
 
 
-def test_takeoff(tmp_path):
+def test_takeoffs_and_jobs_alone(tmp_path):
     takeoff = JOBS.drop(columns=["finished_on", "estimated_rolls", "used_rolls"])
-    records = read_records(write_csv(tmp_path / "new", takeoff, OPENINGS))
-    assert not records.jobs["finished"].any()
-    assert records.jobs["quarter"].tolist() == [None] * 4
-    assert records.jobs["used_rolls"].isna().all()
-
-
-def test_jobs_alone(tmp_path):
+    jobs = read_records(write_csv(tmp_path / "new", takeoff, OPENINGS)).jobs
+    assert not jobs["finished"].any()
+    assert jobs[["quarter", "used_rolls"]].isna().all(axis=None)
     records = read_records(write_csv(tmp_path / "alone", JOBS))
     assert records.openings["job_id"].tolist() == ["007"]
     none = read_records(write_csv(tmp_path / "none", JOBS[["job_id", "surface_m2"]]))
@@ -159,23 +107,16 @@ def test_jobs_alone(tmp_path):
     pd.testing.assert_series_equal(none.openings.dtypes, records.openings.dtypes)
 
 
-def test_summary_gives_way_to_rows_of_openings(tmp_path):
+def test_summary_gives_way_to_rows_of_openings_and_counts_where_it_has_a_count(tmp_path):
     rows = OPENINGS.assign(job_id=["007", "A3", "A1"])
     records = read_records(write_csv(tmp_path / "both", JOBS, rows))
     assert not records.openings["from_summary"].any()
-    assert records.notes == (
-        "jobs.csv: columns not read: Site.",
-        "Jobs whose summary columns are ignored, as openings has their rows: 1.",
-    )
-
-
-def test_sizes_without_a_count_are_remarked(tmp_path):
-    jobs = JOBS.assign(opening_count=None)
-    records = read_records(write_csv(tmp_path / "uncounted", jobs))
-    assert records.notes == (
-        "jobs.csv: columns not read: Site.",
-        "Jobs with sizes of openings but no opening_count, read as no openings: 1.",
-    )
+    unread = "jobs.csv: columns not read: Site."
+    told = "Jobs whose summary columns are ignored, as openings has their rows: 1."
+    assert records.notes == (unread, told)
+    records = read_records(write_csv(tmp_path / "uncounted", JOBS.assign(opening_count=None)))
+    told = "Jobs with sizes of openings but no opening_count, read as no openings: 1."
+    assert records.notes == (unread, told)
 
 
 def test_no_under_exclude_is_not_a_reason(tmp_path):
@@ -268,37 +209,22 @@ def faulty(tmp_path):
     return write_csv(tmp_path / "faulty", jobs, openings)
 
 
-def test_bad_rows_stop_the_reading(faulty):
+def test_what_is_set_aside_with_its_job_stays_as_it_was_written(faulty):
     assert refusal(faulty).startswith("3 faults in faulty:")
-
-
-def test_bad_rows_set_aside_take_their_job_with_them(faulty):
     records = read_records(faulty, set_aside_bad_rows=True)
     assert records.jobs["job_id"].tolist() == ["A3", "A4"]
     assert records.openings["job_id"].tolist() == ["A3"]
     assert records.openings["room"].tolist() == ["loft"]
     aside = records.set_aside
     assert aside[["table", "row"]].to_numpy().tolist() == [
-        ["jobs", 2],
-        ["jobs", 3],
-        ["openings", 2],
-        ["openings", 4],
-        ["openings", 5],
-    ]
+        *(["jobs", row] for row in (2, 3)), *(["openings", row] for row in (2, 4, 5)),
+    ]  # fmt: skip
     fault = 'openings.csv, row 4, column reveal_mm, value "0.30": looks like metres'
-    assert aside["reason"][0].startswith(f"its job is set aside: {fault}")
-    assert "holds more than a number" in aside["reason"][1]
-    assert aside["reason"][2].startswith(f"its job is set aside: {fault}")
-    assert aside["reason"][3].startswith(fault)
-    assert "no job has this id" in aside["reason"][4]
-    assert [str(fault) for fault in records.faults] == [
-        aside["reason"][1],
-        aside["reason"][3],
-        aside["reason"][4],
-    ]
-
-
-def test_what_is_set_aside_stays_as_it_was_written(faulty):
+    for place, told in enumerate((f"its job is set aside: {fault}", "holds more than a number",
+                                  f"its job is set aside: {fault}", fault,
+                                  "no job has this id")):  # fmt: skip
+        assert told in aside["reason"][place]
+    assert [str(fault) for fault in records.faults] == aside["reason"][[1, 3, 4]].tolist()
     aside = read_records(faulty, set_aside_bad_rows=True).set_aside
     assert aside["Surface (m2)"].tolist() == ["150.25", "80 m2", "", "", ""]
     assert aside["reveal_mm"].tolist() == ["", "300.0", "300", "0.30", "300"]
@@ -307,13 +233,20 @@ def test_what_is_set_aside_stays_as_it_was_written(faulty):
     assert aside["room"].tolist() == ["", "", "hall", "bath", "loft"]
 
 
-def test_both_rows_of_one_id_are_set_aside(tmp_path):
+def test_both_rows_of_one_id_are_set_aside_and_headings_stay(tmp_path):
     jobs = JOBS.assign(job_id=["A1", "a1", "A3", "A4"])
     path = write_csv(tmp_path / "twice", jobs, OPENINGS)
     records = read_records(path, set_aside_bad_rows=True)
     assert records.jobs["job_id"].tolist() == ["A3", "A4"]
     assert records.set_aside["row"].tolist() == [2, 3, 2, 4]
     assert len(records.faults) == 1
+    jobs = JOBS.assign(surface_m2=[0, 80, 1234.5, 95], row=9, reason="why", quarter="Q")
+    records = read_records(write_csv(tmp_path / "own", jobs), set_aside_bad_rows=True)
+    assert records.set_aside["row"].tolist() == [2]
+    assert records.set_aside["row (as written)"].tolist() == ["9"]
+    assert records.set_aside["quarter"].tolist() == ["Q"]
+    assert records.jobs["quarter"].tolist() == ["2026Q2", "2026Q4", None]
+    assert records.jobs["quarter (as written)"].tolist() == ["Q"] * 3
 
 
 def test_set_aside_cannot_mend_a_whole_table(tmp_path, faulty):
@@ -323,16 +256,6 @@ def test_set_aside_cannot_mend_a_whole_table(tmp_path, faulty):
     assert refusal(path, set_aside_bad_rows=True).startswith("4 faults in b:")
     (faulty / "openings.csv").write_text("what,is,this\n")
     assert "no column job_id" in refusal(faulty, set_aside_bad_rows=True)
-
-
-def test_headings_that_the_set_aside_table_uses_itself(tmp_path):
-    jobs = JOBS.assign(surface_m2=[0, 80, 1234.5, 95], row=9, reason="why", quarter="Q")
-    records = read_records(write_csv(tmp_path / "own", jobs), set_aside_bad_rows=True)
-    assert records.set_aside["row"].tolist() == [2]
-    assert records.set_aside["row (as written)"].tolist() == ["9"]
-    assert records.set_aside["quarter"].tolist() == ["Q"]
-    assert records.jobs["quarter"].tolist() == ["2026Q2", "2026Q4", None]
-    assert records.jobs["quarter (as written)"].tolist() == ["Q"] * 3
 
 
 def test_module_loads_neither_workbook_nor_parquet_reader():
@@ -363,10 +286,9 @@ QUICK = settings(
 def read_or_refuse(folder):
     """Read with the bad rows set aside: the result is whole, or the refusal is ours."""
     try:
-        records = read_records(folder, set_aside_bad_rows=True)
+        return read_records(folder, set_aside_bad_rows=True)
     except RecordsError as error:
         return str(error)
-    return records
 
 
 @QUICK

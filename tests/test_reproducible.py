@@ -15,9 +15,7 @@ from airstats.quarterly import calibrate as calibrate_all
 from airstats.records import read_records
 from airstats.takeoff import take_off
 from tests.benchmark.worlds import World, invent_firm
-from tests.chains import same_belief
-from tests.invented import invent
-from tests.material_firm import firm, save
+from tests.invented import firm, invent, same_belief, save
 
 FIRM = invent_firm(World("small", jobs=60, quarters=5), 3).records
 SEEDS = range(3)
@@ -79,16 +77,13 @@ def test_the_order_of_rows_plays_no_part(seed):
     assert calibrate(in_any_order(FIRM, seed)).to_text() == calibrate(FIRM).to_text()
 
 
-def test_nor_does_it_with_materials():
+def test_nor_do_materials_and_files_but_for_their_digest(tmp_path):
     """Two jobs end on one day with packs of different sizes: the last is the same in any order."""
     records = firm(joint_tape=0.1, corner_pieces=0.05)
     packs = np.where(np.arange(len(records.materials)) % 2, 20.0, 25.0)
     records = replace(records, materials=records.materials.assign(pack=packs))
     whole = calibrate_all(records).to_text()
     assert all(calibrate_all(in_any_order(records, s)).to_text() == whole for s in SEEDS)
-
-
-def test_nor_in_files_but_for_their_digest(tmp_path):
     records = invent(jobs=24)
     one, other = (
         calibrate(read_records(save(tmp_path / name, made)))
@@ -98,13 +93,10 @@ def test_nor_in_files_but_for_their_digest(tmp_path):
     assert replace(one, records="").to_text() == replace(other, records="").to_text()
 
 
-def test_nor_with_more_jobs_than_move_the_belief_at_once():
+def test_more_jobs_than_move_the_belief_at_once_keep_their_verdict_in_any_order():
     records = invent_firm(World("large", jobs=JOBS_AT_A_TIME + 500, quarters=1), 2).records
     assert calibrate(in_any_order(records, 1)).to_text() == calibrate(records).to_text()
-
-
-def test_jobs_that_move_the_belief_in_turns_each_keep_their_own_verdict():
-    """A wrong record is named in whatever turn it comes."""
+    # A wrong record is named in whatever turn it comes.
     records = invent_firm(World("large", jobs=JOBS_AT_A_TIME + 500, quarters=1), 2).records
     used = records.jobs["used_rolls"].to_numpy().copy()
     used[[7, 4400]] += 40
@@ -114,12 +106,9 @@ def test_jobs_that_move_the_belief_in_turns_each_keep_their_own_verdict():
     assert wrong[[7, 4400]].min() > 0.99
 
 
-def test_a_takeoff_keeps_the_order_given():
+def test_a_takeoff_keeps_its_order_and_jobs_are_fitted_in_that_of_finishing():
     records = in_any_order(FIRM, 1)
     assert list(take_off(records).table["job_id"]) == list(records.jobs["job_id"])
-
-
-def test_jobs_are_fitted_in_the_order_of_finishing():
     table = finished_jobs(in_any_order(FIRM, 1)).table
     assert table[["finished_on", "job_id"]].apply(tuple, axis=1).is_monotonic_increasing
 

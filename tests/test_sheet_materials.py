@@ -15,8 +15,7 @@ from airstats.corner_methods import CORNER_METHODS
 from airstats.material_pricing import material_needs
 from airstats.price_sheet import price_sheet
 from airstats.sheet_materials import FIRST_INPUT, FIRST_MATERIAL, SHEET
-from tests.invented import invent
-from tests.material_firm import firm, with_use
+from tests.invented import firm, invent, with_use
 from tests.test_price_sheet import ENGINES, fill, formulas, invent_jobs, saved
 
 NAMES = ("joint tape", "frame tape", "corner pieces", "sealant")
@@ -124,9 +123,11 @@ def test_a_fault_is_named_and_nothing_is_ordered(worked):
     assert {done["faulty"](f"F{row}", SHEET) for row in rows} == {"–"}
 
 
-def test_a_firm_without_other_materials_has_no_such_page():
+def test_no_page_without_other_materials_and_the_same_file_twice():
     book = openpyxl.load_workbook(io.BytesIO(price_sheet(quarterly.calibrate(firm(jobs=8)))))
     assert not any(name.startswith(SHEET) for name in book.sheetnames)
+    allowances = taught()
+    assert price_sheet(allowances) == price_sheet(allowances)
 
 
 def test_crews_of_the_materials_never_become_formulas():
@@ -142,8 +143,3 @@ def test_crews_of_the_materials_never_become_formulas():
         "ABS", "AND", "COUNTA", "EXACT", "IF", "INDEX", "INT", "ISNUMBER", "LOWER", "MAX",
         "MIN", "N", "NORMSDIST", "NOT", "OR", "ROUNDUP", "SQRT", "SUBSTITUTE", "SUMPRODUCT", "TRIM",
     }  # fmt: skip
-
-
-def test_the_same_allowances_give_the_same_file():
-    allowances = taught()
-    assert price_sheet(allowances) == price_sheet(allowances)

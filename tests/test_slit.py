@@ -5,7 +5,7 @@ import pytest
 
 from airstats.openings import COLUMNS, opening_quantities
 from airstats.practice import Practice
-from tests.opening_cases import PLAIN, many, one, table
+from tests.invented import PLAIN, many, one, table
 
 
 def test_closed_form_slit_upright_and_level():
@@ -66,13 +66,16 @@ def test_best_slit_is_never_worse_than_either():
     assert (fresh["best"] < fresh["upright"]).any()
 
 
-def test_where_both_slits_save_the_same_sheet_the_one_with_fewer_pieces_is_cut():
+def test_where_both_slits_save_the_same_the_one_with_fewer_pieces_is_cut_or_the_upright():
     # Upright, head and foot come from halves; level, both jambs come whole out of the strips.
     upright = one(1800, 1200, 150, cut="centre", practice=Practice(slit="upright"))
     level = one(1800, 1200, 150, cut="centre", practice=Practice(slit="level"))
     assert (upright["fresh_m2"], level["fresh_m2"]) == (0, 0)
     assert (upright["pieces"], level["pieces"]) == (4, 2)
     assert one(1800, 1200, 150, cut="centre", practice=Practice())["covered_head_m2"] > 0
+    square = one(1200, 1200, 200, cut="centre", practice=Practice())
+    assert square["covered_head_m2"] == 0
+    assert square["covered_jambs_m2"] > 0
 
 
 def test_a_strip_as_long_as_a_square_window_is_lengthened_by_a_patch():
@@ -140,18 +143,10 @@ def test_no_way_of_cutting_the_strips_could_line_many_more():
     assert possible < 0.72
 
 
-def test_a_leaf_that_is_just_long_enough_needs_no_piece():
+def test_a_leaf_just_long_enough_needs_no_piece_and_a_reveal_of_a_millimetre_does():
     assert one(600, 1000, 300, cut="centre")["pieces"] == 2
     assert one(600, 1000, 301, cut="centre")["pieces"] == 4
-
-
-def test_a_reveal_of_a_millimetre_needs_its_pieces():
     assert one(1000, 1200, 1, cut="centre")["pieces"] == 2
-
-
-def test_strips_are_kept_from_100_mm():
-    assert one(600, 1000, 200, cut="centre")["offcut_m2"] == pytest.approx(2 * 0.1 * 1.0)
-    assert one(600, 1000, 201, cut="centre")["offcut_m2"] == 0
 
 
 def test_a_leaf_lengthened_from_a_narrow_roll_by_hand():
@@ -165,7 +160,7 @@ def test_a_leaf_lengthened_from_a_narrow_roll_by_hand():
     assert result["joint_m"] == pytest.approx(joint_mm / 1000, abs=1e-12)
 
 
-def test_a_long_patch_at_its_limit():
+def test_limits_of_a_long_patch_and_of_two_narrow_halves():
     """1200 × 1100: pieces of 1240 from strips of 1100, so the patch is 140 and one return of 20.
 
     Beside a part d + 20 wide it takes d + 180 of the 600 - d: up to d = 210. Beyond that, one half
@@ -175,17 +170,8 @@ def test_a_long_patch_at_its_limit():
         result = one(1200, 1100, reveal, cut="centre", practice=Practice(slit="upright"))
         piece = 1.24 * (reveal + 20) / 1000
         assert result["fillable_m2"] == pytest.approx(filled * piece, abs=1e-12)
-
-
-def test_two_narrow_halves_at_their_limit():
-    """370 deep: pieces 390 wide from halves of (390 + 20) / 2 = 205, one from each strip."""
+    # 370 deep: pieces 390 wide from halves of (390 + 20) / 2 = 205, one from each strip.
     for width, filled in ((1150, 1), (1148, 0)):
         result = one(width, 1480, 370, cut="centre", practice=Practice(slit="upright"))
         piece = (width + 40) * 390 / 1e6
         assert result["fillable_m2"] == pytest.approx(filled * piece, abs=1e-12)
-
-
-def test_where_both_slits_are_alike_it_stays_upright():
-    square = one(1200, 1200, 200, cut="centre", practice=Practice())
-    assert square["covered_head_m2"] == 0
-    assert square["covered_jambs_m2"] > 0

@@ -35,44 +35,32 @@ def refusal(path):
     return str(caught.value)
 
 
-def test_folder_with_jobs_only(folder):
+def test_a_folder_s_tables_and_the_digest_of_its_files(folder):
     source = read_source(folder)
     assert list(source.tables) == ["jobs"]
     assert source.name == folder.name
     assert source.digest == "sha256:" + hashlib.sha256(JOBS.encode()).hexdigest()
-
-
-def test_digest_runs_over_the_files_by_name(folder):
     (folder / "Openings.CSV").write_text("job_id\n")
     (folder / "notes.txt").write_text("not part of it")
     both = ("job_id\n" + JOBS).encode()
     assert read_source(folder).digest == "sha256:" + hashlib.sha256(both).hexdigest()
 
 
-def test_missing_path_says_what_is_expected(tmp_path):
+def test_what_is_no_source_says_what_is_expected(tmp_path):
     message = refusal(tmp_path / "nowhere")
     assert "There is no file or folder" in message
     assert "a folder with jobs.csv" in message
-
-
-def test_folder_without_jobs_says_what_it_holds(tmp_path):
     (tmp_path / "orders.xlsx").write_text("")
     assert "holds no table of jobs. It holds orders.xlsx." in refusal(tmp_path)
-
-
-def test_table_given_in_place_of_its_folder(folder):
-    assert f"Give the folder that holds it: {folder}" in refusal(folder / "jobs.csv")
-
-
-def test_csv_and_parquet_together_are_refused(folder):
-    pd.DataFrame({"job_id": ["1"]}).to_parquet(folder / "openings.parquet")
-    assert "which is meant? Keep one kind, CSV or Parquet" in refusal(folder)
-
-
-def test_other_kinds_of_workbook(tmp_path):
     path = tmp_path / "jobs.ods"
     path.write_text("")
     assert "Save it as .xlsx" in refusal(path)
+
+
+def test_a_table_for_its_folder_and_two_kinds_together_are_refused(folder):
+    assert f"Give the folder that holds it: {folder}" in refusal(folder / "jobs.csv")
+    pd.DataFrame({"job_id": ["1"]}).to_parquet(folder / "openings.parquet")
+    assert "which is meant? Keep one kind, CSV or Parquet" in refusal(folder)
 
 
 @pytest.mark.parametrize("data", [b"", b"PK\x03\x04 and then rubbish", b"job_id,surface_m2"])
@@ -82,30 +70,21 @@ def test_damaged_workbook(tmp_path, data):
     assert "cannot be read as a workbook" in refusal(path)
 
 
-def test_sheets_by_any_capitals_and_others_noted(tmp_path):
+def test_sheets_are_found_by_name_and_asked_for(tmp_path):
     source = read_source(workbook(tmp_path / "a.xlsx", "Jobs ", "OPENINGS", "Prices"))
     assert sorted(source.tables) == ["jobs", "openings"]
     assert source.tables["jobs"].file == "a.xlsx, sheet Jobs"
     assert source.notes == (f"a.xlsx: sheets not read: Prices; {RENAME}.",)
-
-
-def test_workbook_without_sheet_of_jobs(tmp_path):
     message = refusal(workbook(tmp_path / "a.xlsx", "Sheet1", "openings"))
     assert "no sheet called jobs. Its sheets are Sheet1, openings." in message
-
-
-def test_two_sheets_of_one_name(tmp_path):
     assert "two sheets called jobs" in refusal(workbook(tmp_path / "a.xlsx", "jobs", "jobs "))
 
 
-def test_fault_of_one_table_leaves_the_other_readable(folder):
+def test_openings_that_cannot_be_read_or_are_empty_leave_the_jobs_readable(folder):
     (folder / "openings.csv").write_text("number,width\n1,2\n")
     source = read_source(folder)
     assert list(source.tables) == ["jobs"]
     assert "openings.csv: no column job_id" in str(source.faults[0])
-
-
-def test_openings_without_a_single_cell_are_none(folder):
     (folder / "openings.csv").write_text("\n")
     source = read_source(folder)
     assert source.faults == ()

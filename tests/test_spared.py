@@ -56,15 +56,12 @@ def test_nothing_that_is_read_is_written_over(desk, capsys, arguments):
     assert everything(desk) == before
 
 
-def test_a_link_to_the_records_is_the_records(desk, capsys):
+def test_a_link_to_the_records_is_the_records_and_a_result_may_stand_beside_them(desk, capsys):
     (desk / "link.json").symlink_to(desk / "demo.xlsx")
     before = (desk / "demo.xlsx").read_bytes()
     assert main(["calibrate", "demo.xlsx", "--quarter", "2026Q3", "--out", "link.json"]) == 1
     assert "give the result a name of its own" in capsys.readouterr().err
     assert (desk / "demo.xlsx").read_bytes() == before
-
-
-def test_a_result_may_stand_beside_the_tables(desk):
     assert main([*PRICE, "demo_takeoff/orders.csv"]) == 0
     assert main([*PRICE, "demo_takeoff/orders.csv"]) == 0
 

@@ -65,13 +65,10 @@ def test_headings_are_recognised_however_they_are_spelled(heading):
     assert table.headers["surface_m2"] == heading.strip('"')
 
 
-def test_rows_above_the_header_and_empty_rows_keep_the_spreadsheet_numbers():
+def test_row_numbers_are_the_spreadsheet_s():
     table = jobs_csv("Finished jobs,,\n,,\njob_id,crew,\n1,a,\n , ,\n,,\n2,b,\n,,\n\n")
     assert table.rows.tolist() == [4, 7]
     assert table.notes == ("jobs.csv: empty rows skipped: 2.",)
-
-
-def test_a_line_break_inside_a_heading_counts_as_one_row():
     table = jobs_csv('"all\njobs",\njob_id,"the\ncrew"\n1,a\n')
     assert table.rows.tolist() == [3]
 
@@ -83,13 +80,10 @@ def test_header_is_sought_in_twenty_rows_only():
     )
 
 
-def test_extra_columns_keep_their_headings_and_empty_ones_go():
+def test_extra_columns_keep_their_headings_apart_and_empty_ones_go():
     table = jobs_csv("job_id, Site Manager ,,quarter,\n1,x,y,Q1,\n")
     assert list(table.cells) == ["job_id", "Site Manager", "column C", "quarter (as written)"]
     assert table.headers["Site Manager"] == " Site Manager "
-
-
-def test_extra_columns_of_one_heading_stay_apart():
     table = jobs_csv("job_id,note,note\n1,x,y\n")
     assert table.cells.iloc[0].tolist() == ["1", "x", "y"]
     assert list(table.cells) == ["job_id", "note", "note (column C)"]
@@ -103,35 +97,23 @@ def test_a_column_of_the_contract_that_stands_twice_is_a_fault():
     )
 
 
-def test_unquoted_decimal_comma_makes_a_row_too_long():
+def test_rows_too_long_are_faults_and_short_ones_read_like_even_ones():
     table = jobs_csv("job_id,surface_m2,crew\n1,80,\n\n2,12,5,x\n3,12,5,\n")
     assert [(position, fault.row) for position, fault in table.row_faults] == [(1, 4), (2, 5)]
     assert "more cells than the 3 of the header" in str(table.row_faults[0][1])
-
-
-def test_separators_too_many_at_the_end_do_no_harm_unless_they_are_commas():
     assert jobs_csv("job_id;crew\n1;a;;\n2;b\n").row_faults == ()
     assert len(jobs_csv("job_id;crew\n1;a;;\n2;b;c\n").row_faults) == 1
-
-
-def test_uneven_rows_read_like_even_ones():
     even = jobs_csv("job_id,crew\n1,\n2,b\n")
     short = jobs_csv("job_id;crew\n1\n2;b;\n")
     assert even.cells.map(as_text).equals(short.cells.map(as_text))
 
 
-def test_quotation_mark_never_closed():
+def test_stray_quotation_marks_are_told_and_line_breaks_in_a_remark_are_not():
     assert "a quotation mark is opened and never closed" in fault_of('job_id,crew\n1,"a\n2,b\n')
-
-
-def test_pair_of_stray_quotation_marks_swallows_no_row_unseen():
     table = jobs_csv('job_id,crew,note\n1,"a,x\n2,b,y\n3,c",z\n4,d,w\n')
     position, fault = table.row_faults[0]
     assert position == 0
     assert fault.problem == "the cell has swallowed the rows below it"
-
-
-def test_line_breaks_in_a_remark_are_no_fault():
     table = jobs_csv('job_id,crew,note\n1,a,"first\nsecond, third"\n2,b,c\n')
     assert table.row_faults == ()
     assert table.rows.tolist() == [2, 3]
@@ -142,14 +124,11 @@ def test_empty_table(text):
     assert fault_of(text).startswith("jobs.csv: the table is empty;")
 
 
-def test_sheet_of_native_cells():
+def test_sheets_of_native_cells_and_headers_without_rows():
     table = sheet_table("jobs", "a.xlsx, sheet jobs", [["Title", ""], ["job_id", ""], [7.0, ""]])
     assert table.is_workbook
     assert table.rows.tolist() == [3]
     assert table.cells.to_dict("list") == {"job_id": [7.0]}
-
-
-def test_header_without_rows():
     assert sheet_table("openings", "a", [["job_id", "count"]]).cells.shape == (0, 2)
     assert jobs_csv("job_id,crew").cells.shape == (0, 2)
 
@@ -163,9 +142,17 @@ def test_parquet_rows_are_numbered_with_the_header_and_an_index_is_a_column():
     assert set(table.cells) == {"job_id", "kind"}
 
 
-def test_damaged_parquet():
+def test_damaged_parquet_is_told_and_whole_numbers_keep_their_digits():
     with pytest.raises(UnreadableTableError, match="cannot be read as Parquet"):
         parquet_table("jobs", "jobs.parquet", b"PAR1 not so PAR1")
+    data = io.BytesIO()
+    whole = pd.array([2**60 + 1, None], dtype="Int64")
+    frame = pd.DataFrame({"job_id": ["a1", "b2"], "note": whole})
+    frame.to_parquet(data, compression=None)
+    table = parquet_table("jobs", "jobs.parquet", data.getvalue())
+    assert as_text(table.cells["note"][0]) == str(2**60 + 1)
+    with pytest.raises(UnreadableTableError, match="it may be damaged"):
+        parquet_table("jobs", "jobs.parquet", data.getvalue().replace(b"a1", b"a\x94"))
 
 
 def test_parquet_that_unpacks_to_too_much_is_refused_before_it_is_held():
@@ -190,24 +177,10 @@ def test_parquet_of_more_rows_than_fit_is_refused():
         parquet_table("jobs", "jobs.parquet", data.getvalue())
 
 
-def test_parquet_text_that_is_no_utf8_is_damage_and_whole_numbers_keep_their_digits():
-    data = io.BytesIO()
-    whole = pd.array([2**60 + 1, None], dtype="Int64")
-    frame = pd.DataFrame({"job_id": ["a1", "b2"], "note": whole})
-    frame.to_parquet(data, compression=None)
-    table = parquet_table("jobs", "jobs.parquet", data.getvalue())
-    assert as_text(table.cells["note"][0]) == str(2**60 + 1)
-    with pytest.raises(UnreadableTableError, match="it may be damaged"):
-        parquet_table("jobs", "jobs.parquet", data.getvalue().replace(b"a1", b"a\x94"))
-
-
-def test_cells_as_text():
+def test_cells_as_text_and_a_fault_as_a_sentence():
     stamp = pd.Timestamp(2026, 3, 4)
     shown = [as_text(v) for v in ["0,50 ", 101.0, 0.1, True, None, float("nan"), stamp, 1e300]]
     assert shown == ["0,50 ", "101", "0.1", "TRUE", "", "", "2026-03-04", "1e+300"]
-
-
-def test_a_fault_reads_as_a_sentence():
     fault = Fault("jobs.csv", 7, "reveal_mm", "0.3", "looks like metres", "write millimetres, 300")
     assert str(fault) == (
         'jobs.csv, row 7, column reveal_mm, value "0.3": looks like metres; write millimetres, 300.'

@@ -50,9 +50,11 @@ def test_net_cover_of_building_felt():
     agree("felt.laid", job["laid_m2"] / FOOT**2)
 
 
-def test_without_a_lap_the_surface_is_laid():
+def test_without_a_lap_the_surface_is_laid_and_without_openings_no_reveals():
     job = quantities(lap_mm=0.0).iloc[0]
     assert (job["laid_m2"], job["lap_m2"]) == (300.0, 0.0)
+    table = quantities()
+    assert table[[f"reveal_{cut}_m2" for cut in CUTS]].to_numpy().sum() == 0
 
 
 WINDOW = (1230.0, 1480.0, 350.0)
@@ -81,19 +83,6 @@ def test_reveal_area(cut, sides, around_m):
     assert job[others].sum() == 0
 
 
-def test_reveal_area_of_a_house():
-    """UK RdSAP 2012, table S4 (older bands): windows .122 x floor + 6.875 m²; seen.
-
-    With the reference window and a floor of 150 m²: perimeter 74.96 m, reveal 29.98 m² at .40 m
-    and 37.48 m² at .50 m; computed by two implementations.
-    """
-    windows = (0.122 * 150 + 6.875) / (1.23 * 1.48)
-    for depth_mm, reveal_m2 in ((400.0, 29.98), (500.0, 37.48)):
-        one = quantities([("J0", 1, 1230.0, 1480.0, depth_mm, 4, "diagonal")]).iloc[0]
-        assert windows * one["reveal_length_diagonal_m"] == pytest.approx(74.96, abs=0.02)
-        assert windows * one["reveal_diagonal_m2"] == pytest.approx(reveal_m2, abs=0.01)
-
-
 def test_openings_go_to_their_own_job():
     rows = [
         ("J1", 1, *WINDOW, 4, "diagonal"),
@@ -114,11 +103,6 @@ def test_loose_pieces_are_those_of_the_openings():
     for name in ("needed", "fillable"):
         assert job[f"{name}_centre_m2"] == pytest.approx(one[f"{name}_m2"] @ [2, 3])
     assert job["needed_centre_m2"] > job["fillable_centre_m2"] > 0
-
-
-def test_a_job_without_openings_has_no_reveals():
-    table = quantities()
-    assert table[[f"reveal_{cut}_m2" for cut in CUTS]].to_numpy().sum() == 0
 
 
 def test_summary_of_a_job_counts_as_one_kind_of_opening(tmp_path):
@@ -150,12 +134,9 @@ def test_interval_of_a_count(counted, used, low, high):
     assert [float(end.iloc[0]) for end in found] == pytest.approx([low, high])
 
 
-def test_interval_in_square_metres():
+def test_a_count_in_square_metres_and_kept_jobs_in_their_order():
     job = quantities(used_rolls=4.0, roll_width_m=3.0, roll_length_m=25.0).iloc[0]
     assert (job["used_low_m2"], job["used_high_m2"]) == (225.0, 300.0)
-
-
-def test_kept_jobs_keep_their_order_and_the_records_stay_as_they_were():
     given = records(surface_m2=[200.0, 300.0, 400.0])
     before = given.jobs.copy()
     taken = take_off(given)

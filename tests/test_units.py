@@ -291,14 +291,11 @@ def test_what_a_heading_declares(key, found):
     assert declared(["used", "reveal_mm"], key) == found
 
 
-def test_units_of_a_column():
+def test_units_of_a_column_move_the_decimal_point_and_nothing_else():
     assert units_read("lap_mm") == ("m", "cm", "mm")
     assert units_read("surface_m2") == ("m2", "cm2", "mm2")
     assert units_read("used_rolls") == ()
     assert set(WORDS) == {*units_read("lap_mm"), *units_read("surface_m2")}
-
-
-def test_the_decimal_point_moves_and_nothing_else():
     metres = np.array([0.105, 1.001, 0.29, 1e-7, np.nan, 0.105])
     assert converted("lap_mm", metres, "m").tolist()[:4] == [105.0, 1001.0, 290.0, 0.0001]
     assert np.isnan(converted("lap_mm", metres, "m")[4])

@@ -1,5 +1,3 @@
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -17,7 +15,7 @@ from airstats.watch import (
     ewma_sd,
 )
 from tests.external_checks import agree
-from tests.invented import invent
+from tests.invented import counted_whole, desk_of, invent, used_more
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4 "EWMA Control Charts": weight
 # 0.3, target 50, s = 2.0539, k = 3. The data, the averages to two decimals and the limits are as
@@ -26,20 +24,10 @@ NIST_DATA = [
     52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5,
     49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1,
 ]  # fmt: skip
-NIST_AVERAGES = [
-    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33,
-    50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
-]  # fmt: skip
-NIST_UPPER, NIST_LOWER = 52.5884, 47.4115
 
 
 def independent(size):
     return [np.eye(1)] * size
-
-
-def counted_whole(records):
-    jobs = records.jobs.assign(used_rolls=np.ceil(records.jobs["used_rolls"]), counted="opened")
-    return replace(records, jobs=jobs)
 
 
 def drifted(crew="", share=0.06, from_quarter=3):
@@ -47,15 +35,11 @@ def drifted(crew="", share=0.06, from_quarter=3):
     records = invent(jobs=96, seed=8)
     late = records.jobs["quarter"].ge(f"2025Q{from_quarter}")
     who = records.jobs["crew"].eq(crew) if crew else late
-    more = records.jobs["surface_m2"] * share / 75 * (late & who)
-    return replace(records, jobs=records.jobs.assign(used_rolls=records.jobs["used_rolls"] + more))
+    return used_more(records, records.jobs["surface_m2"] * share / 75 * (late & who))
 
 
-def test_averages_are_those_of_the_handbook():
+def test_averages_and_limits_are_those_of_the_handbook():
     agree("ewma.averages", ewma(NIST_DATA, 0.3, 50.0))
-
-
-def test_limits_are_those_of_the_handbook():
     reach = 3 * 2.0539 * ewma_sd(independent(20), 0.3)
     # The page rounds 0.3/1.7 and its root to four digits.
     agree("ewma.limits", [50 + reach[-1], 50 - reach[-1]])
@@ -136,23 +120,20 @@ def test_a_count_is_as_good_as_exact_up_to_a_fifth_of_the_sd():
 
 @pytest.mark.parametrize("seed", [3, 4, 6])
 def test_a_firm_that_stays_as_it_is_does_not_drift(seed):
-    desk = lay_out(invent(jobs=96, seed=seed))
+    desk = desk_of(jobs=96, seed=seed)
     watch = drift_watch(desk.jobs, desk.chain)
     assert not watch.loc[watch["line"].eq(ALL_JOBS), "outside"].any()
     assert set(watch["line"]) == {ALL_JOBS, "Alder", "Birch", "Cedar", "Damson"}
     assert watch["line"].eq(ALL_JOBS).sum() == 96 - len(desk.suspects())
 
 
-def test_a_firm_that_drifts_crosses_the_line_after_the_drift_began():
+def test_a_firm_or_a_crew_that_drifts_crosses_the_line_after_the_drift_began():
     desk = lay_out(drifted(), "2025Q3")
     found = crossings(drift_watch(desk.jobs, desk.chain), "2025Q3").set_index("line")
     assert found.loc[ALL_JOBS, "now"]
     assert found.loc[ALL_JOBS, "direction"] == 1
     assert found.loc[ALL_JOBS, "quarter"] == "2025Q3"
     assert found.loc[ALL_JOBS, "beyond_m2"] > 5
-
-
-def test_a_crew_that_drifts_is_named():
     desk = lay_out(drifted("Birch", 0.12), "2025Q3")
     found = crossings(drift_watch(desk.jobs, desk.chain), "2025Q3")
     assert "Birch" in set(found.loc[found["now"], "line"])
@@ -167,7 +148,7 @@ def test_a_drift_that_the_allowances_have_followed_is_past():
 
 
 def test_a_record_that_is_surely_wrong_is_no_drift():
-    records = invent(jobs=48)
+    records = invent()
     records.jobs.loc[40, "used_rolls"] += 5
     desk = lay_out(records)
     job = records.jobs.loc[40, "job_id"]
@@ -177,25 +158,15 @@ def test_a_record_that_is_surely_wrong_is_no_drift():
     assert crossings(watch, "2025Q4").empty or not crossings(watch, "2025Q4")["now"].any()
 
 
-def test_predictions_come_from_before_the_quarter():
-    early = lay_out(invent(jobs=48), "2025Q2")
-    whole = lay_out(invent(jobs=48))
+def test_predictions_come_from_before_the_quarter_or_from_the_previous_allowances(desk):
+    early = desk_of("2025Q2")
     first = drift_watch(early.jobs, early.chain).query("line == 'all jobs'")
-    same = drift_watch(whole.jobs, whole.chain).query("line == 'all jobs'").head(len(first))
+    same = drift_watch(desk.jobs, desk.chain).query("line == 'all jobs'").head(len(first))
     assert same["score"].to_numpy() == pytest.approx(first["score"].to_numpy())
-
-
-def test_a_chain_goes_on_from_its_previous_allowances():
-    records = invent(jobs=48)
-    whole = lay_out(records)
-    after = lay_out(records, previous=whole.chain[1])
+    after = lay_out(desk.records, previous=desk.chain[1])
     line = drift_watch(after.jobs, after.chain, after.previous).query("line == 'all jobs'")
-    same = drift_watch(whole.jobs, whole.chain).query("line == 'all jobs'").tail(len(line))
+    same = drift_watch(desk.jobs, desk.chain).query("line == 'all jobs'").tail(len(line))
     assert line["score"].to_numpy() == pytest.approx(same["score"].to_numpy(), abs=1e-6)
-
-
-def test_without_jobs_there_is_nothing_to_watch():
-    desk = lay_out(invent(jobs=12))
     watch = drift_watch(desk.jobs, ())
     assert watch.empty
     assert crossings(watch, "2025Q4").empty

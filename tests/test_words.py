@@ -6,20 +6,8 @@ import pytest
 from airstats import words
 from airstats.desk import lay_out
 from airstats.errors import RecordsError
-from airstats.orders import order_costs
 from airstats.phrases import chance, counted, give_or_take, in_percent, listed, number, roughly
-from airstats.pricing import priced
-from tests.invented import invent
-
-
-@pytest.fixture(scope="module")
-def reveals():
-    return lay_out(invent(factor=0.6))
-
-
-@pytest.fixture(scope="module")
-def nothing():
-    return lay_out(invent(priced_reveals=True))
+from tests.invented import desk_of, invent
 
 
 def test_suspects_are_named_with_their_probability(nothing):
@@ -30,19 +18,10 @@ def test_suspects_are_named_with_their_probability(nothing):
     assert words.suspect_words(nothing).text.startswith("No record looks wrong")
 
 
-def test_order_costs_least_where_it_stands(reveals):
-    orders = order_costs(priced(reveals.takeoff, reveals.now, 60, 240))
-    assert (orders["cost_order"] <= orders["cost_fewer"]).all()
-    assert (orders["cost_order"] <= orders["cost_more"]).all()
-
-
-def test_later_jobs_are_counted_and_not_used():
-    early = lay_out(invent(), "2025Q2")
+def test_later_jobs_are_counted_and_a_quarter_before_the_first_is_refused():
+    early = desk_of("2025Q2")
     assert len(early.jobs) == 24
     assert "24 later jobs not looked at" in words.data_words(early).text
-
-
-def test_a_quarter_before_the_first_job_is_refused():
     with pytest.raises(RecordsError, match="no job was finished up to 2024Q4; the first is of"):
         lay_out(invent(jobs=12), "2024Q4")
 

@@ -17,16 +17,15 @@ from airstats.cutting import (
     saving_range,
     usual_shape,
 )
-from airstats.desk import lay_out
 from airstats.phrases import roughly
-from tests.invented import invent
+from tests.invented import desk_of, invent, without_openings
 
 FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
 
 
 @pytest.fixture(scope="module")
 def desk():
-    return lay_out(invent(jobs=12))
+    return desk_of(jobs=12)
 
 
 @pytest.fixture(scope="module")
@@ -37,10 +36,6 @@ def records(desk):
 @pytest.fixture(scope="module")
 def terms(desk):
     return cut_terms(desk.records, desk.now)
-
-
-def without_openings(records):
-    return replace(records, openings=records.openings.iloc[:0])
 
 
 def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
@@ -58,16 +53,13 @@ def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
     assert none.startswith("On the past jobs no other cut would have been cheaper.")
 
 
-def test_a_price_of_the_sheet_that_is_assumed_is_called_so(desk, records):
+def test_prices_of_the_sheet_and_times_are_told_as_assumed_or_the_firms_own(desk, records):
     assert "Reckoned with assumed 2.00 a m² of sheet, 0.90" in (
         words_cuts.cut_words(CutTerms(), past_savings(records, CutTerms()), (0, 0)).text
     )
     assert not cut_terms(invent(jobs=12, price=float("nan")), desk.now).own_price
     own = invent(jobs=12, price=300.0)
     assert cut_terms(own, desk.now).costs.sheet_price_m2 == pytest.approx(300 / 75)
-
-
-def test_the_firms_own_times_and_prices_are_reckoned_with_and_said(desk, records):
     own = cut_terms(records, desk.now, CutCosts(tape_price_m=1.5, labour_hour=60.0))
     said = words_cuts.cut_words(own, past_savings(records, own), (0, 0)).text
     assert "assumed: 1.50 a m of tape, 60 an hour" in said
@@ -118,7 +110,7 @@ def test_the_map_in_words_keeps_to_the_firms_own_sizes(records, terms):
     )
 
 
-def test_turning_prices_are_named_and_the_far_ones_called_unlikely(records, terms):
+def test_turning_prices_are_named_in_sentences_and_a_table(records, terms):
     turns = past_turns(records, terms)
     said = words_cuts.turn_words(turns).text
     assert said.startswith("If all openings were cut alike, slit down the middle would be cheapest")
@@ -128,9 +120,6 @@ def test_turning_prices_are_named_and_the_far_ones_called_unlikely(records, term
         assert said.count("unlikely") == unlikely
     never = turns.assign(turns_at=np.nan)
     assert words_cuts.turn_words(never).text.count("no price or time alone would turn that") == 2
-
-
-def test_the_table_of_turning_prices_is_in_words(records, terms):
     turns = past_turns(records, terms)
     table = words_cuts.turn_table(turns)
     assert len(table) == turns["turns_at"].notna().sum() > 0

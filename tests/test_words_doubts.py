@@ -9,18 +9,12 @@ from airstats.evidence import plain_regression, regression_frame
 from airstats.phrases import number
 from airstats.sensitivity import leave_each_out, put_back, refit_without, try_conclusion
 from tests.benchmark.worlds import World, invent_firm
-from tests.evidence_desks import desks, texts
-from tests.invented import invent
+from tests.invented import WORLDS, desk_of, invent, texts
 
 
 def test_sensitivity_names_what_moves_most():
     table = pd.DataFrame(
-        {
-            "prior": ["a", "b"],
-            "waste": [0.1, 0.11],
-            "reveal.centre": [0.3, 0.5],
-            "rolls": [100, 102],
-        }
+        {"prior": [*"ab"], "waste": [0.1, 0.11], "reveal.centre": [0.3, 0.5], "rolls": [100, 102]}
     )
     said = words_doubts.sensitivity_words(table).text
     assert "2.0 % at most" in said
@@ -33,19 +27,13 @@ def test_the_most_influential_job_is_named_with_its_move():
         return words_doubts.leave_out_words(influence, refit_without(desk.jobs, influence, 1))
 
     found = texts(say)
-    first = leave_each_out(desks()["small"].jobs).iloc[0]
-    assert (
-        f"{first['job_id']} ({first['quarter']}): without it {first['moves_most']}"
-        in (found["small"])
-    )
+    first = leave_each_out(desk_of(**WORLDS["small"]).jobs).iloc[0]
+    said = f"{first['job_id']} ({first['quarter']}): without it {first['moves_most']}"
+    assert said in found["small"]
 
 
 def test_the_conclusion_names_the_leading_cause():
-    def say(desk):
-        influence = leave_each_out(desk.jobs)
-        return words_doubts.conclusion_words(try_conclusion(desk.jobs, desk.takeoff, influence))
-
-    found = texts(say)
+    found = texts(lambda desk: words_doubts.conclusion_words(tried_on(desk)))
     assert "reveals lead the causes" in found["reveals"]
     assert "reveals lead the causes" not in found["crew"]
 
@@ -81,9 +69,8 @@ def whole_rolls():
     return lay_out(firm.records)
 
 
-def tried_on(desk, most=0):
-    influence = leave_each_out(desk.jobs)
-    return try_conclusion(desk.jobs, desk.takeoff, influence)
+def tried_on(desk):
+    return try_conclusion(desk.jobs, desk.takeoff, leave_each_out(desk.jobs))
 
 
 def test_the_way_of_counting_is_named_as_what_the_figures_hang_on(whole_rolls):
@@ -96,9 +83,6 @@ def test_the_way_of_counting_is_named_as_what_the_figures_hang_on(whole_rolls):
     assert "24 of 24 jobs stand as opened rolls" in said
     assert f"waste would be {nearest} and not {usual} (90 %)" in said
     assert f"weight here {whole_rolls.now.form_weights()['reuse'] * 100:.0f} %" in said
-
-
-def test_half_a_roll_a_job_would_show_where_no_area_is(whole_rolls):
     said = words_doubts.weakness_words(whole_rolls, tried_on(whole_rolls)).text
     fit = plain_regression(regression_frame(whole_rolls.jobs), "beyond_m2").table.iloc[0]
     recorded, rounded = (number(fit["coefficient"] + more, 0) for more in (0, 37.5))
@@ -107,7 +91,7 @@ def test_half_a_roll_a_job_would_show_where_no_area_is(whole_rolls):
 
 
 def test_a_move_of_half_an_sd_is_counted_as_it_is_shown():
-    influence = leave_each_out(desks()["small"].jobs)
+    influence = leave_each_out(desk_of(**WORLDS["small"]).jobs)
     none = influence.head(0).assign(move=0.0, move_refit=0.0)
     half = influence.assign(move_sd=[0.496, *[0.1] * (len(influence) - 1)])
     assert words_doubts.leave_out_words(half, none).text.startswith("1 of 12 jobs would")
@@ -116,7 +100,7 @@ def test_a_move_of_half_an_sd_is_counted_as_it_is_shown():
 
 
 def test_weaknesses_that_the_data_do_not_have_are_not_claimed():
-    exact = desks()["small"]
+    exact = desk_of(**WORLDS["small"])
     said = words_doubts.weakness_words(exact, tried_on(exact)).text
     assert "No job counts opened rolls whole" in said
     rough = replace(exact, depth_error_mm=15.0)
@@ -130,7 +114,7 @@ def test_records_likely_wrong_are_named_and_kept(whole_rolls):
     suspects = whole_rolls.suspects()
     assert len(suspects)
     assert all(f"{job} (" in said for job in suspects["job_id"])
-    none = words_doubts.doubtful_words(desks()["small"]).text
+    none = words_doubts.doubtful_words(desk_of(**WORLDS["small"])).text
     assert none.startswith("No record is likely wrong. The share of")
 
 

@@ -9,16 +9,23 @@ from airstats.diagnostics import NONE, quantile_calibration
 from airstats.evidence import mean_by_cluster
 from airstats.looking_back import backtest
 from airstats.watch import drift_watch
-from tests.evidence_desks import desks, texts
+from tests.invented import WORLDS, desk_of, texts
 
 
 @pytest.fixture(scope="module")
 def result():
-    return backtest(desks()["reveals"].records)
+    return backtest(desk_of(**WORLDS["reveals"]).records)
+
+
+def headline(result, **columns):
+    """What is said where the jobs of the back-test were otherwise."""
+    jobs = result.jobs.assign(**columns)
+    told = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
+    return words_evidence.evidence_headline(desk_of(**WORLDS["reveals"]), told).text
 
 
 def test_the_headline_gives_every_difference_with_its_interval(result):
-    desk = desks()["reveals"]
+    desk = desk_of(**WORLDS["reveals"])
     said = words_evidence.evidence_headline(desk, result).text
     assert f"held {result.held_80 * 100:.0f} % of the uses" in said
     assert "(chance alone: 72 % to 88 %)" in said
@@ -33,44 +40,28 @@ def test_the_headline_gives_every_difference_with_its_interval(result):
     assert f"surface and a flat 10 % cost {flat['dearer']:.0f} more ({ends})" in said
 
 
-def test_ways_that_jobs_do_not_tell_apart_are_said_to_be_so(result):
-    jobs = result.jobs.assign(least_squares_cost=result.jobs["airstats_cost"])
-    jobs.loc[0, "least_squares_cost"] += 1.0
-    alike = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
-    said = words_evidence.evidence_headline(desks()["reveals"], alike).text
+def test_ways_not_told_apart_and_too_many_short_are_said(result):
+    alike = result.jobs["airstats_cost"] + (result.jobs.index == 0)
+    said = headline(result, least_squares_cost=alike)
     apart = said.split("do not tell our cost apart from ")[1].split("**")[0]
     assert "least squares on the middle of each count (" in apart
-
-
-def test_the_same_cost_on_every_job_is_no_interval(result):
-    jobs = result.jobs.assign(estimated_cost=result.jobs["airstats_cost"])
-    alike = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
-    said = words_evidence.evidence_headline(desks()["reveals"], alike).text
+    said = headline(result, estimated_cost=result.jobs["airstats_cost"])
     assert "what was really priced (the same on every job)" in said
-
-
-def test_too_many_short_are_called_too_many(result):
-    jobs = result.jobs.assign(airstats_rolls=0.0)
-    short = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
-    said = words_evidence.evidence_headline(desks()["reveals"], short).text
+    said = headline(result, airstats_rolls=0.0)
     assert "72 did, more than chance allows: the orders are too small" in said
 
 
-def test_whole_rolls_are_said_to_blunt_the_test(result):
+def test_calibration_is_judged_as_far_as_whole_rolls_let_it(result):
     table = quantile_calibration(result)
     assert "blunt" not in words_evidence.calibration_words(table).text
-    open_counts = table.assign(surely=0.1, possibly=0.9)
-    assert "anything from 10 % to 90 % may lie below" in (
-        words_evidence.calibration_words(open_counts).text
-    )
+    said = words_evidence.calibration_words(table.assign(surely=0.1, possibly=0.9)).text
+    assert "anything from 10 % to 90 % may lie below" in said
 
+    def say(desk):
+        return words_evidence.calibration_words(quantile_calibration(backtest(desk.records)))
 
-def test_calibration_is_judged():
-    found = texts(
-        lambda desk: words_evidence.calibration_words(quantile_calibration(backtest(desk.records)))
-    )
-    assert "Of 72 jobs" in found["reveals"]
-    table = quantile_calibration(backtest(desks()["reveals"].records))
+    assert "Of 72 jobs" in texts(say)["reveals"]
+    table = quantile_calibration(result)
     off = words_evidence.calibration_words(table.assign(verdict="too few")).text
     assert "too few below 10 %" in off
     assert "further off than chance allows" in off
@@ -78,7 +69,7 @@ def test_calibration_is_judged():
 
 
 def test_a_crew_that_departs_is_named():
-    desk = desks()["crew"]
+    desk = desk_of(**WORLDS["crew"])
     watch = drift_watch(desk.jobs, desk.chain)
     known = group_departures(watch, desk.jobs)
     assert set(known["jobs_of"]) >= {"all jobs", "small jobs", "crew Damson"}

@@ -3,7 +3,7 @@ import pandas as pd
 
 from airstats import words_information
 from airstats.information import jobs_a_quarter, jobs_to_halve
-from tests.evidence_desks import texts
+from tests.invented import texts
 
 
 def test_jobs_to_halve_follow_the_firm():
@@ -20,17 +20,10 @@ def test_jobs_to_halve_follow_the_firm():
 
 def test_out_of_reach_is_said_in_words_and_table():
     table = pd.DataFrame(
-        {
-            "allowance": ["waste", "reveal.centre"],
-            "sd": [0.02, 0.1],
-            "jobs_still": [np.inf, 100.0],
-            "sd_still": [0.015, 0.01],
-            "quarters_drift": [np.inf, np.inf],
-            "jobs_drift": [np.inf, np.inf],
-            "sd_drift": [0.018, 0.08],
-            "unit": "m²",
-        }
-    )
+        {"allowance": ["waste", "reveal.centre"], "sd": [0.02, 0.1], "unit": "m²",
+         "jobs_still": [np.inf, 100.0], "sd_still": [0.015, 0.01], "quarters_drift": np.inf,
+         "jobs_drift": np.inf, "sd_drift": [0.018, 0.08]}
+    )  # fmt: skip
     said = words_information.halving_words(table, 10.0).text
     assert "reveal.centre 100 jobs (2.5 years); not waste" in said
     assert "none is ever halved" in said

@@ -11,7 +11,7 @@ from airstats.screen import Picture, Words
 from airstats.words_materials import materials_now, price_section, update_section
 from airstats.words_materials_evidence import evidence_section
 from airstats.words_materials_owner import owner_section
-from tests.material_firm import firm
+from tests.invented import firm
 
 SECTIONS = {
     "owner": owner_section,
@@ -23,7 +23,7 @@ SECTIONS = {
 
 def desk_of(records, packs=None):
     table = records.materials.assign(estimated=packs) if packs else records.materials
-    return lay_out(replace(records, materials=table), "", None, None)
+    return lay_out(replace(records, materials=table))
 
 
 @pytest.fixture(scope="module")
@@ -37,41 +37,42 @@ def texts(section):
 
 
 @pytest.mark.parametrize("name", SECTIONS)
-def test_a_firm_without_records_sees_nothing(name):
-    assert SECTIONS[name](desk_of(firm(jobs=8))) == ()
-
-
-@pytest.mark.parametrize("name", SECTIONS)
-def test_a_section_starts_with_its_heading(name, short):
+def test_a_section_starts_with_its_heading_and_is_none_without_records(name, short):
     section = SECTIONS[name](short)
     assert isinstance(section[0], Words)
     assert section[0].text.startswith("## ")
     assert len(section) >= 2
+    assert SECTIONS[name](desk_of(firm(jobs=8))) == ()
 
 
-def test_the_owner_reads_that_metres_were_not_counted(short):
-    said = texts(owner_section(short))
-    assert "more than priced over 24 jobs" in said
-    assert "Nobody counts the edges of the frames: the price does not follow their number" in said
+EDGES = "Nobody counts the edges of the frames: the price does not follow their number"
 
 
-def test_the_owner_reads_that_the_rate_is_high():
-    """Priced with more than enough for what is counted; half as much again is used."""
-    said = texts(owner_section(desk_of(firm(jobs=24, frame_tape=0.5), packs=4.0)))
-    assert "The main reason is waste: it took" in said
-    assert "the price held" in said
+@pytest.mark.parametrize(
+    ("used", "packs", "told"),
+    [
+        ({"frame_tape": 0.1}, 2.0, ("more than priced over 24 jobs", EDGES)),
+        # Priced with more than enough for what is counted; half as much again is used.
+        ({"frame_tape": 0.5}, 4.0, ("The main reason is waste: it took", "the price held")),
+        (
+            {"corner_pieces": 0.0}, 12.0,
+            ("fewer than priced", "The price held more than the jobs took."),
+        ),
+    ],
+    ids=["not counted", "wasted", "priced amply"],
+)  # fmt: skip
+def test_the_owner_reads_why_packs_ran_over(used, packs, told):
+    said = texts(owner_section(desk_of(firm(jobs=24, **used), packs)))
+    assert all(part in said for part in told), said
 
 
-def test_the_owner_reads_that_there_is_nothing_to_find():
-    said = texts(owner_section(desk_of(firm(jobs=24, corner_pieces=0.0), packs=12.0)))
-    assert "fewer than priced" in said
-    assert "The price held more than the jobs took." in said
-
-
-def test_the_picture_says_in_words_what_it_shows(short):
+def test_the_picture_and_a_plain_regression_say_what_they_show(short):
     picture = next(part for part in owner_section(short) if isinstance(part, Picture))
     assert picture.alt.startswith("Packs beyond the price. Frame tape: used less priced")
     assert len(picture.data) == 5
+    table = evidence_section(short)[1]
+    shown = table.frame.iloc[0]
+    assert shown["plain"] == pytest.approx(shown["mean"], abs=4 * shown["sd"] + 0.1)
 
 
 def test_kept_values_price_the_next_jobs(short):
@@ -84,9 +85,3 @@ def test_kept_values_price_the_next_jobs(short):
     before = with_materials(short.before, short.records).materials["frame tape"]["shown"]
     assert kept["mean"] == before["mean"] != new["mean"]
     assert kept["jobs_used"] < new["jobs_used"] == 24
-
-
-def test_a_plain_regression_stands_beside(short):
-    table = evidence_section(short)[1]
-    shown = table.frame.iloc[0]
-    assert shown["plain"] == pytest.approx(shown["mean"], abs=4 * shown["sd"] + 0.1)

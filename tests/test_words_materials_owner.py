@@ -12,7 +12,7 @@ from airstats.materials import CORNER_PACK
 from airstats.screen import Picture, Words
 from airstats.takeoff import take_off
 from airstats.words_materials_owner import owner_section
-from tests.material_firm import firm
+from tests.invented import firm
 
 
 @pytest.fixture(scope="module")
@@ -74,13 +74,10 @@ def test_waste_is_the_reason_where_the_price_holds_the_corners():
     assert re.search(r"The main reason is waste: it took \d+ ± \d+ packs; the price held \d+", told)
 
 
-def test_a_good_price_leaves_nothing_to_find(corners):
+def test_a_good_price_leaves_nothing_to_find_and_an_ample_one_is_said(corners):
     told = said(section(corners, np.ceil(1.05 * needed(corners))))
     assert "Nothing to find: that is no more than chance makes." in told
     assert "reason" not in told
-
-
-def test_a_price_that_held_too_much_is_said(corners):
     told = said(section(corners, np.ceil(1.5 * needed(corners))))
     assert "fewer than priced over 24 jobs" in told
     assert "The price held more than the jobs took." in told

@@ -1,7 +1,6 @@
 """The owner's sentences on firms whose truth is known: they must say it, and change with it."""
 
 import re
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,32 +8,11 @@ import pytest
 from airstats import words_owner
 from airstats.breakdown import usual_split
 from airstats.desk import lay_out
-from tests.invented import invent
-
-
-@pytest.fixture(scope="module")
-def reveals():
-    return lay_out(invent(factor=0.6))
-
-
-@pytest.fixture(scope="module")
-def crew():
-    return lay_out(invent(factor=0.2, reveal_mm=100.0, crew_extra=0.25))
-
-
-@pytest.fixture(scope="module")
-def nothing():
-    return lay_out(invent(priced_reveals=True))
+from tests.invented import change, counted_whole, desk_of, invent
 
 
 def over(desk):
     return desk.jobs.table["used_rolls"] - desk.jobs.table["estimated_rolls"]
-
-
-def whole_rolls(records):
-    """The same firm, that rounds prices up and counts every roll it opens."""
-    rounded = {name: np.ceil(records.jobs[name]) for name in ("estimated_rolls", "used_rolls")}
-    return replace(records, jobs=records.jobs.assign(**rounded, counted="opened"))
 
 
 def test_headline_where_reveals_dominate(reveals):
@@ -50,10 +28,9 @@ def test_headline_where_reveals_dominate(reveals):
 
 def test_many_jobs_bring_the_reveals_near_the_truth():
     # The truth: prices held laps and waste, so reveals are the whole of it.
-    desk = lay_out(invent(jobs=192, factor=0.6))
-    found = re.search(
-        r"reveals account for ([\d.]+) ± ([\d.]+) rolls", words_owner.headline(desk).text
-    )
+    desk = desk_of(jobs=192, factor=0.6)
+    said = words_owner.headline(desk).text
+    found = re.search(r"reveals account for ([\d.]+) ± ([\d.]+) rolls", said)
     assert abs(float(found[1]) - over(desk).sum()) < float(found[2]) < 10
 
 
@@ -71,34 +48,26 @@ def test_headline_where_there_is_nothing_to_find(nothing):
     assert said.startswith("**Nothing to find: you used 0.1 rolls more than priced over 48 jobs")
     assert said.endswith("no more than chance makes.**")
     assert "account" not in said
+    assert words_owner.headline(desk_of(jobs=1)).text.startswith("**Nothing to find: ")
 
 
 def test_headline_where_prices_held_too_much():
     records = invent(jobs=12, priced_reveals=True)
-    ample = records.jobs["estimated_rolls"] + 1
-    desk = lay_out(replace(records, jobs=records.jobs.assign(estimated_rolls=ample)))
-    said = words_owner.headline(desk).text
+    ample = change(records, estimated_rolls=records.jobs["estimated_rolls"] + 1)
+    said = words_owner.headline(lay_out(ample)).text
     assert "rolls fewer than priced" in said
     assert "your prices held more than the jobs took" in said
 
 
-def test_one_job_is_no_evidence():
-    assert words_owner.headline(lay_out(invent(jobs=1))).text.startswith("**Nothing to find: ")
-
-
 def test_without_a_price_there_is_no_money():
-    desk = lay_out(invent(jobs=12, price=float("nan")))
+    desk = lay_out(invent(jobs=12, price=np.nan))
     said = words_owner.headline(desk).text + words_owner.quarter_money(desk).text
     assert "no roll_price in the records, so no money" in said
     assert "nan" not in said
     assert "worth" not in said
     assert "overrun_money" not in words_owner.worst_table(desk)
-
-
-def test_money_of_some_jobs_says_of_which():
-    records = invent(jobs=12)
-    records.jobs.loc[:5, "roll_price"] = np.nan
-    assert "in the 6 jobs with a price" in words_owner.headline(lay_out(records)).text
+    some = lay_out(invent(jobs=12, price=np.repeat([np.nan, 150.0], 6)))
+    assert "in the 6 jobs with a price" in words_owner.headline(some).text
 
 
 def test_shares_name_every_cause_with_its_interval(reveals, crew):
@@ -112,29 +81,25 @@ def test_shares_name_every_cause_with_its_interval(reveals, crew):
     assert said != words_owner.shares(crew).text
 
 
-def test_whole_rolls_have_a_part_where_rolls_are_counted_whole():
-    desk = lay_out(whole_rolls(invent(factor=0.6)))
+def test_whole_rolls_and_prices_below_the_surface_have_their_part():
+    desk = lay_out(counted_whole(invent(factor=0.6), "estimated_rolls"))
     split = usual_split(desk.jobs, desk.now).set_index("cause")
     assert split["mean"].sum() == pytest.approx(over(desk).sum())
     assert split.loc["whole_rolls", "high"] - split.loc["whole_rolls", "low"] > 2
     assert re.search(r"whole-roll rounding −?[\d.]+ ± [\d.]+", words_owner.shares(desk).text)
-
-
-def test_a_price_below_the_bare_surface_is_said():
     records = invent(jobs=12)
-    short = records.jobs["estimated_rolls"] - 1.5
-    desk = lay_out(replace(records, jobs=records.jobs.assign(estimated_rolls=short)))
-    assert "of the bare surface that was not priced" in words_owner.shares(desk).text
+    short = change(records, estimated_rolls=records.jobs["estimated_rolls"] - 1.5)
+    assert "of the bare surface that was not priced" in words_owner.shares(lay_out(short)).text
 
 
 def test_a_quarter_over_and_a_quarter_under(reveals):
     said = words_owner.quarter_money(reveals).text
     assert re.fullmatch(r"In 2025Q4 alone: [\d.]+ rolls over in 12 jobs, worth \d+\.", said)
-    less = replace(reveals.records, jobs=reveals.records.jobs.assign(used_rolls=1.0))
+    less = change(reveals.records, used_rolls=1.0)
     assert "rolls under in 12 jobs" in words_owner.quarter_money(lay_out(less)).text
 
 
-def test_advice_names_its_units_and_follows_the_finding(reveals, nothing):
+def test_advice_names_its_units_and_a_crew_that_stands_out(reveals, nothing, crew):
     said = words_owner.advice(reveals).text
     assert said.startswith("**What to change:** price the laid sheet")
     factor = reveals.now.table().loc["reveal.diagonal", "mean"]
@@ -144,56 +109,47 @@ def test_advice_names_its_units_and_follows_the_finding(reveals, nothing):
     said = words_owner.advice(nothing).text
     assert said.startswith("**Nothing need change.**")
     assert "flat percentage" not in said
-
-
-def test_advice_sends_the_owner_to_a_crew_that_stands_out(crew, reveals):
     said = words_owner.advice(crew).text
     assert re.search(r"And see why crew Damson uses \d+\.\d ± \d+\.\d % of laid sheet more", said)
     assert "crew" not in words_owner.advice(reveals).text
 
 
-def test_one_crew_cannot_be_told_from_waste(reveals):
-    assert "cannot be told from the crews' part" not in words_owner.cannot_separate(reveals).text
-    for name, reason in (("Elm", "as crew Elm did every job"), ("", "as no crew is named")):
-        records = invent(jobs=12)
-        desk = lay_out(replace(records, jobs=records.jobs.assign(crew=name)))
-        assert f"waste cannot be told from the crews' part, {reason}" in (
-            words_owner.cannot_separate(desk).text
-        )
+@pytest.mark.parametrize(
+    ("name", "reason"), [("Elm", "as crew Elm did every job"), ("", "as no crew is named")]
+)
+def test_one_crew_cannot_be_told_from_waste(reveals, name, reason):
+    told = "waste cannot be told from the crews' part"
+    assert told not in words_owner.cannot_separate(reveals).text
+    desk = lay_out(change(invent(jobs=12), crew=name))
+    assert f"{told}, {reason}" in words_owner.cannot_separate(desk).text
 
 
 def test_what_cannot_be_separated_follows_the_records(reveals, crew):
     # Few m² of reveal: each cut is hardly learnt. Many: learnt, but traded against waste.
     said = words_owner.cannot_separate(crew).text
-    assert (
-        "for reveals corner to corner (24 jobs) and slit down the middle (24 jobs) common" in said
-    )
+    assert "reveals corner to corner (24 jobs) and slit down the middle (24 jobs) common" in said
     assert "reveals and waste took" not in said
     said = words_owner.cannot_separate(reveals).text
     assert re.search(r"reveals and waste took \d+ ± \d+ rolls together", said)
     assert "common practice" not in said
 
 
-def test_any_job_is_taken_apart(reveals):
+def test_any_job_is_taken_apart_or_the_worst_one(reveals, crew):
     row = reveals.jobs.table.set_index("job_id").loc["J007"]
     said = words_owner.job_words(reveals, "j007").text
     assert said.startswith(f"**J007** ({row['quarter']}) was priced at")
     assert f"used {row['used_rolls']:g}: " in said
     split = words_owner.job_split(reveals, "J007")
     assert split["mean"].sum() == pytest.approx(row["used_rolls"] - row["estimated_rolls"])
-
-
-def test_without_a_name_the_worst_job_is_taken_apart(reveals, crew):
     worst = reveals.jobs.table["job_id"][over(reveals).idxmax()]
     said = words_owner.job_words(reveals).text
     assert said.startswith(f"**{worst}** (")
     assert "the job that ran over most," in said
     assert said != words_owner.job_words(crew).text
-
-
-def test_an_unknown_job_is_a_plain_message(reveals):
     assert "near it are" in words_owner.job_words(reveals, "J0077").text
     assert words_owner.job_split(reveals, "J0077").empty
+    said = words_owner.job_words(crew).text
+    assert re.search(r"over\. The main cause: crews, 1\.\d ± 0\.1 rolls\.$", said)
 
 
 def test_a_job_whose_record_looks_wrong_is_said_to():
@@ -205,22 +161,10 @@ def test_a_job_whose_record_looks_wrong_is_said_to():
     assert re.search(r" Look at this record first: the chance that it is wrong is .*\d %\.$", said)
 
 
-def test_the_main_cause_of_a_job_is_named(crew):
-    said = words_owner.job_words(crew).text
-    assert re.search(r"over\. The main cause: crews, 1\.\d ± 0\.1 rolls\.$", said)
-
-
-def test_worst_jobs_are_few_or_many(reveals, crew, nothing):
-    assert "so it is spread over many jobs. Their main cause: reveals" in (
-        words_owner.worst_words(reveals).text
-    )
-    assert "so a few jobs make it. Their main cause: crews in 10" in (
-        words_owner.worst_words(crew).text
-    )
-    assert words_owner.worst_words(nothing).text.endswith("nothing to find here.")
-
-
-def test_no_job_over_is_said():
-    records = invent(jobs=12)
-    desk = lay_out(replace(records, jobs=records.jobs.assign(used_rolls=1.0)))
+def test_worst_jobs_are_few_or_many_or_none(reveals, crew, nothing):
+    said = [words_owner.worst_words(desk).text for desk in (reveals, crew, nothing)]
+    assert "so it is spread over many jobs. Their main cause: reveals" in said[0]
+    assert "so a few jobs make it. Their main cause: crews in 10" in said[1]
+    assert said[2].endswith("nothing to find here.")
+    desk = lay_out(change(invent(jobs=12), used_rolls=1.0))
     assert words_owner.worst_words(desk).text == "No job ran over."

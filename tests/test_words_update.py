@@ -13,13 +13,12 @@ from airstats.desk import lay_out
 from airstats.influence import pulls
 from airstats.prior_check import prior_check
 from airstats.watch import drift_watch
-from tests.invented import invent
-from tests.material_firm import firm
+from tests.invented import counted_whole, desk_of, firm, invent, used_more, without_openings
 
 
 @pytest.fixture(scope="module")
 def reveals():
-    return lay_out(invent(factor=0.6, seed=4))
+    return desk_of(factor=0.6, seed=4)
 
 
 @pytest.fixture(scope="module")
@@ -27,8 +26,7 @@ def jumped():
     """A firm that takes a tenth more sheet in its last quarter."""
     records = invent()
     last = records.jobs["quarter"].eq("2025Q4")
-    more = records.jobs["used_rolls"] + records.jobs["surface_m2"] * 0.1 / 75 * last
-    return lay_out(replace(records, jobs=records.jobs.assign(used_rolls=more)))
+    return lay_out(used_more(records, records.jobs["surface_m2"] * 0.1 / 75 * last))
 
 
 def compared(desk):
@@ -45,11 +43,17 @@ def test_allowances_are_accepted_or_looked_at(reveals, jumped):
     assert re.search(r"Advice: look at .*waste.* before you accept", other)
 
 
-def test_a_drift_is_looked_at_before_the_values_are_accepted(reveals, jumped):
+def test_a_drift_is_said_and_looked_at_before_the_values_are_accepted(reveals, jumped):
     for desk, advice in ((reveals, "accept the new values"), (jumped, "look at the drift of all")):
         held = compared(desk).assign(verdict="held")
         watch = drift_watch(desk.jobs, desk.chain)
         assert f"Advice: {advice}" in words_update.allowance_headline(desk, held, watch).text
+    calm = words_update.watch_words(reveals, drift_watch(reveals.jobs, reveals.chain)).text
+    assert "**Nothing has drifted" in calm
+    assert "once in 560 jobs" in calm
+    said = words_update.watch_words(jumped, drift_watch(jumped.jobs, jumped.chain)).text
+    assert "**Drift in 2025Q4: all jobs took more sheet than foretold (line crossed at J0" in said
+    assert re.search(r"mean of that quarter \+\d+ m² a job", said)
 
 
 def test_the_reason_names_the_move_and_what_chance_can_do(jumped, reveals):
@@ -70,32 +74,26 @@ def test_the_reason_names_the_move_and_what_chance_can_do(jumped, reveals):
 
 
 def test_late_jobs_belong_to_the_evidence_of_the_quarter(reveals):
-    early = lay_out(invent(factor=0.6, seed=4), "2025Q3")
+    early = desk_of("2025Q3", factor=0.6, seed=4)
     kept = decide(early.before, early.now, "keep", "wait", "AB")
-    desk = lay_out(invent(factor=0.6, seed=4), previous=kept)
-    assert "24 new jobs (12 jobs of earlier quarters, late)" in (
-        words_update.allowance_headline(desk, compared(desk)).text
-    )
-    sd = compared(desk)["alone_sd"]
-    assert (sd < compared(reveals)["alone_sd"] + 1e-9).all()
+    desk = lay_out(reveals.records, previous=kept)
+    said = words_update.allowance_headline(desk, compared(desk)).text
+    assert "24 new jobs (12 jobs of earlier quarters, late)" in said
+    assert (compared(desk)["alone_sd"] < compared(reveals)["alone_sd"] + 1e-9).all()
 
 
-def test_a_first_quarter_is_compared_with_the_starting_belief():
-    desk = lay_out(invent(), "2025Q1")
+def test_first_quarters_and_quarters_without_jobs_say_so():
+    desk = desk_of("2025Q1")
     table = compared(desk)
     assert "First quarter" in words_update.allowance_headline(desk, table).text
     assert table["old"].iloc[0] == pytest.approx(desk.now.belief.prior.waste[0])
-
-
-def test_a_quarter_without_jobs_has_nothing_to_accept(reveals):
     records = invent(factor=0.6, seed=4)
     idle = lay_out(records, "2025Q4", calibrate(records))
     said = words_update.allowance_headline(idle, compared(idle)).text
     assert "2025Q4, 0 new jobs" in said
     assert "Nothing to accept" in said
-    assert words_update.pull_words(pulls(idle.jobs, idle.before, idle.now)).text == (
-        "No new job, so nothing pulls."
-    )
+    none = pulls(idle.jobs, idle.before, idle.now)
+    assert words_update.pull_words(none).text == "No new job, so nothing pulls."
 
 
 def test_the_decision_is_said_with_reason_and_what_waits(reveals):
@@ -126,33 +124,16 @@ def test_pull_words_name_the_job_and_change_with_it(reveals):
     assert hard.startswith("**Check the record of J044 before you accept**")
 
 
-def test_watch_words_say_nothing_or_who_and_when(reveals, jumped):
-    calm = words_update.watch_words(reveals, drift_watch(reveals.jobs, reveals.chain)).text
-    assert "**Nothing has drifted" in calm
-    assert "once in 560 jobs" in calm
-    said = words_update.watch_words(jumped, drift_watch(jumped.jobs, jumped.chain)).text
-    assert "**Drift in 2025Q4: all jobs took more sheet than foretold (line crossed at J0" in said
-    assert re.search(r"mean of that quarter \+\d+ m² a job", said)
-
-
-def test_watch_words_name_a_crew_that_went_its_own_way():
+def test_drift_of_a_crew_and_of_whole_rolls_by_chance():
     records = invent(jobs=96)
     late = records.jobs["quarter"].eq("2025Q4") & records.jobs["crew"].eq("Birch")
-    less = records.jobs["used_rolls"] - records.jobs["surface_m2"] * 0.12 / 75 * late
-    desk = lay_out(replace(records, jobs=records.jobs.assign(used_rolls=less)))
-    said = words_update.watch_words(desk, drift_watch(desk.jobs, desk.chain)).text
-    assert "crew Birch took less sheet than foretold" in said
-    past = words_update.watch_words(
-        replace(desk, quarter="2026Q1"), drift_watch(desk.jobs, desk.chain)
-    ).text
+    desk = lay_out(used_more(records, records.jobs["surface_m2"] * -0.12 / 75 * late))
+    watch = drift_watch(desk.jobs, desk.chain)
+    assert "crew Birch took less sheet than foretold" in words_update.watch_words(desk, watch).text
+    past = words_update.watch_words(replace(desk, quarter="2026Q1"), watch).text
     assert "Nothing has drifted in 2026Q1" in past
     assert " Earlier: crew Birch took less" in past
-
-
-def test_whole_rolls_are_crossed_by_chance_more_often():
-    records = invent()
-    whole = records.jobs.assign(used_rolls=np.ceil(records.jobs["used_rolls"]), counted="opened")
-    desk = lay_out(replace(records, jobs=whole))
+    desk = lay_out(counted_whole(invent()))
     said = words_update.watch_words(desk, drift_watch(desk.jobs, desk.chain)).text
     assert "once in 200 jobs" in said
     assert "counting the last roll by halves" in words_update.cannot_tell_words(desk).text
@@ -167,7 +148,7 @@ def test_what_cannot_be_told_follows_the_jobs(reveals, monkeypatch):
     )
     monkeypatch.setattr(words_update, "ENTANGLED", 0.9)
     assert "together than apart" not in words_update.cannot_tell_words(reveals).text
-    few = words_update.cannot_tell_words(lay_out(invent(jobs=8))).text
+    few = words_update.cannot_tell_words(desk_of(jobs=8)).text
     assert "crew Alder, crew Birch, crew Cedar and crew Damson have fewer than five jobs" in few
 
 
@@ -234,16 +215,13 @@ def test_crews_with_fewer_than_five_jobs_and_lists_of_up_to_eight_jobs_are_named
 
 
 def test_prior_words_judge_the_firm(reveals):
-    said = words_update.prior_words(prior_check(reveals.jobs)).text
-    assert "these 48 jobs" in said
-    records = invent()
-    more = records.jobs["used_rolls"] + 1.5
-    other = lay_out(replace(records, jobs=records.jobs.assign(used_rolls=more)))
-    assert (
-        "differs from the starting belief" in words_update.prior_words(prior_check(other.jobs)).text
-    )
-    alike = lay_out(invent(factor=0.3))
-    assert "much as the starting belief" in words_update.prior_words(prior_check(alike.jobs)).text
+    wasteful = lay_out(used_more(invent(), 1.5))
+    for desk, told in (
+        (reveals, "these 48 jobs"),
+        (wasteful, "differs from the starting belief"),
+        (desk_of(factor=0.3), "much as the starting belief"),
+    ):
+        assert told in words_update.prior_words(prior_check(desk.jobs)).text
     none = words_update.prior_words(prior_check()).text
     assert none.startswith("No job has been seen. Of an ordinary job (250 m², 12 openings of 1.23")
 
@@ -259,8 +237,5 @@ def test_depth_words_carry_the_firms_own_figures(reveals):
     assert "more jobs do not cure it" in told
     wider = rough.now.table()["sd"] > reveals.now.table()["sd"]
     assert wider["reveal.diagonal"]
-    records = invent()
-    bare = lay_out(replace(records, openings=records.openings.iloc[:0]))
-    assert words_update.depth_words(bare).text == (
-        "The jobs hold no reveals, so depths do not matter."
-    )
+    bare = words_update.depth_words(lay_out(without_openings(invent()))).text
+    assert bare == "The jobs hold no reveals, so depths do not matter."

@@ -52,18 +52,15 @@ def ran(tmp_path_factory):
     return out, str(caught.value)
 
 
-def test_a_failure_names_notebook_cell_and_reason_in_one_line(ran):
+def test_a_failure_names_cell_and_reason_and_leaves_its_half_run_copy(ran):
     assert ran[1] == ("fails, cell 4: ValueError: bad; rows (half-run copy: fails.failed.ipynb)")
-
-
-def test_a_failed_notebook_leaves_its_half_run_copy_and_no_page(ran):
     names = {path.name for path in ran[0].iterdir()}
     assert names == {"works.html", "works.pdf", "works.ipynb", "fails.failed.ipynb"}
     half = nbformat.read(ran[0] / "fails.failed.ipynb", as_version=4)
     assert any("'good!'" in str(cell.get("outputs")) for cell in half.cells)
 
 
-def test_the_page_of_a_run_states_parameters_versions_and_command(ran):
+def test_the_page_of_a_run_states_parameters_versions_and_a_command_without_folders(ran):
     page = (ran[0] / "works.html").read_text(encoding="utf-8")
     assert "<title>A &lt;small&gt; title</title>" in page
     assert "fine" in page
@@ -71,16 +68,15 @@ def test_the_page_of_a_run_states_parameters_versions_and_command(ran):
     assert re.search(r"python 3\.\d+\.\d+, airstats \d", page)
     assert "airstats quarter" in page
     assert str(ran[0].parent) not in page
+    arguments = command_of(ran[0] / "works.html")
+    assert arguments[-2:] == ["--out", "FOLDER/out"]
 
 
-def test_unknown_parameters_are_refused_by_name(tmp_path):
+def test_unknown_parameters_and_notebooks_are_refused_by_name(tmp_path):
     write_notebook(tmp_path, "works", "word")
     with pytest.raises(AirstatsError, match="works has no parameter wrod: use one of word, fail"):
         run_quarter_notebooks({"works": {"wrod": 1}}, tmp_path / "out", False, tmp_path)
     assert not (tmp_path / "out").exists()
-
-
-def test_an_unknown_notebook_is_refused_by_name(tmp_path):
     with pytest.raises(AirstatsError, match="there is no notebook absent: use one of"):
         run_quarter_notebooks({"absent": {}}, tmp_path / "out", False, tmp_path)
 
@@ -120,11 +116,6 @@ def test_every_report_of_a_run_states_the_whole_command(costed, name):
     assert (asked.quarter, asked.dates, asked.previous) == ("2026Q3", "day-first", None)
     assert (asked.leftover_cost, asked.short_cost) == (61.25, 240.0)
     assert not asked.set_aside_bad_rows
-
-
-def test_a_command_keeps_private_folders_to_itself(ran):
-    arguments = command_of(ran[0] / "works.html")
-    assert arguments[-2:] == ["--out", "FOLDER/out"]
 
 
 def test_pages_and_pictures_stand_beside_the_notebook(costed):

@@ -4,8 +4,6 @@ Run `python -m tests.benchmark.calibration_speed` from the top of the checkout.
 """
 
 import resource
-import time
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -13,11 +11,15 @@ import pandas as pd
 import statsmodels.api as sm
 
 from airstats.chain import calibrate, finished_jobs
-from airstats.records import Records
+from tests.benchmark.bars import DRIVERS
+from tests.benchmark.runs import best_of
 from tests.benchmark.worlds import World, invent_firm
 
+SIZES = ((60, 5, 1, 20), (60, 5, 5, 10), (5_000, 20, 1, 3), (50_000, 20, 1, 2), (50_000, 20, 12, 1))
+"""Jobs, kinds of openings a job, quarters, and how often each is run."""
 
-def many(jobs: int, kinds: int, quarters: int) -> Records:
+
+def many(jobs, kinds, quarters):
     """Return an invented firm's records of `jobs` jobs with `kinds` rows of openings each."""
     records = invent_firm(World("large", jobs=jobs, quarters=quarters), 1).records
     rng = np.random.default_rng(2)
@@ -28,49 +30,25 @@ def many(jobs: int, kinds: int, quarters: int) -> Records:
     return replace(records, openings=small)
 
 
-def least_squares(records: Records) -> None:
+def least_squares(records):
     """Fit the plain regression that the calibration stands beside."""
     jobs = finished_jobs(records)
-    drivers = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]
     middle = jobs.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
-    sm.OLS(middle, jobs.columns(drivers)).fit(cov_type="HC3", use_t=True)
+    sm.OLS(middle, jobs.columns(DRIVERS)).fit(cov_type="HC3", use_t=True)
 
 
-def best_of(times: int, run: Callable[[], object]) -> float:
-    """Return the shortest of some runs, seconds."""
-
-    def once() -> float:
-        start = time.perf_counter()
-        run()
-        return time.perf_counter() - start
-
-    return min(once() for _ in range(times))
-
-
-def main() -> None:
-    """Print one row a size."""
-    rows = []
-    for jobs, kinds, quarters, times in (
-        (60, 5, 1, 20),
-        (60, 5, 5, 10),
-        (5_000, 20, 1, 3),
-        (50_000, 20, 1, 2),
-        (50_000, 20, 12, 1),
-    ):
-        records = many(jobs, kinds, quarters)
-        calibrate(records)
-        rows.append(
-            {
-                "jobs": jobs,
-                "rows of openings": len(records.openings),
-                "quarters": quarters,
-                "calibrate, s": best_of(times, lambda: calibrate(records)),  # noqa: B023
-                "least squares, s": best_of(times, lambda: least_squares(records)),  # noqa: B023
-                "peak memory, GB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20,
-            }
-        )
-    print(pd.DataFrame(rows).round(4).to_string(index=False))
+def measured(jobs, kinds, quarters, times):
+    """Return the row of one size."""
+    records = many(jobs, kinds, quarters)
+    calibrate(records)
+    return {
+        "jobs": jobs, "rows of openings": len(records.openings), "quarters": quarters,
+        "calibrate, s": best_of(times, calibrate, records),
+        "least squares, s": best_of(times, least_squares, records),
+        "peak memory, GB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20,
+    }  # fmt: skip
 
 
 if __name__ == "__main__":
-    main()
+    table = pd.DataFrame([measured(*size) for size in SIZES])
+    print(table.round(4).to_string(index=False))

@@ -3,27 +3,21 @@
 Run `python -m tests.benchmark.far_reveals --seeds 25` from the top of the checkout.
 """
 
-import argparse
+from functools import partial
 
-import pandas as pd
-
-from airstats.allowances import Allowances
 from airstats.calibration import FORMS, design
 from airstats.chain import calibrate
-from airstats.takeoff import Takeoff, take_off
+from airstats.takeoff import take_off
+from tests.benchmark import runs
 from tests.benchmark.worlds import World, invent_firm
 
 TRUE_FACTOR = 0.8
 """Two sd above the starting belief of 0.30 ± 0.25, and beyond what the geometry leaves bare."""
 CROSSING = slice(1, 3)
 """Places of the two cuts across the opening among the parameters."""
-KINDS = tuple(
-    World(f"{jobs} jobs", jobs=jobs, quarters=jobs // 12, mechanism="flat", factor=TRUE_FACTOR)
-    for jobs in (12, 24, 48, 96)
-)
 
 
-def reveal_sheet(known: Allowances, jobs: Takeoff, form: str) -> float:
+def reveal_sheet(known, jobs, form):
     """Return the sheet a m² of reveal that one form expects at the cuts across the opening."""
     belief, place = known.belief, FORMS.index(form)
     chosen = belief.form == place
@@ -34,7 +28,7 @@ def reveal_sheet(known: Allowances, jobs: Takeoff, form: str) -> float:
     return float(fresh.sum() / area)
 
 
-def one_firm(world: World, seed: int) -> dict[str, float]:
+def one_firm(world, seed):
     """Calibrate one firm; return what each form says, and whether the interval holds the truth."""
     firm = invent_firm(world, seed)
     known, ahead = calibrate(firm.records), take_off(firm.takeoff)
@@ -45,22 +39,15 @@ def one_firm(world: World, seed: int) -> dict[str, float]:
     }
 
 
-def measure(seeds: int) -> pd.DataFrame:
-    """Return one row a number of jobs, averaged over the seeds."""
-    return pd.DataFrame(
-        {
-            world.name: pd.DataFrame([one_firm(world, seed) for seed in range(seeds)]).mean()
-            for world in KINDS
-        }
-    ).T
-
-
-def main() -> None:
-    """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", type=int, default=25)
+def main():
+    """Print one row a number of jobs, averaged over the seeds."""
+    asked, rows = runs.asked(__doc__, 25), {}
+    for jobs in (12, 24, 48, 96):
+        kind = {"jobs": jobs, "quarters": jobs // 12, "mechanism": "flat", "factor": TRUE_FACTOR}
+        run = partial(one_firm, World("far", **kind))
+        rows[f"{jobs} jobs"] = runs.averaged(run, asked.seeds, asked.first)
     print(f"true sheet a m² of reveal: {TRUE_FACTOR}")
-    print(measure(parser.parse_args().seeds).round(3))
+    runs.show(rows)
 
 
 if __name__ == "__main__":

@@ -18,23 +18,18 @@ from pathlib import Path
 
 from airstats.allowances import load_allowances
 from airstats.staging import MAKING, UNFINISHED
-from tests.invented import invent
+from tests.invented import invent, save
 
 QUARTERS = ("2025Q1", "2025Q2")
 PAGES = ("why_jobs_run_over", "update_allowances", "price_jobs", "evidence")
 
 
-def write_source(folder: Path, jobs: int = 24) -> Path:
+def write_source(folder, jobs=24):
     """Write an invented firm's records as a firm would keep them."""
-    folder.mkdir(parents=True)
-    records = invent(jobs=jobs)
-    own = records.jobs.drop(columns=["quarter", "finished"])
-    own.to_csv(folder / "jobs.csv", index=False)
-    records.openings.drop(columns="from_summary").to_csv(folder / "openings.csv", index=False)
-    return folder
+    return save(folder, invent(jobs=jobs))
 
 
-def command(verb: str, source: Path, quarter: str, out: Path) -> list[str]:
+def command(verb, source, quarter, out):
     """Return the command line of one run."""
     asked = [str(source), "--quarter", quarter, "--out", str(out)]
     return [sys.executable, "-m", "airstats", verb, *asked]

@@ -163,16 +163,17 @@ def _draw_jobs(rng: np.random.Generator, total: int) -> tuple[pd.DataFrame, pd.D
     other = rng.random(rows) < 0.2
     swapped = np.where(usual[job] == "diagonal", "centre", "diagonal")
     cut = np.where(large, "lined", np.where(other, swapped, usual[job]))
+
+    def sizes(of_large, of_others):
+        drawn = [rng.uniform(*span, rows) for span in (of_large, of_others)]
+        return np.where(large, *drawn).round(-1)
+
     openings = pd.DataFrame(
         {
             "job": job,
             "count": np.where(large, 1, rng.integers(1, 5, rows)),
-            "width_mm": np.where(
-                large, rng.uniform(1800, 3200, rows), rng.uniform(600, 1800, rows)
-            ).round(-1),
-            "height_mm": np.where(
-                large, rng.uniform(2000, 2300, rows), rng.uniform(600, 1700, rows)
-            ).round(-1),
+            "width_mm": sizes((1800, 3200), (600, 1800)),
+            "height_mm": sizes((2000, 2300), (600, 1700)),
             "reveal_mm": rng.uniform(150, 450, total).round(-1)[job],
             "sides": np.where(large & (rng.random(rows) < 0.5), 3, 4),
             "cut_pattern": cut,
@@ -195,20 +196,16 @@ def _lined_area(jobs: pd.DataFrame, openings: pd.DataFrame) -> pd.Series:
     return area.groupby(lined["job"]).sum().reindex(jobs.index, fill_value=0.0)
 
 
-def _pieces(openings: pd.DataFrame, truth: Truth) -> pd.DataFrame:
+def _pieces(openings, truth):
     """Bare pieces of each row: how many, m² each, and the chance that an off-cut serves."""
-    w, h = openings["width_mm"] / 1000, openings["height_mm"] / 1000
-    d, cut = openings["reveal_mm"] / 1000, openings["cut_pattern"]
+    w, h, d = (openings[name] / 1000 for name in ("width_mm", "height_mm", "reveal_mm"))
     t = RETURN_M
-    half = np.minimum(w, h) / 2
+    which = [openings["cut_pattern"] == cut for cut in ("diagonal", "centre")]
     corner = 0.5 * (d + t) ** 2 * (w / h + h / w)
-    area = np.select([cut == "diagonal", cut == "centre"], [corner, (d + 2 * t) * (w + 2 * t)], 0)
-    each = np.select([cut == "diagonal", cut == "centre"], [4, 2], 0)
-    fits = np.select([cut == "diagonal", cut == "centre"], [half > 1.6 * d, w / 2 > 2 * d + t])
-    share = np.select(
-        [cut == "diagonal", cut == "centre"], [truth.reuse["diagonal"], truth.reuse["centre"]], 0.0
-    )
-    number = each * openings["count"]
+    area = np.select(which, [corner, (d + 2 * t) * (w + 2 * t)], 0)
+    fits = np.select(which, [np.minimum(w, h) / 2 > 1.6 * d, w / 2 > 2 * d + t])
+    share = np.select(which, [truth.reuse["diagonal"], truth.reuse["centre"]], 0.0)
+    number = np.select(which, [4, 2], 0) * openings["count"]
     return pd.DataFrame({"number": number, "m2": area, "chance": np.where(fits, share, 0.0)})
 
 

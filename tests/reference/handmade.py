@@ -43,10 +43,7 @@ def jobs_table(
 
 
 def near_exact(
-    response: np.ndarray,
-    sd: float,
-    slope_on: np.ndarray | None = None,
-    crew: np.ndarray | str = "",
+    response: np.ndarray, sd: float, slope_on: np.ndarray | None = None, crew: np.ndarray | str = ""
 ) -> Takeoff:
     """Return jobs whose use is known almost exactly: a normal likelihood."""
     response = np.atleast_1d(np.asarray(response, dtype=float))

@@ -55,23 +55,14 @@ def line(values):
     return np.column_stack([np.ones(len(values)), values])
 
 
-def test_slope_with_bins_of_ten():
+def test_slope_and_mean_in_bins_of_ten():
     agree("cars.slope", most_likely(line(SPEED), LOW, HIGH))
-
-
-def test_mean_only():
+    agree("cars.open", most_likely(line(SPEED), LOW, OPEN_HIGH))
     agree("cars.mean", most_likely(np.ones((50, 1)), LOW, HIGH))
-
-
-def test_mean_only_against_scipy():
     ours = most_likely(np.ones((50, 1)), LOW, HIGH)
     scipys = norm.fit(CensoredData(interval=np.column_stack([LOW, HIGH])))
     # scipy's own optimiser stops at about 1e-5.
     assert ours[:2] == pytest.approx(scipys, abs=1e-4)
-
-
-def test_bins_without_an_upper_end():
-    agree("cars.open", most_likely(line(SPEED), LOW, OPEN_HIGH))
 
 
 def test_left_censored():

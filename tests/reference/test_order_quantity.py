@@ -12,14 +12,11 @@ def normal(mean, sd):
     return Mixture(np.ones(1), np.array([[float(mean)]]), np.array([[float(sd)]]))
 
 
-def test_quantity_of_a_normal_need():
+def test_quantity_and_cost_of_a_normal_need():
     """Snyder & Shen, example 4.3: holding .18, penalty .70, N(50, 8); published values seen."""
     share = critical_share(leftover_cost=0.18, short_cost=0.70)
     agree("newsvendor.quantity", normal(50, 8).quantile(share))
-
-
-def test_cost_of_a_normal_need():
-    """The same example: cost 1.997605. Rolls of 0.01 stand in for a continuous quantity."""
+    # The same example: cost 1.997605. Rolls of 0.01 stand in for a continuous quantity.
     roll = np.array([0.01])
     need = normal(50, 8)
     order = rolls_for_share(need, roll, critical_share(0.18, 0.70))

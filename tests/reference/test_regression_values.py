@@ -35,18 +35,12 @@ def stackloss():
     return as_jobs(table.endog, *table.exog.to_numpy().T)
 
 
-def test_norris_straight_line():
+def test_published_regressions():
     # The printed columns are y x.
     y, x = np.array([row.split() for row in NORRIS.split(";")], dtype=float).T
     fit = plain_regression(as_jobs(y, x))
     agree("norris.line", [*fit.table["coefficient"], fit.sd_m2, fit.r_squared])
-
-
-def test_hc3_error_of_the_slope_of_cars():
     agree("cars.hc3", plain_regression(cars()).table["se"].iloc[1])
-
-
-def test_leverage_and_influence_of_stackloss():
     points = plain_regression(stackloss()).points
     agree("stackloss.leverage", points["leverage"].iloc[[20, 16]])
     agree("stackloss.influence", points.loc[20, ["cooks", "studentised"]])

@@ -24,23 +24,17 @@ def level(belief):
     return first(belief, INTERCEPT)
 
 
-def test_one_observation_moves_a_mean():
+def test_observations_move_a_mean_as_in_worked_examples():
     """A worked example in the manner of Gelman et al.; published value seen."""
     prior = known_spread(np.sqrt(80), intercept=(110, np.sqrt(120)))
     moved = update(starting_belief(prior), near_exact(98, np.sqrt(80)))
     agree("normal.one", level(moved))
-
-
-def test_five_observations_move_a_mean():
-    """The same example with five observations of mean 98; published value seen."""
+    # The same example with five observations of mean 98; published value seen.
     prior = known_spread(np.sqrt(80), intercept=(110, np.sqrt(120)))
     moved = update(starting_belief(prior), near_exact([98, 90, 106, 95, 101], np.sqrt(80)))
     agree("normal.five", level(moved))
     assert level(moved)[1] == pytest.approx(14.118, abs=5e-4)
-
-
-def test_the_update_of_a_test_score():
-    """Berger 1985, Statistical Decision Theory; value from memory, computed twice."""
+    # Berger 1985, Statistical Decision Theory; value from memory, computed twice.
     prior = known_spread(10.0, intercept=(100, 15.0))
     moved = update(starting_belief(prior), near_exact(115, 10.0))
     agree("berger.score", level(moved))
@@ -54,14 +48,11 @@ def cars():
 CARS_PRIOR = known_spread(15.38, intercept=(0.0, 10.0), slope=(3.0, 1.0))
 
 
-def test_conjugate_regression():
+def test_conjugate_regression_at_once_and_one_by_one():
     """Prior N((0, 3), diag(100, 1)), sigma 15.38; reproduced by two implementations."""
     distance, speed = cars()
     moved = update(starting_belief(CARS_PRIOR), near_exact(distance, 15.38, speed))
     agree("cars.conjugate", moved.mean[0, [INTERCEPT, SLOPE]])
-
-
-def test_conjugate_regression_one_by_one():
     distance, speed = cars()
     whole = update(starting_belief(CARS_PRIOR), near_exact(distance, 15.38, speed))
     step = starting_belief(CARS_PRIOR)

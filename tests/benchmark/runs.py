@@ -1,0 +1,64 @@
+"""What measurements on invented firms share: what an oracle orders, many seeds at once, a table."""
+
+import argparse
+import time
+from concurrent.futures import ProcessPoolExecutor
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from airstats.mixture import Mixture
+from airstats.pricing import critical_share, expected_cost
+
+LEFTOVER, SHORT = 60.0, 240.0
+WANTED = critical_share(LEFTOVER, SHORT)
+
+
+def oracle_cost(order, mean, sd, size):
+    """Return the mean cost of orders in packs of `size`, expected over the luck of each job."""
+    use = Mixture(np.ones(1), mean[None, :], sd[None, :])
+    packs = np.broadcast_to(size, order.shape)
+    return float(expected_cost(use, packs, order.astype(int), LEFTOVER, SHORT).mean())
+
+
+def oracle_order(mean, sd, size, share=WANTED):
+    """Return the packs of one who knows every parameter but no luck."""
+    return np.ceil(norm.ppf(share, mean, sd) / size)
+
+
+def averaged(run, seeds, first=0, workers=2):
+    """Return the mean over the seeds of what `run(seed)` finds, by name."""
+    with ProcessPoolExecutor(workers) as pool:
+        return pd.DataFrame(pool.map(run, range(first, first + seeds), chunksize=5)).mean()
+
+
+def beside_oracle(mean, *costs):
+    """Return each cost as a multiple of the oracle's, then the rest."""
+    times = (mean[list(costs)] / mean["oracle"]).rename("x {}".format)
+    return pd.concat([times, mean.drop([*costs, "oracle"])])
+
+
+def asked(about, seeds):
+    """Read the command line: how many seeds, from which on, and which worlds."""
+    parser = argparse.ArgumentParser(description=about)
+    parser.add_argument("--seeds", type=int, default=seeds)
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--world", default="", help="only worlds whose name holds this text")
+    return parser.parse_args()
+
+
+def show(rows):
+    """Print one row a name."""
+    with pd.option_context("display.width", 250, "display.max_columns", 30):
+        print(pd.DataFrame(rows).T.round(4))
+
+
+def best_of(times, run, *given):
+    """Return the shortest of some runs, seconds."""
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        run(*given)
+        taken.append(time.perf_counter() - start)
+    return min(taken)
