@@ -13,7 +13,7 @@ from airstats.chain import (
 )
 from airstats.cut_patterns import CUTS
 from airstats.errors import AirstatsError, AllowancesError, RecordsError
-from airstats.prior import DRIFT_OF_FACTORS, REVEAL_FACTORS, Prior
+from airstats.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff import Takeoff
 from tests.benchmark.worlds import World, invent_firm
 from tests.invented import change, ids, invent, keep, same_belief
@@ -200,7 +200,7 @@ def test_a_quarter_that_is_none(quarter):
 def test_errors_of_depths_add_as_squares():
     """Lengths that weigh 3, 4 and 12 m² a m of error: together 13."""
     lengths = {
-        f"reveal_length_{cut}_m": [weight / REVEAL_FACTORS[cut][0], 0.0]
+        f"reveal_length_{cut}_m": [weight / CUTS[cut].reveal_factor.mean, 0.0]
         for cut, weight in zip(CUTS, (3.0, 4.0, 12.0), strict=True)
     }
     jobs = finished_jobs(RECORDS).table.head(2).assign(**lengths)
