@@ -26,6 +26,7 @@ from airstats.files import own_digest, readable_json, rounded, sha256, write_who
 from airstats.material_file import Blocks, blocks_of, shown_part, stored_part
 from airstats.mixture import Mixture
 from airstats.prior import Prior
+from airstats.records import CODED
 
 FORMAT = "airstats-allowances/1"
 INTERVAL = 0.9
@@ -77,6 +78,11 @@ class Allowances:
             " belief."
             for cut in self.added_cuts
         )
+
+    @property
+    def coded(self) -> bool:
+        """Whether codes stand in place of names."""
+        return self.records.startswith(CODED)
 
     def table(self) -> pd.DataFrame:
         """Return the allowances: index the name; `mean, sd, low, high, unit`.

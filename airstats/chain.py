@@ -11,7 +11,6 @@ import numpy as np
 
 from airstats.allowances import Allowances, load_allowances, unchanged
 from airstats.calibration import Belief, branch_over_drift, update_and_judge, widen
-from airstats.codes import refuse_coded
 from airstats.cut_patterns import CUTS
 from airstats.errors import AllowancesError, RecordsError
 from airstats.names import name_key, places_of
@@ -20,6 +19,10 @@ from airstats.quarters import quarter_number, quarters_between
 from airstats.records import Records
 from airstats.takeoff import Takeoff, take_off
 
+NO_NAMES = (
+    "the previous allowances were written with codes, so nobody can tell which jobs they hold:"
+    " give the file of the same quarter that was written without codes."
+)
 SUSPECT_FROM = 0.5
 MOST_DRIFT = 1.0
 """m² a m² laid in a quarter; more than the whole sheet is no drift."""
@@ -169,7 +172,8 @@ def _refuse_without_jobs(jobs: Takeoff, quarter: str) -> None:
 
 
 def _sources(records: Records, previous: Allowances | None) -> dict[str, str]:
-    refuse_coded(previous, records)
+    if previous is not None and previous.coded and not records.coded:
+        raise AllowancesError(NO_NAMES)
     return {"records": records.digest, "previous": previous.digest() if previous else ""}
 
 

@@ -18,19 +18,14 @@ import pandas as pd
 from airstats.allowances import Allowances
 from airstats.belief_file import belief_of, belief_rows
 from airstats.calibration import Belief
+from airstats.chain import NO_NAMES
 from airstats.errors import AllowancesError
 from airstats.materials import MATERIALS
 from airstats.names import name_key
-from airstats.records import Records
+from airstats.records import CODED, Records
 from airstats.tables import ADDED_COLUMNS, COLUMNS
 
-CODED = "coded:"
-"""Stands before the records' digest in what was made with codes."""
 EXCLUDED, FAULTY = "excluded", "faulty"
-_NO_NAMES = (
-    "the previous allowances were written with codes, so nobody can tell which jobs they hold:"
-    " give the file of the same quarter that was written without codes."
-)
 _LETTERS = {"job_id": "J", "crew": "C", "work_type": "W", "mark": "M"}
 """Columns of names, and the letter of their codes. Other known texts are checked words of the
 trade."""
@@ -78,8 +73,8 @@ def code_names(
     AllowancesError
         If `previous` was itself written with codes: nobody could tell which job is which.
     """
-    if previous is not None and _is_coded(previous):
-        raise AllowancesError(_NO_NAMES)
+    if previous is not None and previous.coded:
+        raise AllowancesError(NO_NAMES)
     first = _first_seen(records)
     found: dict[str, list[str]] = {}
     for column in _LETTERS:
@@ -100,18 +95,6 @@ def coded_sources(
         coded_allowances(previous, codes) if previous else None,
         coded_records(to_price, codes, "coded takeoff") if to_price else None,
     )
-
-
-def refuse_coded(previous: Allowances | None, records: Records) -> None:
-    """Refuse to go on from allowances with codes: their jobs would be counted twice.
-
-    Raises
-    ------
-    AllowancesError
-        If `previous` was written with codes and the records hold names.
-    """
-    if previous is not None and _is_coded(previous) and not records.digest.startswith(CODED):
-        raise AllowancesError(_NO_NAMES)
 
 
 def coded_records(records: Records, codes: Codes, source: str = "coded records") -> Records:
@@ -278,10 +261,6 @@ def _numbered(letter: str, names: list[str]) -> dict[str, str]:
 def _counting(codes: pd.Series) -> pd.Series:
     """Texts that sort as the codes count: J999 before J1000."""
     return codes.astype("str").str.zfill(12)
-
-
-def _is_coded(allowances: Allowances) -> bool:
-    return allowances.records.startswith(CODED)
 
 
 def _digest(name: str) -> str:

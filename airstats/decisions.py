@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from airstats.allowances import Allowances
 from airstats.chain import calibrate_through, carried_forward, of_the_run
-from airstats.desk import Desk
 from airstats.errors import AllowancesError
 from airstats.material_calibration import materials_carried_forward
 from airstats.quarterly import with_materials
@@ -103,12 +102,6 @@ def check_decision(decision: str, reason: str = "", by: str = "") -> None:
             f"decision keep: {' and '.join(missing)} must be given, so that the next quarter"
             " knows why its jobs waited."
         )
-
-
-def after_decision(desk: Desk, decision: str, reason: str = "", by: str = "") -> Desk:
-    """Return the desk as it stands after the decision: its last allowances are those that stand."""
-    decided = decide(desk.before, desk.now, decision, reason, by)
-    return replace(desk, chain=(*desk.chain[:-1], decided))
 
 
 def waiting_jobs(allowances: Allowances) -> list[str]:

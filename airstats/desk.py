@@ -10,6 +10,7 @@ import pandas as pd
 from airstats.allowances import Allowances, load_allowances
 from airstats.chain import calibrate_through, finished_jobs
 from airstats.codes import coded_sources
+from airstats.decisions import decide
 from airstats.errors import RecordsError
 from airstats.quarters import quarter_number
 from airstats.records import Records, read_records
@@ -147,6 +148,12 @@ def lay_out(
         previous=previous,
         depth_error_mm=depth_error_mm,
     )
+
+
+def after_decision(desk: Desk, decision: str, reason: str = "", by: str = "") -> Desk:
+    """Return the desk as it stands after the decision: its last allowances are those that stand."""
+    decided = decide(desk.before, desk.now, decision, reason, by)
+    return replace(desk, chain=(*desk.chain[:-1], decided))
 
 
 def open_firms(

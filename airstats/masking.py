@@ -10,7 +10,6 @@ from typing import Any
 from nbformat import NotebookNode
 
 from airstats.allowances import load_allowances
-from airstats.codes import CODED
 from airstats.errors import AirstatsError
 
 _SHOWN = ("quarter", "dates", "decision")
@@ -54,7 +53,7 @@ def refuse_named_folder(folder: Path) -> None:
         If the folder holds allowances with names: what is left there would undo the codes.
     """
     kept = folder / "allowances.json"
-    if kept.exists() and not load_allowances(kept).records.startswith(CODED):
+    if kept.exists() and not load_allowances(kept).coded:
         raise AirstatsError(
             f"{folder} holds the reports of a run without codes, and some of its files would stay:"
             " give another folder with --out."

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import numpy as np
 import pandas as pd
+
+_SHOWN = 60
+# Control characters would reach the terminal; marks of direction would turn the sentence round.
+_UNSEEN = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
 
 
 def each(frame: pd.DataFrame) -> Iterator[Any]:
@@ -70,3 +77,16 @@ def listed(items: list[str]) -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def shown(text: str) -> str:
+    """Return a text fit for a message: cut if long, with signs that nobody sees as their codes."""
+    cut = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+    return _UNSEEN.sub(lambda sign: f"<{ord(sign[0]):04X}>", cut)
+
+
+def listing(names: Iterable[str]) -> str:
+    """Return the first ten names, and how many more there are."""
+    listed = [shown(name) for name in names]
+    more = f" and {len(listed) - 10} more" if len(listed) > 10 else ""
+    return (", ".join(listed[:10]) or "nothing") + more

@@ -25,6 +25,10 @@ _NO_MATERIALS = COLUMNS["materials"]
 _SET_ASIDE = ["table", "row", "reason"]
 
 
+CODED = "coded:"
+"""Stands before the digest of records with codes in place of names."""
+
+
 @dataclass(frozen=True)
 class Records:
     """Checked records of n jobs, m kinds of opening and k uses of other materials.
@@ -60,6 +64,11 @@ class Records:
     digest: str
     notes: tuple[str, ...]
     materials: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=_NO_MATERIALS))
+
+    @property
+    def coded(self) -> bool:
+        """Whether codes stand in place of names."""
+        return self.digest.startswith(CODED)
 
     @property
     def remarks(self) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from functools import lru_cache
 import pandas as pd
 
 from airstats import (
+    came_true,
     charts_evidence,
     comparison,
     diagnostics,
@@ -88,7 +89,7 @@ def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
 def chances(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     """Show whether the foretold chances came true."""
     result = _back_tested(desk, leftover_cost, short_cost)
-    checked = diagnostics.quantile_calibration(result) if result else diagnostics.NONE
+    checked = came_true.quantile_calibration(result) if result else came_true.NONE
     yield words_evidence.calibration_words(checked, result)
     yield charts_evidence.calibration(checked) if len(checked) else None
     yield show_table(checked, "Uses below each foretold quantile")

@@ -22,8 +22,9 @@ from airstats.cells import (
 from airstats.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.cut_patterns import CUTS
 from airstats.dates import read_dates
-from airstats.faults import Fault, listing
+from airstats.faults import Fault
 from airstats.materials import MATERIALS, PRETAPED_SHARE
+from airstats.phrases import listing
 from airstats.tables import COLUMNS, Table, as_text, unread_headings
 from airstats.units import converted, own_unit
 

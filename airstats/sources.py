@@ -10,7 +10,8 @@ from pathlib import Path
 
 from airstats.csv_tables import csv_table
 from airstats.errors import RecordsError
-from airstats.faults import Fault, UnreadableTableError, listing
+from airstats.faults import Fault, UnreadableTableError
+from airstats.phrases import listing
 from airstats.sheet_tables import workbook_table
 from airstats.tables import COLUMNS, EMPTY, Table, parquet_table
 from airstats.xlsx import open_workbook

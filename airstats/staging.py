@@ -15,8 +15,8 @@ from itertools import count
 from pathlib import Path
 
 from airstats.errors import AirstatsError
-from airstats.faults import listing
 from airstats.files import held, write_whole
+from airstats.phrases import listing
 
 MAKING = ".airstats-making"
 """The hidden folder, inside the results' own, that a run works in."""

@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import infer_dtype
 
-from airstats.faults import Fault, UnreadableTableError, shown, unreadable
+from airstats.faults import Fault, UnreadableTableError, unreadable
+from airstats.phrases import shown
 from airstats.units import declared, name_in, own_unit, units_read
 
 _JOBS = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_width_m

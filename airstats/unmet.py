@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from airstats.allowances import Allowances
-from airstats.faults import listing
 from airstats.names import name_key, places_of
-from airstats.phrases import counted
+from airstats.phrases import counted, listing
 from airstats.quarters import quarters_between
 from airstats.records import Records
 

@@ -21,11 +21,11 @@ from traitlets.config import Config
 from airstats.blocks import Page, images, notebook_page
 from airstats.errors import AirstatsError
 from airstats.export import html_of
-from airstats.faults import shown
 from airstats.files import write_whole
 from airstats.kernels import Kernel, end_kernels
 from airstats.masking import masked_notebook
 from airstats.pdf import pdf_of
+from airstats.phrases import shown
 from airstats.pricing import LEFTOVER_COST, SHORT_COST
 from airstats.provenance import Parameters, command_of, made_from
 from airstats.screen import NOT_WORKED_OUT, STRICT, Words

@@ -13,8 +13,8 @@ from typing import cast
 from xml.etree import ElementTree
 
 from airstats.errors import RecordsError
-from airstats.faults import listing, shown
 from airstats.marks import MarkedError, Marks, marks_of
+from airstats.phrases import listing, shown
 from airstats.tables import COLUMNS, LARGEST_UNPACKED, MOST_CELLS
 
 _WORKBOOK, _RELATIONS = "xl/workbook.xml", "xl/_rels/workbook.xml.rels"

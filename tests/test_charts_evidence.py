@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from airstats import charts_evidence
-from airstats.diagnostics import find_influence, quantile_calibration
+from airstats.came_true import quantile_calibration
+from airstats.diagnostics import find_influence
 from airstats.evidence import plain_regression, regression_frame
 from airstats.firms import firm_table
 from airstats.looking_back import backtest

@@ -14,9 +14,9 @@ from pypdf import PdfReader
 
 from airstats.__main__ import main
 from airstats.chain import calibrate
-from airstats.codes import CODED
 from airstats.errors import AirstatsError
 from airstats.masking import masked, refuse_named_folder
+from airstats.records import CODED
 from airstats.workbook import NOTEBOOKS, notebooks_folder
 from tests.invented import save
 from tests.test_codes import MARKER, marked

@@ -9,7 +9,8 @@ from airstats.__main__ import main
 from airstats.allowances import load_allowances
 from airstats.calibration import update, widen
 from airstats.chain import calibrate
-from airstats.decisions import after_decision, check_decision, decide, waiting_jobs
+from airstats.decisions import check_decision, decide, waiting_jobs
+from airstats.desk import after_decision
 from airstats.errors import AllowancesError
 from airstats.quarterly import calibrate as calibrate_all
 from airstats.records import read_records

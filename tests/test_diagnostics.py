@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from airstats.diagnostics import find_influence, quantile_calibration, slopes_without, spread_below
+from airstats.came_true import quantile_calibration, spread_below
+from airstats.diagnostics import find_influence, slopes_without
 from airstats.evidence import plain_regression, regression_frame
 from airstats.looking_back import PERCENTS, backtest
 from tests.benchmark.worlds import World, invent_firm

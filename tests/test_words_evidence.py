@@ -4,8 +4,7 @@ import pandas as pd
 import pytest
 
 from airstats import words_evidence
-from airstats.came_true import group_departures
-from airstats.diagnostics import NONE, quantile_calibration
+from airstats.came_true import NONE, group_departures, quantile_calibration
 from airstats.evidence import mean_by_cluster
 from airstats.looking_back import backtest
 from airstats.watch import drift_watch

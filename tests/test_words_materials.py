@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from airstats.decisions import after_decision
-from airstats.desk import lay_out
+from airstats.desk import after_decision, lay_out
 from airstats.quarterly import with_materials
 from airstats.screen import Picture, Words
 from airstats.words_materials import materials_now, price_section, update_section

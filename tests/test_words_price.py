@@ -3,7 +3,7 @@ from dataclasses import replace
 
 import pytest
 
-from airstats.decisions import after_decision
+from airstats.desk import after_decision
 from airstats.orders import order_costs
 from airstats.pooling import pooled_orders
 from airstats.pricing import priced
