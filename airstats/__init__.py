@@ -8,21 +8,23 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 _HOME = {
-    "AirstatsError": "errors",
-    "AllowancesError": "errors",
-    "RecordsError": "errors",
+    "AirstatsError": "base",
+    "AllowancesError": "base",
+    "RecordsError": "base",
     "Records": "records",
     "check_records": "records",
     "read_records": "records",
-    "Allowances": "allowances",
-    "load_allowances": "allowances",
-    "calibrate": "quarterly",
-    "calibrate_many": "many_firms",
+    "take_off": "takeoff",
+    "Allowances": "model",
+    "calibrate": "model",
+    "calibrate_many": "model",
+    "load_allowances": "model",
+    "material_table": "model",
+    "buying_list": "pricing",
     "price": "pricing",
-    "price_materials": "material_pricing",
-    "buying_list": "buying",
-    "material_table": "material_calibration",
-    "backtest": "looking_back",
+    "price_materials": "pricing",
+    "split_overrun": "analysis",
+    "backtest": "backtests",
 }
 __all__ = [
     "AirstatsError",
@@ -41,19 +43,24 @@ __all__ = [
     "price",
     "price_materials",
     "read_records",
+    "split_overrun",
+    "take_off",
 ]
 
 if TYPE_CHECKING:
-    from airstats.allowances import Allowances, load_allowances
-    from airstats.buying import buying_list
-    from airstats.errors import AirstatsError, AllowancesError, RecordsError
-    from airstats.looking_back import backtest
-    from airstats.many_firms import calibrate_many
-    from airstats.material_calibration import material_table
-    from airstats.material_pricing import price_materials
-    from airstats.pricing import price
-    from airstats.quarterly import calibrate
+    from airstats.analysis import split_overrun
+    from airstats.backtests import backtest
+    from airstats.base import AirstatsError, AllowancesError, RecordsError
+    from airstats.model import (
+        Allowances,
+        calibrate,
+        calibrate_many,
+        load_allowances,
+        material_table,
+    )
+    from airstats.pricing import buying_list, price, price_materials
     from airstats.records import Records, check_records, read_records
+    from airstats.takeoff import take_off
 
 
 def __getattr__(name: str) -> Any:

@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, redirect_stdout, suppress
 from pathlib import Path
 
-from airstats import __version__, verbs
-from airstats.errors import AirstatsError
+from airstats import __version__
+from airstats.base.errors import AirstatsError
+from airstats.cli import commands
 
 DONE, DATA_WILL_NOT_DO, STOPPED = 0, 1, 130
 """Exit statuses; argparse itself leaves with 2 where the command was called wrongly."""
@@ -73,7 +74,7 @@ def _run(asked: argparse.Namespace) -> int:
     try:
         with _said_at_the_end():
             if hasattr(asked, "out"):
-                from airstats.spared import spare_what_is_there
+                from airstats.cli.overwrite_guard import spare_what_is_there
 
                 spare_what_is_there(asked)
             asked.run(asked)
@@ -91,7 +92,7 @@ def _run(asked: argparse.Namespace) -> int:
 
 
 def _quarter_text(text: str) -> str:
-    from airstats.quarters import quarter_number
+    from airstats.base.quarters import quarter_number
 
     try:
         quarter_number(text)
@@ -115,7 +116,7 @@ def _ending(fit: str) -> Callable[[str], str]:
     remedy = f"a file is written that ends in {fit}" if fit else "a folder is written"
 
     def fitting(text: str) -> str:
-        from airstats.spared import FILES
+        from airstats.cli.overwrite_guard import FILES
 
         ending = Path(text).suffix.lower()
         if ending == fit or (not fit and ending not in FILES):
@@ -205,7 +206,7 @@ def _depths(verb: argparse.ArgumentParser) -> None:
 def _add_check(known: _Verbs) -> None:
     _verb(
         known,
-        verbs.check,
+        commands.check,
         "list every fault of the records, or follow an allowances file back through its chain",
         "data/demo, or: airstats check reports/2026Q3/allowances.json",
     )
@@ -214,7 +215,7 @@ def _add_check(known: _Verbs) -> None:
 def _add_calibrate(known: _Verbs) -> None:
     verb = _verb(
         known,
-        verbs.calibrate,
+        commands.calibrate,
         "update the allowances with finished jobs",
         "data/demo --quarter 2026Q3 --previous 2026Q2.json --out 2026Q3.json",
     )
@@ -240,7 +241,7 @@ def _add_calibrate(known: _Verbs) -> None:
 def _add_price(known: _Verbs) -> None:
     verb = _verb(
         known,
-        verbs.price,
+        commands.price,
         "price the jobs of a takeoff",
         "data/demo_takeoff --allowances 2026Q3.json --out orders.csv",
         source="takeoff",
@@ -265,7 +266,7 @@ def _add_price(known: _Verbs) -> None:
 def _add_backtest(known: _Verbs) -> None:
     verb = _verb(
         known,
-        verbs.backtest,
+        commands.backtest,
         "price every quarter from those before it and compare",
         "data/demo --out backtest",
     )
@@ -282,7 +283,7 @@ def _add_backtest(known: _Verbs) -> None:
 def _add_quarter(known: _Verbs) -> None:
     verb = _verb(
         known,
-        verbs.quarter,
+        commands.quarter,
         "check, calibrate, price, and write the reports of a quarter",
         "data/demo --quarter 2026Q3 --takeoff data/demo_takeoff --out reports/2026Q3",
     )

@@ -7,7 +7,7 @@ import os
 
 import pytest
 
-from airstats.screen import STRICT
+from airstats.reports.display import STRICT
 from tests.invented import CREW_WORLD, desk_of
 
 os.environ[STRICT] = "1"

@@ -12,8 +12,8 @@ from pandas.testing import assert_frame_equal
 
 import airstats
 from airstats.__main__ import main
-from airstats.defused import harmless
-from airstats.tables import ADDED_COLUMNS
+from airstats.base.formula_guard import harmless
+from airstats.records.raw_table import ADDED_COLUMNS
 
 CALLS = {
     "calibrate": lambda records, known: airstats.calibrate(records),

@@ -6,15 +6,15 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from airstats.cut_patterns import CUTS
-from airstats.desk import lay_out
-from airstats.material_quantities import driver_quantity, material_quantities
-from airstats.materials import MATERIALS
-from airstats.openings import opening_quantities
-from airstats.practice import Practice
-from airstats.prior import Prior
-from airstats.records import Records
-from airstats.takeoff import take_off
+from airstats.catalog.cut_patterns import CUTS
+from airstats.catalog.materials import MATERIALS
+from airstats.geometry.cutting_rules import Practice
+from airstats.model.prior import Prior
+from airstats.records.reading import Records
+from airstats.reports.desk import lay_out
+from airstats.takeoff.opening_quantities import opening_quantities
+from airstats.takeoff.per_material import driver_quantity, material_quantities
+from airstats.takeoff.sheet_quantities import take_off
 from tests.reference.handmade import jobs_table
 
 CREWS = ["Alder", "Birch", "Cedar", "Damson"]

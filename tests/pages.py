@@ -6,7 +6,7 @@ import matplotlib.image
 import pandas as pd
 from matplotlib.figure import Figure
 
-from airstats.screen import Picture, Table, Words
+from airstats.reports.display import Picture, Table, Words
 
 SCRIPT = "<script>document.title='gone'</script>"
 TYPST = '#panic("run") $x$ \\ *not bold* @ref'

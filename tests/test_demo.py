@@ -11,10 +11,10 @@ from openpyxl import load_workbook
 from pandas.testing import assert_frame_equal
 
 import airstats
-from airstats.chain import calibrate_through, finished_jobs
-from airstats.cut_patterns import CUTS
-from airstats.overrun import split_overrun
-from airstats.takeoff import take_off
+from airstats.analysis.overrun_split import split_overrun
+from airstats.catalog.cut_patterns import CUTS
+from airstats.model.quarterly_update import calibrate_through, finished_jobs
+from airstats.takeoff.sheet_quantities import take_off
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from airstats.chain import calibrate
-from airstats.looking_back import PERCENTS, pinball
-from airstats.pricing import predict, price, rolls_for_share
-from airstats.takeoff import take_off
+from airstats.backtests.rolling import PERCENTS, pinball
+from airstats.model.quarterly_update import calibrate
+from airstats.pricing.newsvendor import predict, price, rolls_for_share
+from airstats.takeoff.sheet_quantities import take_off
 from tests.benchmark import runs
 from tests.benchmark.worlds import ROLL_M2, WORLDS, invent_firm, resize
 

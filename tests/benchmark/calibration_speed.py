@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import statsmodels.api as sm
 
-from airstats.chain import calibrate, finished_jobs
+from airstats.model.quarterly_update import calibrate, finished_jobs
 from tests.benchmark.bars import DRIVERS
 from tests.benchmark.runs import best_of
 from tests.benchmark.worlds import World, invent_firm

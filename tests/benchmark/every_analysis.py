@@ -30,10 +30,10 @@ import pandas as pd
 
 import airstats
 from airstats.__main__ import main as airstats_command
-from airstats.screen import STRICT, Picture
-from airstats.workbook import NOTEBOOKS, notebooks_folder
+from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
+from airstats.reports.display import STRICT, Picture
 from tests.benchmark.worlds import Firm, World, invent_firm
-from tests.material_firm import with_use
+from tests.invented import with_use
 
 KINDS = (
     "usual", "one quarter", "one job", "identical jobs", "zero overrun", "one cut", "lined only",

@@ -5,9 +5,9 @@ Run `python -m tests.benchmark.far_reveals --seeds 25` from the top of the check
 
 from functools import partial
 
-from airstats.calibration import FORMS, design
-from airstats.chain import calibrate
-from airstats.takeoff import take_off
+from airstats.model.posterior import FORMS, design
+from airstats.model.quarterly_update import calibrate
+from airstats.takeoff.sheet_quantities import take_off
 from tests.benchmark import runs
 from tests.benchmark.worlds import World, invent_firm
 

@@ -16,8 +16,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from airstats.allowances import load_allowances
-from airstats.staging import MAKING, UNFINISHED
+from airstats.base.result_folder import MAKING, UNFINISHED
+from airstats.model.allowances import load_allowances
 from tests.invented import invent, save
 
 QUARTERS = ("2025Q1", "2025Q2")

@@ -11,12 +11,12 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from airstats.allowances import unchanged
-from airstats.material_calibration import calibrate_materials, material_table
-from airstats.material_pricing import price_materials
-from airstats.material_quantities import driver_quantity, material_quantities
-from airstats.materials import MATERIALS
-from airstats.takeoff import take_off
+from airstats.catalog.materials import MATERIALS
+from airstats.model.allowances import unchanged
+from airstats.model.material_calibration import calibrate_materials, material_table
+from airstats.pricing.material_pricing import price_materials
+from airstats.takeoff.per_material import driver_quantity, material_quantities
+from airstats.takeoff.sheet_quantities import take_off
 from tests.benchmark import runs
 from tests.benchmark.worlds import CREWS, World, invent_firm
 

@@ -6,8 +6,8 @@ Run `python -m tests.benchmark.openings_speed` from the top of the checkout.
 import argparse
 import tracemalloc
 
-from airstats.openings import opening_quantities
-from airstats.practice import Practice
+from airstats.geometry.cutting_rules import Practice
+from airstats.takeoff.opening_quantities import opening_quantities
 from tests.benchmark.runs import best_of
 from tests.invented import PLAIN, random_openings
 

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from airstats.mixture import Mixture
-from airstats.pricing import critical_share, expected_cost
+from airstats.model.normal_mixture import Mixture
+from airstats.pricing.newsvendor import critical_share, expected_cost
 
 LEFTOVER, SHORT = 60.0, 240.0
 WANTED = critical_share(LEFTOVER, SHORT)

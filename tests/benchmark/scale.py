@@ -54,8 +54,8 @@ def measure_here(verb, folder):
 
     `seconds` by the clock, `cpu_s` of the processor, `peak_gb` in GB.
     """
-    from airstats import looking_back, pricing, quarterly, records  # noqa: F401
     from airstats.__main__ import main
+    from airstats.records import reading as records  # noqa: F401
 
     start, worked = time.perf_counter(), time.process_time()
     with redirect_stdout(io.StringIO()):

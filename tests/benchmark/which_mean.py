@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtr
 
-from airstats.chain import calibrate, finished_jobs
-from airstats.pricing import predict
-from airstats.prior import Prior
+from airstats.model.prior import Prior
+from airstats.model.quarterly_update import calibrate, finished_jobs
+from airstats.pricing.newsvendor import predict
 from tests.benchmark import runs
 from tests.benchmark.worlds import WORLDS, invent_firm, resize
 from tests.invented import keep

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from airstats.records import Records
+from airstats.records.reading import Records
 
 ROLL_M2 = 75.0
 LAP_SHARE = 1.5 / 1.4

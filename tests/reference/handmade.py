@@ -1,4 +1,4 @@
-"""Textbook problems put in the shape that `airstats.calibration.update` takes.
+"""Textbook problems put in the shape that `airstats.model.posterior.update` takes.
 
 The sheet of a job is laid area x (1 + waste + crew effect) + lined reveal x factor. With a laid
 area of 1 the waste is an intercept, the lined factor a slope and the crew effect a group
@@ -8,9 +8,9 @@ effect. The laid area itself is certain; it is added to the response so that it 
 import numpy as np
 import pandas as pd
 
-from airstats.calibration import Belief
-from airstats.prior import Prior
-from airstats.takeoff import Takeoff
+from airstats.model.posterior import Belief
+from airstats.model.prior import Prior
+from airstats.takeoff.sheet_quantities import Takeoff
 
 NARROW = 1e-3
 """Half the width of a near-exact count, in standard deviations. Its effect is of the order 1e-7."""

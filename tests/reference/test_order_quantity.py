@@ -3,8 +3,8 @@
 import numpy as np
 from scipy.stats import norm
 
-from airstats.mixture import Mixture
-from airstats.pricing import critical_share, expected_cost, rolls_for_share
+from airstats.model.normal_mixture import Mixture
+from airstats.pricing.newsvendor import critical_share, expected_cost, rolls_for_share
 from tests.external_checks import agree
 
 

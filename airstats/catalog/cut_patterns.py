@@ -1,0 +1,245 @@
+"""The ways to cut an opening: all that the tool knows of a cut stands in its one entry.
+
+What names cuts reads `CUTS` when it runs, so that a cut may be added at any time.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pkgutil import resolve_name
+from typing import NamedTuple
+
+import numpy as np
+
+from airstats.base.errors import AirstatsError
+from airstats.geometry.cut_areas import cut_diagonal, cut_lined
+from airstats.geometry.cutting_rules import CutResult, Practice, Sizes
+from airstats.geometry.diagonal_outlines import diagonal_pieces
+from airstats.geometry.opening_outlines import centre_pieces, lined_pieces
+from airstats.geometry.outlines import Frame, OpeningPieces
+from airstats.geometry.slit_cut import cut_centre
+
+Steps = list[tuple[str, str]]
+"""Names of columns and their formulas; {name} stands for the cell of that column in the row."""
+_SIDES = {3, 4}
+
+
+class Guess(NamedTuple):
+    """A number as it is believed before any job: mean, sd and why."""
+
+    mean: float
+    sd: float
+    reason: str
+
+
+class Way(NamedTuple):
+    """One way to run a cut, in words, and the flaps that it leaves, by lined sides."""
+
+    words: str
+    flaps: Mapping[int, int]
+
+
+class CutFormulas(NamedTuple):
+    """A cut in the price sheet, in mm and mm²: see `sheet_geometry`.
+
+    `steps` hold `needed_CUT` and `fillable_CUT` where the cut has a re-use share; `joints` (or the
+    steps) hold `joint_CUT`.
+    """
+
+    steps: Steps
+    joints: Steps
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutPattern:
+    """One way to cut.
+
+    Parameters
+    ----------
+    name
+        What the records and every table call it: small letters and underscores.
+    words, of_reveals
+        What readers call it; and the same after "reveals", such as "cut corner to corner".
+    spellings
+        What the reader of records takes for it besides the name.
+    crosses
+        Whether the sheet is laid across the opening first; if not, the opening is taken off the
+        surface, and there are no off-cuts.
+    areas
+        What it covers, needs and leaves, for arrays of openings; lengths in mm.
+    outlines
+        The same as outlines of one opening, for the drawing; without it the drawing says so.
+    reveal_factor
+        Fresh sheet a m² of reveal, believed before any job.
+    reuse_share
+        Share of the usable off-cuts that is used, believed before any job; without it the flat
+        factor serves in both forms of the model.
+    strokes, flaps
+        Strokes of the knife in the laid sheet and flaps to fold in, with 3 and with 4 lined sides.
+    ways
+        Which way its slit may run, by `Practice.slit`; none: it has no slit.
+    tone, hatch
+        Of its part of a picture: apart from the other cuts in grey, and without any colour.
+    formulas
+        Returns its formulas for the price sheet. Without them the price sheet prices it where the
+        flat factor serves in both forms, and else says that `airstats price` does.
+
+    Raises
+    ------
+    AirstatsError
+        If an entry will not do.
+    """
+
+    name: str
+    words: str
+    of_reveals: str
+    crosses: bool
+    areas: Callable[[Sizes, Practice], CutResult]
+    reveal_factor: Guess
+    strokes: Mapping[int, int]
+    flaps: Mapping[int, int]
+    tone: str
+    hatch: str | None = None
+    spellings: tuple[str, ...] = ()
+    outlines: Callable[[Frame, Practice], OpeningPieces] | None = None
+    reuse_share: Guess | None = None
+    ways: Mapping[str, Way] = field(default_factory=dict)
+    formulas: Callable[[], CutFormulas] | None = None
+
+    def __post_init__(self) -> None:
+        guesses = [self.reveal_factor, *([self.reuse_share] if self.reuse_share else [])]
+        counts = [self.strokes, self.flaps, *(way.flaps for way in self.ways.values())]
+        faults = {
+            "name: write small letters and underscores": not re.fullmatch(
+                "[a-z][a-z_]*", self.name
+            ),
+            "words and of_reveals: say what readers call it": not (self.words and self.of_reveals),
+            "reveal_factor, reuse_share: give a mean, a sd above 0 and the reason": not all(
+                np.isfinite(guess.mean) and 0 < guess.sd < np.inf and guess.reason
+                for guess in guesses
+            ),
+            "reuse_share: without sheet across the opening there are no off-cuts; leave it out": (
+                not self.crosses and self.reuse_share is not None
+            ),
+            "strokes, flaps: give a count for 3 and for 4 lined sides": any(
+                set(count) != _SIDES for count in counts
+            ),
+        }
+        for fault, found in faults.items():
+            if found:
+                raise AirstatsError(f'the cut "{self.name}": {fault}.')
+
+    def in_words(self, slit: str) -> str:
+        """Return what readers call it, or the way in which its slit runs."""
+        way = self.ways.get(slit)
+        return way.words if way else self.words
+
+    def flaps_of(self, practice: Practice) -> Mapping[int, int]:
+        """Return the flaps by lined sides for the way that the practice names."""
+        way = self.ways.get(practice.slit)
+        return way.flaps if way else self.flaps
+
+
+class _Cuts(dict[str, CutPattern]):
+    """The cuts by name; refuses an entry that another one contradicts."""
+
+    def __setitem__(self, name: str, cut: CutPattern) -> None:
+        if name != cut.name:
+            raise AirstatsError(f'the cut "{cut.name}": enter it under its own name, not "{name}".')
+        for other in self.values():
+            both = {name, *cut.spellings} & {other.name, *other.spellings}
+            if other.name != name and both:
+                raise AirstatsError(
+                    f'the cut "{name}": "{sorted(both)[0]}" is the cut "{other.name}" already;'
+                    " take another spelling."
+                )
+        super().__setitem__(name, cut)
+
+
+def reused_cuts() -> list[str]:
+    """Return the cuts whose re-use of off-cuts is learnt."""
+    return [name for name, cut in CUTS.items() if cut.reuse_share]
+
+
+def stopped_cuts() -> list[str]:
+    """Return the cuts for which the sheet stops at the opening."""
+    return [name for name, cut in CUTS.items() if not cut.crosses]
+
+
+def unknown_cut(name: str) -> str:
+    """Say that a cut is not known, and which are."""
+    return f"cut_pattern: '{name}' is not known. Use one of {', '.join(CUTS)}."
+
+
+def _late(where: str) -> Callable[[], CutFormulas]:
+    """The formulas are loaded only where a price sheet is written."""
+
+    def load() -> CutFormulas:
+        found: CutFormulas = resolve_name(where)()
+        return found
+
+    return load
+
+
+CUTS = _Cuts()
+_GEOMETRY = "geometry of ordinary openings; wide, no source"
+_SHARE = Guess(0.5, 0.3, "nobody counts it")
+
+# A window of 1.23 x 1.48 m with a 350 mm reveal leaves a quarter of its reveal bare, a third with
+# returns; re-used tips lower that, spoilt pieces raise it. Strokes: two diagonals, with an unlined
+# threshold its edge too, and that flap is cut away.
+CUTS["diagonal"] = CutPattern(
+    name="diagonal",
+    words="corner to corner",
+    of_reveals="cut corner to corner",
+    crosses=True,
+    areas=cut_diagonal,
+    outlines=diagonal_pieces,
+    reveal_factor=Guess(0.30, 0.25, _GEOMETRY),
+    reuse_share=_SHARE,
+    strokes={4: 2, 3: 3},
+    flaps={4: 4, 3: 3},
+    tone="#F5D3A6",
+    hatch="//",
+    formulas=_late("airstats.documents.price_workbook.geometry_formulas:diagonal_formulas"),
+)
+# Head and foot are 45 % of such a reveal; re-used leaves lower that by half or more. Strokes: the
+# slit and two edges. A slit that runs level leaves one leaf, at the head, where the threshold is
+# not lined.
+CUTS["centre"] = CutPattern(
+    name="centre",
+    spellings=("center",),
+    words="slit down the middle",
+    of_reveals="slit down the middle",
+    crosses=True,
+    areas=cut_centre,
+    outlines=centre_pieces,
+    reveal_factor=Guess(0.30, 0.25, _GEOMETRY),
+    reuse_share=_SHARE,
+    strokes={4: 3, 3: 3},
+    flaps={4: 2, 3: 2},
+    ways={
+        "upright": Way("slit upright", {4: 2, 3: 2}),
+        "level": Way("slit level", {4: 2, 3: 1}),
+    },
+    tone="#FFFFFF",
+    formulas=_late("airstats.documents.price_workbook.slit_formulas:centre_formulas"),
+)
+# Every face is cut from fresh sheet, with a tenth more for turning and trimming. Strokes: the sheet
+# is cut off along every edge.
+CUTS["lined"] = CutPattern(
+    name="lined",
+    words="stopped and lined",
+    of_reveals="lined with strips",
+    crosses=False,
+    areas=cut_lined,
+    outlines=lined_pieces,
+    reveal_factor=Guess(1.10, 0.20, _GEOMETRY),
+    strokes={4: 4, 3: 4},
+    flaps={4: 0, 3: 0},
+    tone="#8CB6D3",
+    hatch="..",
+    formulas=_late("airstats.documents.price_workbook.geometry_formulas:lined_formulas"),
+)

@@ -1,0 +1,95 @@
+"""What a report says of its making: what went in, and the command that makes it again."""
+
+from __future__ import annotations
+
+import platform
+import shlex
+from collections.abc import Iterable, Mapping
+from importlib.metadata import version
+from itertools import chain
+from pathlib import Path
+from typing import Any
+
+from airstats.documents.redaction import masked
+from airstats.records.source import read_source
+from airstats.reports.desk import takeoff_path
+
+PACKAGES = (
+    *("airstats", "numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "typst"),
+)
+ELSEWHERE = "FOLDER"
+"""Stands in a command for a folder outside the one that it ran in: where files are is private."""
+_PATHS = ("records", "previous", "takeoff", "out")
+
+Parameters = Mapping[str, Any]
+
+
+def made_from(name: str, parameters: Parameters) -> dict[str, str]:
+    """Return what a report says of its making: parameters, digests, versions.
+
+    Of paths it gives only the names: where files are is private.
+    """
+    shown = {key: _shown(key, value) for key, value in masked(parameters).items()}
+    made = {"notebook": name, **shown}
+    if parameters.get("records"):
+        made["records' digest"] = read_source(parameters["records"]).digest
+    takeoff = takeoff_path(parameters.get("records", ""), parameters.get("takeoff", ""))
+    if takeoff:
+        made["takeoff's digest"] = read_source(takeoff).digest
+    versions = [f"{package} {version(package)}" for package in PACKAGES]
+    return made | {"versions": ", ".join([f"python {platform.python_version()}", *versions])}
+
+
+def command_of(parameters: Iterable[Parameters], out: Path) -> str:
+    """Return the command that makes all reports of a run again, with every parameter.
+
+    Parameters
+    ----------
+    parameters : iterable of mappings
+        Those of each notebook of the run.
+    out : Path
+        The folder of the reports.
+
+    Notes
+    -----
+    It can be pasted where the run was started. Paths outside that folder are given as
+    `FOLDER/name`: put your own folder there.
+    """
+    known = {name: value for each in parameters for name, value in each.items()}
+    takeoff = takeoff_path(known.get("records", ""), known.get("takeoff", ""))
+    shown = masked(known | {"takeoff": str(takeoff or ""), "out": str(out)})
+    records = _pasted("records", shown.pop("records", "") or "RECORDS")
+    options = [_option(name, value) for name, value in shown.items() if value]
+    return shlex.join(["airstats", "quarter", records, *chain.from_iterable(options)])
+
+
+def _option(name: str, value: Any) -> list[str]:
+    """A parameter as an option of the command; one that is true or false is a flag."""
+    option = f"--{name.replace('_', '-')}"
+    return [option] if value is True else [option, _pasted(name, value)]
+
+
+def _pasted(name: str, value: Any) -> str:
+    """A value as it stands in a command that somebody pastes."""
+    if name == "firms":
+        return "; ".join(_from_here(Path(path.strip())) for path in value.split(";"))
+    if name in _PATHS:
+        return _from_here(Path(value))
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def _from_here(path: Path) -> str:
+    """A path below the working folder as it is; of any other only its name."""
+    path, here = path.resolve(), Path.cwd()
+    inside = path.is_relative_to(here) and path != here
+    return path.relative_to(here).as_posix() if inside else f"{ELSEWHERE}/{path.name}"
+
+
+def _shown(name: str, value: Any) -> str:
+    if value == "":
+        return "(none)"
+    if isinstance(value, float):
+        return f"{value:.12g}"
+    if name == "firms":
+        return "; ".join(Path(path.strip()).name for path in value.split(";"))
+    return Path(value).name if name in _PATHS else str(value)

@@ -1,0 +1,305 @@
+"""Run the notebooks with papermill, two at a time, and export them as reports."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import papermill
+from nbclient import NotebookClient
+from papermill.exceptions import PapermillExecutionError
+from tqdm import tqdm
+from traitlets.config import Config
+
+from airstats.base.atomic_files import write_whole
+from airstats.base.errors import AirstatsError
+from airstats.base.number_text import shown
+from airstats.documents.html import html_of
+from airstats.documents.kernels import Kernel, end_kernels
+from airstats.documents.page import Page, images, notebook_page
+from airstats.documents.pdf import pdf_of
+from airstats.documents.provenance import Parameters, command_of, made_from
+from airstats.documents.redaction import masked_notebook
+from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
+from airstats.reports.display import NOT_WORKED_OUT, STRICT, Words
+
+NOTEBOOKS = ("evidence", "price_jobs", "why_jobs_run_over", "update_allowances")
+"""The slowest first, so that the others run beside it."""
+KERNEL = "python3"
+AT_A_TIME = 2
+TIMEOUT_S = 600
+PAGES = ("html", "pdf")
+_DECISION = ("decision", "decision_reason", "decided_by")
+
+
+def run_quarter(
+    records: str | Path,
+    quarter: str,
+    out_dir: str | Path,
+    previous: str | Path | None = None,
+    takeoff: str | Path | None = None,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    set_aside_bad_rows: bool = False,
+    dates: str = "ask",
+    progress: bool = True,
+    decision: tuple[str, str, str] = ("accept", "", ""),
+    codes: bool = False,
+    firms: str = "",
+    depth_error_mm: float = 0.0,
+    home: Path | None = None,
+) -> list[Path]:
+    """Run the four notebooks for a quarter and write the reports.
+
+    Parameters
+    ----------
+    decision : tuple of str
+        accept or keep, the reason, and the initials of who decided: see `decisions.decide`.
+    codes : bool
+        Replace names by codes; then no path, no name and no free text is kept in any file.
+    firms : str
+        Other firms' records to compare with, paths parted by ";".
+    depth_error_mm : float
+        Measuring error of the reveal depths, mm (sd).
+    home : Path, optional
+        The folder that the reports will be moved to, if not `out_dir`.
+
+    Returns
+    -------
+    list of Path
+        The HTML reports. The same as PDF, the executed notebooks, and each picture as PNG and
+        SVG with its numbers as CSV under `data/`, stand beside them.
+
+    Raises
+    ------
+    AirstatsError
+        As `run_quarter_notebooks`.
+    """
+    common = {
+        "records": _absolute(records),
+        "quarter": quarter,
+        "previous": _absolute(previous),
+        "set_aside_bad_rows": set_aside_bad_rows,
+        "dates": dates,
+        "depth_error_mm": depth_error_mm,
+        "codes": codes,
+    }
+    costs = {"leftover_cost": leftover_cost, "short_cost": short_cost}
+    decided = dict(zip(_DECISION, decision, strict=True))
+    extra: dict[str, dict[str, Any]] = {
+        "price_jobs": {"takeoff": _absolute(takeoff), **costs, **decided},
+        "evidence": costs | {"firms": "; ".join(map(_absolute, _paths(firms)))},
+        "why_jobs_run_over": costs,
+        "update_allowances": decided,
+    }
+    wanted = {name: common | extra.get(name, {}) for name in NOTEBOOKS}
+    return run_quarter_notebooks(wanted, out_dir, progress, home=home)
+
+
+def run_quarter_notebooks(
+    parameters_by_notebook: Mapping[str, Parameters],
+    out_dir: str | Path,
+    progress: bool = True,
+    notebooks: Path | None = None,
+    home: Path | None = None,
+) -> list[Path]:
+    """Execute notebooks, two at a time, and export each as a self-contained HTML page.
+
+    Parameters
+    ----------
+    parameters_by_notebook : mapping
+        Name of a notebook (without ending) to its parameters, plain JSON values.
+    out_dir : path
+        Gets NAME.html, NAME.pdf, NAME.ipynb and data/NAME-PICTURE.png, .svg and .csv.
+    progress : bool
+        Whether to show a bar on standard error.
+    notebooks : Path, optional
+        The folder of the notebooks; by default the project's own.
+    home : Path, optional
+        The folder that the reports will be moved to, if not `out_dir`: the command that a report
+        states names it.
+
+    Raises
+    ------
+    AirstatsError
+        If a parameter is not known, a path holds a sign that is no text, or a notebook fails:
+        then its half-run copy stands as NAME.failed.ipynb, and it has no page.
+    """
+    folder, out = notebooks or notebooks_folder(), Path(out_dir)
+    for name, parameters in parameters_by_notebook.items():
+        _refuse_no_text([folder, home or out, *parameters.values()])
+        _refuse_unknown(folder / f"{name}.ipynb", parameters)
+    out.mkdir(parents=True, exist_ok=True)
+    faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
+    with ThreadPoolExecutor(AT_A_TIME) as pool:
+        jobs = {
+            pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), out, command): name
+            for name, parameters in parameters_by_notebook.items()
+        }
+        done = as_completed(jobs)
+        try:
+            for job in tqdm(done, "notebooks", len(jobs), file=sys.stderr, disable=not progress):
+                if isinstance(error := job.exception(), AirstatsError):
+                    faults.append(str(error))
+                elif error:
+                    raise error
+                else:
+                    missing += job.result()
+        except KeyboardInterrupt:
+            pool.shutdown(wait=False, cancel_futures=True)
+            end_kernels(jobs)
+            raise
+    if faults:
+        raise AirstatsError("\n".join(sorted(faults)))
+    print(*sorted(missing), sep="\n", end="\n" * bool(missing), file=sys.stderr)
+    return [out / f"{name}.html" for name in parameters_by_notebook]
+
+
+def notebooks_folder() -> Path:
+    """Return the folder of the notebooks: in the installed package, or in the checkout.
+
+    Raises
+    ------
+    AirstatsError
+        If there is none.
+    """
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "notebooks", package.parent / "notebooks"):
+        if all((folder / f"{name}.ipynb").is_file() for name in NOTEBOOKS):
+            return folder
+    raise AirstatsError("the notebooks of airstats are not there: install the package again.")
+
+
+def refresh_notebooks() -> list[Path]:
+    """Execute the notebooks in place with their defaults, as they are kept with the project."""
+    paths = [notebooks_folder() / f"{name}.ipynb" for name in NOTEBOOKS]
+    with ThreadPoolExecutor(AT_A_TIME) as pool:
+        list(pool.map(_refresh, paths))
+    return paths
+
+
+def _refresh(path: Path) -> None:
+    notebook = nbformat.read(path, as_version=4)  # type: ignore[no-untyped-call]
+    where = {"metadata": {"path": str(path.parent)}}
+    # Times and versions would make every refresh look like a change.
+    NotebookClient(
+        notebook, kernel_name=KERNEL, resources=where, record_timing=False, timeout=TIMEOUT_S
+    ).execute(env=os.environ | {STRICT: "1"})
+    notebook.metadata.get("language_info", {}).pop("version", None)
+    text = nbformat.writes(notebook)  # type: ignore[no-untyped-call]
+    write_whole(path, text + "\n")
+
+
+def _run_one(source: Path, parameters: dict[str, Any], out: Path, command: str) -> list[str]:
+    """Run and export a notebook; return what it could not work out."""
+    name = source.stem
+    with _workplace(out) as place:
+        running = place / source.name
+        try:
+            _execute(source, running, parameters)
+        except (PapermillExecutionError, RuntimeError, TimeoutError, KeyError) as error:
+            for ending in PAGES:
+                (out / f"{name}.{ending}").unlink(missing_ok=True)
+            coded = bool(parameters.get("codes"))
+            if running.exists() and not coded:
+                os.replace(running, out / f"{name}.failed.ipynb")
+            raise AirstatsError(_fault(name, error, kept=not coded)) from error
+        notebook = nbformat.read(running, as_version=4)  # type: ignore[no-untyped-call]
+        notebook = masked_notebook(notebook, parameters)
+        nbformat.write(notebook, running)  # type: ignore[no-untyped-call]
+        os.replace(running, out / source.name)
+    (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
+    page = notebook_page(notebook, made_from(name, parameters), command)
+    _write(name, page, out)
+    said = [part.text for part in page.blocks if isinstance(part, Words)]
+    return [f"{name}: {text}" for text in said if text.startswith(NOT_WORKED_OUT)]
+
+
+def _write(name: str, page: Page, out: Path) -> None:
+    """Write a page and its pictures."""
+    for picture in images(page):
+        place = out / "data" / f"{name}-{picture.name}"
+        kinds: dict[str, str | bytes] = {"png": picture.png, "svg": picture.svg, "csv": picture.csv}
+        for ending, content in kinds.items():
+            if content:
+                write_whole(place.with_name(f"{place.name}.{ending}"), content)
+    write_whole(out / f"{name}.pdf", pdf_of(page))
+    write_whole(out / f"{name}.html", html_of(page))
+
+
+def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
+    # Elsewhere the files by which kernels are reached would pile up if runs are killed.
+    reached_by = str(target.with_name("kernel.json").resolve())
+    papermill.execute_notebook(
+        _verbatim(source),
+        _verbatim(target),
+        parameters=parameters,
+        kernel_name=KERNEL,
+        progress_bar=False,
+        execution_timeout=TIMEOUT_S,
+        # papermill's own `cwd` would move this whole process, and its other thread, elsewhere.
+        resources={"metadata": {"path": str(source.parent)}},
+        shutdown_kernel="immediate",
+        kernel_manager_class=Kernel,
+        extra_arguments=["--IPKernelApp.log_level=40"],
+        config=Config(KernelManager={"connection_file": reached_by}),
+    )
+
+
+@contextmanager
+def _workplace(out: Path) -> Iterator[Path]:
+    """A folder for half-run notebooks, on the same disk, so that moving them is one step."""
+    with tempfile.TemporaryDirectory(dir=out, prefix=".running-") as place:
+        yield Path(place)
+
+
+def _refuse_unknown(path: Path, parameters: Parameters) -> None:
+    if not path.is_file():
+        raise AirstatsError(f"there is no notebook {path.stem}: use one of {', '.join(NOTEBOOKS)}.")
+    known = papermill.inspect_notebook(_verbatim(path))
+    for name in parameters:
+        if name not in known:
+            raise AirstatsError(
+                f"{path.stem} has no parameter {name}: use one of {', '.join(known)}."
+            )
+
+
+def _refuse_no_text(values: Iterable[Any]) -> None:
+    """Refuse a path with a byte that is not UTF-8: no notebook or page could hold it."""
+    for text in map(str, values):
+        if text.encode("utf-8", "replace").decode() != text:
+            raise AirstatsError(
+                f"{shown(text)}: the path holds a byte that is no text (UTF-8), so that no report"
+                " can name it. Rename that file or folder."
+            )
+
+
+def _verbatim(path: Path) -> str:
+    """A path for papermill, which fills in what stands in braces."""
+    return str(path).replace("{", "{{").replace("}", "}}")
+
+
+def _fault(name: str, error: BaseException, kept: bool) -> str:
+    if isinstance(error, PapermillExecutionError):
+        reason = f"{error.ename}: {error.evalue}"
+        place = f"cell {error.exec_count}"
+    else:
+        reason, place = f"{type(error).__name__}: {error}", "kernel"
+    reason = "; ".join(line.strip() for line in reason.splitlines() if line.strip())
+    copy = f"half-run copy: {name}.failed.ipynb" if kept else "with codes no half-run copy is kept"
+    return f"{name}, {place}: {reason} ({copy})"
+
+
+def _paths(firms: str) -> list[str]:
+    return [path.strip() for path in firms.split(";") if path.strip()]
+
+
+def _absolute(path: str | Path | None) -> str:
+    return str(Path(path).resolve()) if path else ""

@@ -1,0 +1,162 @@
+"""The slit cut: two leaves line two faces, strips cut off the leaves may line the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airstats.geometry.cutting_rules import CutResult, Practice, Sizes, fresh_strip
+from airstats.geometry.offcuts import OFFCUT_LEAST_MM, Floats, pieces_in_strip
+
+
+@dataclass(frozen=True)
+class Leaves:
+    """A slit cut seen along its leaves: `hinge` along the fold, `span` from fold to slit (mm)."""
+
+    hinge: Floats
+    span: Floats
+    leaves: Floats
+    loose_length: Floats
+    loose_ends: Floats
+    loose: Floats
+
+
+def upright_leaves(sizes: Sizes) -> Leaves:
+    """Slit down the middle: two leaves line the jambs, head and foot need loose pieces."""
+    two = np.full_like(sizes.width, 2.0)
+    return Leaves(sizes.height, sizes.width / 2, two, sizes.width, two, 1 + sizes.foot)
+
+
+def level_leaves(sizes: Sizes) -> Leaves:
+    """Slit level: leaves line head and foot; with an unlined foot one leaf hangs from the head.
+
+    No leaf is wanted at an unlined foot, so the slit moves down to the threshold and the leaf is
+    as long as the opening is high.
+    """
+    two = np.full_like(sizes.width, 2.0)
+    span = np.where(sizes.foot > 0, sizes.height / 2, sizes.height)
+    return Leaves(sizes.width, span, 1 + sizes.foot, sizes.height, 1 + sizes.foot, two)
+
+
+def _slit(leaf: Leaves, sizes: Sizes, practice: Practice) -> tuple[Floats, CutResult]:
+    """Covered area by leaf, and all the rest, for one way of the slit."""
+    d, turned = sizes.depth, practice.return_mm
+    folded = np.minimum(d, leaf.span)
+    loose = np.where(d > 0, leaf.loose, 0.0)
+    length = leaf.loose_length + leaf.loose_ends * turned
+    fresh = fresh_strip(length, d + turned, sizes.roll, turned)
+    short = np.where(d > leaf.span, leaf.leaves, 0.0)
+    extra = fresh_strip(leaf.hinge, d - leaf.span + turned, sizes.roll, turned)
+    filled, halved, half_joint = fill_strips(leaf, d, practice)
+    filled = np.minimum(filled, loose)
+    halved = np.minimum(halved, loose)
+    left = leaf.span - folded
+    rest = loose - filled
+    joint = (
+        loose * (leaf.loose_length + leaf.loose_ends * d)
+        + rest * fresh.joint
+        + short * (leaf.hinge + extra.joint)
+        + halved * half_joint
+    )
+    covered = leaf.hinge * folded
+    return covered, CutResult(
+        jambs=covered,
+        head=covered,
+        under=covered,
+        needed=loose * fresh.sheet + short * extra.sheet,
+        fillable=filled * fresh.sheet,
+        offcut=np.where(
+            np.minimum(left, leaf.hinge) >= OFFCUT_LEAST_MM, leaf.leaves * leaf.hinge * left, 0.0
+        ),
+        laid=sizes.width * sizes.height,
+        joint=joint,
+        pieces=filled + halved + rest * fresh.parts + short * extra.parts,
+    )
+
+
+def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats, Floats, Floats]:
+    """Loose pieces that the strips left of the leaves supply.
+
+    Returns
+    -------
+    tuple
+        Pieces supplied, how many of them from two parts, and the joint in such a piece (mm).
+
+    Notes
+    -----
+    A strip (span - depth) × hinge gives pieces cut square, all turned the same way; a piece laid
+    aslant is not counted. Two parts are tried where no whole piece fits: two short halves; a part
+    as long as the strip and a patch cut beside it; or, if those give fewer, two narrow halves. The
+    parts lap by one return.
+    """
+    turned = practice.return_mm
+    left = np.maximum(leaf.span - depth, 0)
+    length, deep = leaf.loose_length + leaf.loose_ends * turned, depth + turned
+
+    def supply(a: Floats, b: Floats) -> Floats:
+        return leaf.leaves * pieces_in_strip(left, leaf.hinge, a, b)
+
+    whole = np.minimum(leaf.loose, supply(deep, length))
+    if not practice.halves:
+        return whole, np.zeros_like(whole), np.zeros_like(whole)
+    short = np.floor(supply(deep, (length + turned) / 2) / 2)
+    patched = leaf.leaves * patch_fits(left, leaf.hinge, deep, length, turned)
+    narrow = np.floor(supply((deep + turned) / 2, length) / 2)
+    across = np.maximum(short, patched)
+    halved = np.where(whole > 0, 0.0, np.minimum(leaf.loose, np.maximum(across, narrow)))
+    return whole + halved, halved, np.where(across >= narrow, depth, leaf.loose_length)
+
+
+def patch_length(hinge: Floats, length: Floats, lap: float) -> Floats:
+    """Length of the patch that a strip too short for a piece is lengthened by, mm."""
+    return np.maximum(length + lap - hinge, OFFCUT_LEAST_MM)
+
+
+def patch_fits(left: Floats, hinge: Floats, deep: Floats, length: Floats, lap: float) -> Floats:
+    """1 where a strip gives a part as long as itself and, beside it, the patch; 0 elsewhere."""
+    beside = left - deep >= patch_length(hinge, length, lap)
+    long_enough = hinge >= np.maximum(deep, OFFCUT_LEAST_MM)
+    return np.where((hinge < length) & beside & long_enough, 1.0, 0.0)
+
+
+def cut_centre(sizes: Sizes, practice: Practice) -> CutResult:
+    """Cut the slit upright, level, or whichever way is better."""
+    if practice.slit == "upright":
+        return _upright(sizes, practice)
+    if practice.slit == "level":
+        return _level(sizes, practice)
+    upright, level = _upright(sizes, practice), _level(sizes, practice)
+    better = _level_is_better(upright, level)
+    return CutResult(
+        **{
+            field.name: np.where(better, getattr(level, field.name), getattr(upright, field.name))
+            for field in fields(CutResult)
+        }
+    )
+
+
+def slit_runs_level(sizes: Sizes, practice: Practice) -> NDArray[np.bool_]:
+    """Say for each opening whether the slit of a `centre` cut runs level."""
+    if practice.slit != "best":
+        return np.full(sizes.width.shape, practice.slit == "level")
+    return _level_is_better(_upright(sizes, practice), _level(sizes, practice))
+
+
+def _level_is_better(upright: CutResult, level: CutResult) -> NDArray[np.bool_]:
+    """Less fresh sheet, by more than rounding; where it is the same, fewer pieces."""
+    gain = (upright.needed - upright.fillable) - (level.needed - level.fillable)
+    same = np.abs(gain) < 1.0
+    return np.where(same, level.pieces < upright.pieces, gain > 0)
+
+
+def _upright(sizes: Sizes, practice: Practice) -> CutResult:
+    covered, result = _slit(upright_leaves(sizes), sizes, practice)
+    none = np.zeros_like(covered)
+    return replace(result, jambs=2 * covered, head=none, under=none)
+
+
+def _level(sizes: Sizes, practice: Practice) -> CutResult:
+    covered, result = _slit(level_leaves(sizes), sizes, practice)
+    return replace(result, jambs=np.zeros_like(covered), head=covered, under=sizes.foot * covered)

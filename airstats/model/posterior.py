@@ -1,0 +1,370 @@
+"""The model: candidates for what sheet a job takes, and how counted jobs re-weigh them.
+
+Nobody knows beforehand how far jobs spread, how much crews differ, how fast allowances drift, nor
+whether a flat factor or the geometry of the off-cuts foretells the reveals better. So a table of
+candidates is kept, each one combination of these. Under each the allowances are fitted; each is
+weighed by how well it foretold the counts. What the firm reads is the weighted average.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cache, cached_property, partial
+from itertools import product
+from threading import RLock
+from typing import NamedTuple
+
+import numpy as np
+from threadpoolctl import ThreadpoolController
+
+from airstats.base.name_matching import name_key, places_of
+from airstats.catalog.cut_patterns import CUTS, reused_cuts
+from airstats.model.likelihood import Agreement, agreement
+from airstats.model.newton import Height, climb
+from airstats.model.normal_mixture import Mixture
+from airstats.model.prior import DRIFT_OF_FACTORS, Prior
+from airstats.takeoff.sheet_quantities import Takeoff, by_quantity
+
+Array = np.ndarray
+
+FORMS = ("factor", "reuse")
+"""The two means: a flat factor on reveal area, or needed sheet less a share of usable off-cuts."""
+
+JOBS_AT_A_TIME = 4096
+"""More jobs than this move the belief in turns: by then it is as good as normal."""
+NEGLIGIBLE = 1e-6
+_ONE_AT_A_TIME = RLock()
+
+
+@dataclass(frozen=True)
+class Belief:
+    """G candidates, each with a normal belief over P parameters (the allowances, then crews).
+
+    Attributes
+    ----------
+    form : (G,) index into FORMS
+    spread, crew_sd, drift : (G,) m² a m² laid
+    weight : (G,) adds up to 1
+    mean : (G, P); covariance : (G, P, P)
+    crews : names of the crews, whose departures are the last parameters
+    seen, wrong : jobs seen, and how many of them are likely grossly wrong
+    """
+
+    form: Array
+    spread: Array
+    crew_sd: Array
+    drift: Array
+    weight: Array
+    mean: Array
+    covariance: Array
+    crews: tuple[str, ...]
+    prior: Prior
+    seen: float = 0.0
+    wrong: float = 0.0
+
+    @property
+    def shared(self) -> int:
+        """How many parameters all crews share: waste, and one for each cut."""
+        return self.mean.shape[1] - len(self.crews)
+
+    @property
+    def gross_share(self) -> float:
+        """Share of the records that are grossly wrong: the prior's guess and what was seen."""
+        weight = self.prior.gross_jobs
+        return (self.prior.gross_share * weight + self.wrong) / (weight + self.seen)
+
+    def pick(self, chosen: Array) -> Belief:
+        """Return the chosen candidates, weights as they are."""
+        fields = ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance")
+        return replace(self, **{name: getattr(self, name)[chosen] for name in fields})
+
+
+class Fit(NamedTuple):
+    """Posterior of the candidates of one form: (g, P), (g, P, P) and (g,) log evidence."""
+
+    mean: Array
+    covariance: Array
+    log_evidence: Array
+
+
+def allowance_names(form: str = "factor") -> tuple[str, ...]:
+    """Return the names of the shared parameters of a form: waste, then one for each cut."""
+    reused = reused_cuts() if form == "reuse" else []
+    return ("waste", *(f"{'reuse' if cut in reused else 'reveal'}.{cut}" for cut in CUTS))
+
+
+def starting_belief(prior: Prior | None = None) -> Belief:
+    """Return the belief before any job, without crews and with one drift of zero."""
+    prior = prior or Prior()
+    forms = {0: 1 - prior.reuse_weight, 1: prior.reuse_weight}
+    grid = list(product(forms, prior.spread_nodes, prior.crew_sd_weights))
+    spread = np.array([node for _, node, _ in grid])
+    crew_sd, crew_weight = np.array([crew for _, _, crew in grid]).T
+    form = np.array([f for f, _, _ in grid])
+    z = np.log(spread / prior.spread_centre) / prior.spread_log_sd
+    weight = np.exp(-0.5 * z**2) * crew_weight * np.array([forms[f] for f in form])
+    factors = dict(zip(CUTS, prior.reveal_factors, strict=True))
+    shares = dict(zip(reused_cuts(), prior.reuse_shares, strict=True))
+    slots = np.array([[prior.waste, *cuts.values()] for cuts in (factors, factors | shares)])
+    return Belief(
+        form=form,
+        spread=spread,
+        crew_sd=crew_sd,
+        drift=np.zeros(len(grid)),
+        weight=weight / weight.sum(),
+        mean=slots[form, :, 0],
+        covariance=np.eye(slots.shape[1]) * slots[form, :, 1][:, :, None] ** 2,
+        crews=(),
+        prior=prior,
+    )
+
+
+def admit_crews(belief: Belief, names: Array) -> Belief:
+    """Add crews not met before: the firm's mean, with the spread between crews."""
+    strange = np.sort(names[(places_of(names, belief.crews) < 0) & (names != "")])
+    first = {name_key(name): name for name in strange[::-1].tolist()}
+    new = tuple(sorted(first.values()))
+    if not new:
+        return belief
+    before, after = belief.mean.shape[1], belief.mean.shape[1] + len(new)
+    mean = np.zeros((len(belief.form), after))
+    mean[:, :before] = belief.mean
+    covariance = np.zeros((len(belief.form), after, after))
+    covariance[:, :before, :before] = belief.covariance
+    place = np.arange(before, after)
+    covariance[:, place, place] = belief.crew_sd[:, None] ** 2
+    return replace(belief, mean=mean, covariance=covariance, crews=belief.crews + new)
+
+
+def branch_over_drift(belief: Belief) -> Belief:
+    """Copy every candidate once for each drift: until a second quarter comes, none is favoured."""
+    drifts = belief.prior.drift_weights
+    copies = belief.pick(np.tile(np.arange(len(belief.form)), len(drifts)))
+    drift, share = (np.repeat(column, len(belief.form)) for column in np.array(drifts).T)
+    return replace(copies, drift=drift, weight=copies.weight * share)
+
+
+def widen(belief: Belief, quarters: int) -> Belief:
+    """Let the allowances wander for some quarters: a random walk, so variances add."""
+    scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (belief.shared - 1)])
+    covariance = belief.covariance.copy()
+    place = np.arange(belief.shared)
+    covariance[:, place, place] += quarters * (belief.drift[:, None] * scale) ** 2
+    return replace(belief, covariance=covariance)
+
+
+def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) -> Belief:
+    """Move every candidate by what the counted jobs tell, and weigh the candidates anew.
+
+    Parameters
+    ----------
+    belief : Belief
+        What was believed before these jobs.
+    jobs : Takeoff
+        n finished jobs with `used_low_m2` and `used_high_m2`.
+    measuring_sd_m2 : float or (n,) array
+        Spread that roughly measured reveal depths add to each job, m².
+
+    Notes
+    -----
+    For each candidate the posterior mode is found by Newton steps with exact derivatives, and
+    its covariance is the inverse curvature there (Laplace). The evidence of a candidate is the
+    Laplace integral of likelihood times prior (Tierney & Kadane 1986).
+    """
+    return update_and_judge(belief, jobs, measuring_sd_m2)[0]
+
+
+def update_and_judge(
+    belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0
+) -> tuple[Belief, Array]:
+    """Return what `update` does, and the (n,) probability that each record is grossly wrong."""
+    extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), len(jobs))
+    wrong = np.empty(len(jobs))
+    # On several threads the library adds up in another order, so the last digits would differ.
+    with _ONE_AT_A_TIME, _libraries().limit(limits=1, user_api="blas"):
+        for part in _turns(jobs, extra):
+            belief, wrong[part] = _update_at_once(belief, jobs.where(part), extra[part])
+    return belief, wrong
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
+def _turns(jobs: Takeoff, extra_sd_m2: Array) -> list[Array]:
+    """Places of the jobs that move the belief at once; every turn takes small and large jobs."""
+    order = by_quantity(jobs, extra_sd_m2)
+    turns = -(-len(jobs) // JOBS_AT_A_TIME)
+    return [order[turn::turns] for turn in range(turns)]
+
+
+def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[Belief, Array]:
+    belief = admit_crews(belief, jobs.crews)
+    mean, covariance = belief.mean.copy(), belief.covariance.copy()
+    log_weight = np.log(belief.weight)
+    told = predictive(belief, jobs, extra_sd_m2)
+    for form in told.forms:
+        chosen = form.chosen
+        fit = _fit(belief.pick(chosen), form, told.job_sd[chosen], jobs)
+        mean[chosen], covariance[chosen] = fit.mean, fit.covariance
+        log_weight[chosen] += fit.log_evidence
+    weight = np.exp(log_weight - log_weight.max())
+    moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
+    kept = _without_negligible(moved, log_weight)
+    wrong = predictive(kept, jobs, extra_sd_m2).gross_probability()
+    counted = replace(kept, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong.sum()))
+    return counted, wrong
+
+
+def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
+    """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain."""
+    laid = jobs.columns(["laid_m2"])
+    named = (places_of(jobs.crews, crews)[:, None] == np.arange(len(crews))) * laid
+    reveals, certain = jobs.by_cut("reveal"), laid[:, 0].copy()
+    if FORMS[form] == "reuse":
+        reused = np.isin(list(CUTS), reused_cuts())
+        reveals[:, reused] = -jobs.by_cut("fillable")[:, reused]
+        certain += jobs.by_cut("needed")[:, reused].sum(axis=1)
+    return np.hstack([laid, reveals, named]), certain
+
+
+class FormDesign(NamedTuple):
+    """One form in play: its candidates, the (n, P) columns and the (n,) sheet that is certain."""
+
+    form: int
+    chosen: Array
+    columns: Array
+    certain: Array
+
+
+@dataclass(frozen=True)
+class Predictive:
+    """What each of G candidates foretells of the sheet that n jobs use; see `predictive`."""
+
+    belief: Belief
+    jobs: Takeoff
+    extra_sd_m2: Array | float = 0.0
+
+    @cached_property
+    def forms(self) -> list[FormDesign]:
+        """The design of each form that some candidate has."""
+        belief = self.belief
+        return [
+            FormDesign(int(form), belief.form == form, *design(self.jobs, form, belief.crews))
+            for form in np.unique(belief.form)
+        ]
+
+    @cached_property
+    def mean(self) -> Array:
+        """The (G, n) expected uses, m²."""
+        mean = np.empty((len(self.belief.form), len(self.jobs)))
+        for _, chosen, columns, certain in self.forms:
+            mean[chosen] = self.belief.mean[chosen] @ columns.T + certain
+        return mean
+
+    @cached_property
+    def job_sd(self) -> Array:
+        """The (G, n) standard deviations of one job about another, m²."""
+        growing = self.belief.spread[:, None] * self._laid_m2[None, :]
+        floor = self.belief.prior.floor_m2
+        return np.sqrt(floor**2 + growing**2 + np.square(self.extra_sd_m2))
+
+    @cached_property
+    def from_crew(self) -> Array:
+        """The (G, n) variances for crews not met before, m⁴; nothing where no crew is known."""
+        crews = self.belief.crews
+        unknown = (places_of(self.jobs.crews, crews) < 0) & bool(crews)
+        return np.square(self.belief.crew_sd[:, None] * self._laid_m2 * unknown)
+
+    @cached_property
+    def from_allowances(self) -> Array:
+        """The (G, n) variances for what is not known of the allowances, m⁴."""
+        variance = np.empty((len(self.belief.form), len(self.jobs)))
+        for _, chosen, columns, _ in self.forms:
+            covariance = self.belief.covariance[chosen]
+            variance[chosen] = np.einsum("ni,gij,nj->gn", columns, covariance, columns)
+        return variance
+
+    def use(self) -> Mixture:
+        """Return the distribution of the use of each of the n jobs, m²."""
+        variance = self.job_sd**2 + self.from_crew + self.from_allowances
+        return Mixture(self.belief.weight, self.mean, np.sqrt(variance))
+
+    def counts(self, gross_share: float | None = None) -> Agreement:
+        """Return how each candidate's expected uses, crews as told, agree with the counts."""
+        low, high, roll = self.jobs.columns(["used_low_m2", "used_high_m2", "roll_m2"]).T
+        share = self.belief.gross_share if gross_share is None else gross_share
+        gross_sd = np.hypot(self.job_sd, self.belief.prior.gross_rolls * roll)
+        return agreement(self.mean, self.job_sd, low, high, share, gross_sd)
+
+    def gross_probability(self) -> Array:
+        """Return the (n,) probability that each counted job's record is grossly wrong."""
+        return self.belief.weight @ self.counts().wrong
+
+    @property
+    def _laid_m2(self) -> Array:
+        return self.jobs.columns(["laid_m2"])[:, 0]
+
+
+def predictive(belief: Belief, jobs: Takeoff, extra_sd_m2: Array | float = 0.0) -> Predictive:
+    """Return means and variances of the sheet that n jobs use, candidate by candidate.
+
+    Parameters
+    ----------
+    belief : Belief
+        Widened to the quarter of the jobs.
+    jobs : Takeoff
+        n jobs.
+    extra_sd_m2 : float or (n,) array
+        Spread that roughly measured reveal depths add to each job, m².
+
+    Notes
+    -----
+    Within a candidate the use is normal: its variance is that of the allowances, of a crew not
+    met before, and of one job about another; each is worked out when it is first asked for.
+    """
+    return Predictive(belief, jobs, extra_sd_m2)
+
+
+def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
+    precision = np.linalg.inv(belief.covariance)
+    _, _, columns, certain = form
+    low, high, roll = jobs.columns(["used_low_m2", "used_high_m2", "roll_m2"]).T
+
+    def height(at: Array, rough: float) -> Height:
+        smooth = np.hypot(sd, rough * roll)
+        gross = np.hypot(smooth, belief.prior.gross_rolls * roll)
+        counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
+        return _height(belief, precision, at, columns, counts)
+
+    # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
+    start = climb(belief.mean, partial(height, rough=0.5), near=0.1)[0]
+    mode, top = climb(start, partial(height, rough=0.0), near=1e-13)
+    covariance = np.linalg.inv(top.curvature)
+    shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
+    return Fit(mode, covariance, top.value + shrink)
+
+
+def _height(
+    belief: Belief, precision: Array, at: Array, columns: Array, counts: Agreement
+) -> Height:
+    away = at - belief.mean
+    pull = np.einsum("gij,gj->gi", precision, away)
+    size = columns.shape[1]
+    squares = (columns[:, :, None] * columns[:, None, :]).reshape(-1, size * size)
+    bends = (np.maximum(counts.curvature, 0), counts.curvature)
+    curvature, exact = (precision + (b @ squares).reshape(precision.shape) for b in bends)
+    return Height(
+        value=counts.log_probability.sum(axis=1) - 0.5 * (away * pull).sum(axis=1),
+        slope=counts.slope @ columns - pull,
+        curvature=curvature,
+        exact=exact,
+    )
+
+
+def _without_negligible(belief: Belief, log_weight: Array) -> Belief:
+    """Drop candidates that no longer matter, but keep every form in play."""
+    best = np.array([log_weight[belief.form == f].max(initial=-np.inf) for f in range(len(FORMS))])
+    kept = belief.pick(log_weight - best[belief.form] > np.log(NEGLIGIBLE))
+    return replace(kept, weight=kept.weight / kept.weight.sum())

@@ -1,0 +1,140 @@
+"""A belief as it stands in a file: one row of plain numbers a candidate."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, fields
+from typing import Any
+
+import numpy as np
+
+from airstats.base.quarters import quarter_number
+from airstats.model.posterior import FORMS, Belief, allowance_names, starting_belief
+from airstats.model.prior import Prior
+
+_MOST = 1e6
+"""No number of a belief, in m², m or shares of them, comes near it."""
+
+
+def belief_rows(belief: Belief) -> list[dict[str, Any]]:
+    """Return one row a candidate; of the symmetric covariance the lower triangle."""
+    lower = np.tril_indices(belief.mean.shape[1])
+    return [
+        {
+            "form": FORMS[belief.form[g]],
+            "spread": belief.spread[g],
+            "crew_sd": belief.crew_sd[g],
+            "drift": belief.drift[g],
+            "weight": belief.weight[g],
+            "mean": belief.mean[g],
+            "covariance": belief.covariance[g][lower],
+        }
+        for g in range(len(belief.form))
+    ]
+
+
+def belief_rest(belief: Belief) -> dict[str, Any]:
+    """Return what the candidates have in common: records seen and the starting belief."""
+    return {
+        "gross_records": {"seen": belief.seen, "likely_wrong": belief.wrong},
+        "prior": asdict(belief.prior),
+    }
+
+
+def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str, Any]) -> Belief:
+    """Return the belief that `belief_rows` and `belief_rest` wrote.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        If a number is missing or cannot be.
+    """
+    size = len(allowance_names()) + len(crews)
+    lower = np.tril_indices(size)
+    covariance = np.zeros((len(rows), size, size))
+    triangles = np.array([row["covariance"] for row in rows], dtype=float)
+    covariance[:, lower[0], lower[1]] = triangles
+    covariance[:, lower[1], lower[0]] = triangles
+    np.linalg.cholesky(covariance)
+    weight = np.array([row["weight"] for row in rows], dtype=float)
+    belief = Belief(
+        form=np.array([FORMS.index(row["form"]) for row in rows]),
+        spread=np.array([row["spread"] for row in rows], dtype=float),
+        crew_sd=np.array([row["crew_sd"] for row in rows], dtype=float),
+        drift=np.array([row["drift"] for row in rows], dtype=float),
+        weight=weight / weight.sum(),
+        mean=np.array([row["mean"] for row in rows], dtype=float).reshape(len(rows), size),
+        covariance=covariance,
+        crews=crews,
+        seen=float(rest["gross_records"]["seen"]),
+        wrong=float(rest["gross_records"]["likely_wrong"]),
+        prior=Prior(**{f.name: _tuples(rest["prior"][f.name]) for f in fields(Prior)}),
+    )
+    _refuse_impossible(belief)
+    return belief
+
+
+def check_history(part: dict[str, Any], crew_jobs: dict[str, Any]) -> None:
+    """Refuse quarters, names and counts of jobs, and suspects that airstats never writes.
+
+    Raises
+    ------
+    KeyError, ValueError
+        If one is missing or cannot be.
+    """
+    if quarter_number(part["first_quarter"]) > quarter_number(part["quarter"]):
+        raise ValueError("the first quarter comes after the last")
+    for name in ("job_ids", "new_jobs", "late_jobs"):
+        if not is_texts(part[name]):
+            raise ValueError(f"{name} is not a list of texts")
+    if not all(is_number(n) and n >= 0 and n % 1 == 0 for n in crew_jobs.values()):
+        raise ValueError("the jobs of a crew are no count")
+    suspects = part["suspects"]
+    if not isinstance(suspects, dict) or not all(map(_is_share, suspects.values())):
+        raise ValueError("suspects does not give a probability for each job")
+
+
+def _refuse_impossible(belief: Belief) -> None:
+    _refuse_numbers(belief)
+    usual = Prior()
+    for name, value in asdict(belief.prior).items():
+        if not _is_like(value, getattr(usual, name)):
+            raise ValueError(f"{name} of prior cannot be")
+    # What was believed at the start is compared with later, so that it must be possible too.
+    with np.errstate(all="ignore"):
+        _refuse_numbers(starting_belief(belief.prior))
+
+
+def _refuse_numbers(belief: Belief) -> None:
+    numbers = (belief.weight, belief.mean, belief.covariance, belief.seen, belief.wrong)
+    spreads = (belief.spread, belief.crew_sd, belief.drift)
+    if not all((np.abs(part) < _MOST).all() for part in numbers + spreads):
+        raise ValueError("a number of a candidate cannot be")
+    if (belief.weight < 0).any() or not 0 <= belief.wrong <= belief.seen:
+        raise ValueError("a weight or a count of records cannot be")
+    if (belief.spread <= 0).any() or (belief.crew_sd < 0).any() or (belief.drift < 0).any():
+        raise ValueError("a spread below nought")
+
+
+def is_texts(value: Any) -> bool:
+    """Tell whether a value of a file is a list of texts."""
+    return isinstance(value, list) and all(isinstance(item, str) for item in value)
+
+
+def is_number(value: Any, most: float = _MOST) -> bool:
+    """Tell whether a value of a file is a number nearer to nought than `most`."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < most
+
+
+def _is_like(value: Any, usual: Any) -> bool:
+    """Tell whether a value of the prior is made as usual: a number, or rows of numbers."""
+    if not isinstance(usual, tuple):
+        return is_number(value) and value >= 0
+    return isinstance(value, tuple) and len(value) > 0 and all(_is_like(v, usual[0]) for v in value)
+
+
+def _is_share(value: Any) -> bool:
+    return is_number(value) and 0 <= value <= 1
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(item) for item in value) if isinstance(value, list) else value

@@ -1,0 +1,69 @@
+"""What is believed before the first job is counted, number by number, with the reason for each.
+
+The numbers come from the geometry of ordinary openings and from common practice (no published
+source unless one is named). They are wide on purpose: some twenty jobs outweigh them. What is
+believed of a cut stands in its entry in `cut_patterns`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from airstats.catalog.cut_patterns import CUTS
+
+WASTE = (0.08, 0.05)
+"""Mean and sd of waste, m² a m² laid. Budgets allow 5-10 %, sites show up to 15-30 % (Soibelman,
+Formoso & Franchi 1994); 1-10 % of bought material leaves as waste (Bossink & Brouwers 1996)."""
+
+SPREAD_CENTRE, SPREAD_LOG_SD = 0.045, 0.6
+"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 13 m²; a factor of
+1.8 either way is one sd."""
+SPREAD_NODES = tuple(round(0.0175 * 2 ** (step / 3), 5) for step in range(11))
+
+CREW_SD_WEIGHTS = {0.003: 0.25, 0.015: 0.30, 0.03: 0.30, 0.06: 0.15}
+"""How much crews differ in waste (sd, m² a m² laid) and how likely each is: from alike to one
+crew in six wasting six points more than the firm."""
+
+DRIFT_WEIGHTS = {0.0: 0.30, 0.006: 0.20, 0.015: 0.25, 0.03: 0.25}
+"""How far waste wanders in a quarter (sd, m² a m² laid) and how likely each is."""
+DRIFT_OF_FACTORS = 2.0
+"""A reveal factor or share wanders twice as far as waste does, in its own unit."""
+
+FLOOR_M2 = 4.0
+"""Spread that even the smallest job has: ends of rolls and pieces too short to use."""
+
+GROSS_SHARE, GROSS_JOBS = 0.04, 50.0
+"""Share of records that are grossly wrong (a roll stolen, carried to the next job, mistyped), and
+the number of jobs that this guess is worth; the records then teach the firm's own share."""
+GROSS_ROLLS = 1.5
+"""Standard deviation of a gross error, in rolls: one to three rolls either way."""
+
+
+def _reveal_factors() -> tuple[tuple[float, float], ...]:
+    return tuple(cut.reveal_factor[:2] for cut in CUTS.values())
+
+
+def _reuse_shares() -> tuple[tuple[float, float], ...]:
+    return tuple(cut.reuse_share[:2] for cut in CUTS.values() if cut.reuse_share)
+
+
+@dataclass(frozen=True)
+class Prior:
+    """The starting belief; replace a number to test how much it matters.
+
+    `reveal_factors` in the order of `CUTS`, `reuse_shares` in that of `reused_cuts`.
+    """
+
+    waste: tuple[float, float] = WASTE
+    reveal_factors: tuple[tuple[float, float], ...] = field(default_factory=_reveal_factors)
+    reuse_shares: tuple[tuple[float, float], ...] = field(default_factory=_reuse_shares)
+    spread_nodes: tuple[float, ...] = SPREAD_NODES
+    spread_centre: float = SPREAD_CENTRE
+    spread_log_sd: float = SPREAD_LOG_SD
+    crew_sd_weights: tuple[tuple[float, float], ...] = tuple(CREW_SD_WEIGHTS.items())
+    drift_weights: tuple[tuple[float, float], ...] = tuple(DRIFT_WEIGHTS.items())
+    reuse_weight: float = 0.5
+    floor_m2: float = FLOOR_M2
+    gross_share: float = GROSS_SHARE
+    gross_jobs: float = GROSS_JOBS
+    gross_rolls: float = GROSS_ROLLS

@@ -1,0 +1,273 @@
+"""The quarterly update: which jobs count in a quarter, and the chain from quarter to quarter."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from airstats.base.errors import AllowancesError, RecordsError
+from airstats.base.name_matching import name_key, places_of
+from airstats.base.quarters import quarter_number, quarters_between
+from airstats.catalog.cut_patterns import CUTS
+from airstats.model.allowances import Allowances, load_allowances, unchanged
+from airstats.model.posterior import Belief, branch_over_drift, update_and_judge, widen
+from airstats.model.prior import Prior
+from airstats.records.reading import Records
+from airstats.takeoff.sheet_quantities import Takeoff, take_off
+
+NO_NAMES = (
+    "the previous allowances were written with codes, so nobody can tell which jobs they hold:"
+    " give the file of the same quarter that was written without codes."
+)
+SUSPECT_FROM = 0.5
+MOST_DRIFT = 1.0
+"""m² a m² laid in a quarter; more than the whole sheet is no drift."""
+MOST_DEPTH_ERROR_MM = 1000.0
+
+
+def calibrate(
+    records: Records,
+    previous: Allowances | str | Path | None = None,
+    quarter: str | None = None,
+    *,
+    prior: Prior | None = None,
+    drift: float | None = None,
+    depth_error_mm: float = 0.0,
+) -> Allowances:
+    """Update the allowances with finished jobs.
+
+    Parameters
+    ----------
+    records : Records
+        Checked records.
+    previous : Allowances or path, optional
+        The allowances of an earlier quarter; without them the documented prior.
+    quarter : str, optional
+        The quarter to go up to, like "2026Q3": every quarter that is not counted yet, in turn.
+        Without it the last one with jobs.
+    prior : Prior, optional
+        Another starting belief, for sensitivity; only without `previous`.
+    drift : float, optional
+        How far waste wanders in a quarter (sd, m² a m² laid); without it, it is learnt.
+    depth_error_mm : float
+        Standard deviation of the measuring error of a reveal depth, mm.
+
+    Returns
+    -------
+    Allowances
+        The new allowances. Jobs counted earlier in the chain are not counted again.
+
+    Raises
+    ------
+    RecordsError
+        If the records hold no finished job, or none of `quarter`.
+    AllowancesError
+        If `quarter` lies before the previous allowances' quarter, or a number is out of its range.
+    """
+    if isinstance(previous, (str, Path)):
+        previous = load_allowances(previous)
+    steps = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift, prior=prior)
+    return of_the_run(list(steps))
+
+
+def _check_numbers(drift: float, depth_error_mm: float) -> None:
+    """Refuse numbers with which there is nothing to learn from a job."""
+    for name, number, most in (
+        ("drift", drift, MOST_DRIFT),
+        ("depth_error_mm", depth_error_mm, MOST_DEPTH_ERROR_MM),
+    ):
+        if not 0 <= number <= most:
+            raise AllowancesError(f"{name} is {number:g}: give a number from 0 to {most:g}.")
+
+
+def of_the_run(steps: list[Allowances]) -> Allowances:
+    """Return the last allowances, with the new jobs, late jobs and suspects of every step."""
+    suspects = {job: chance for step in steps for job, chance in step.suspects.items()}
+    return replace(
+        steps[-1],
+        new_jobs=tuple(job for step in steps for job in step.new_jobs),
+        late_jobs=tuple(job for step in steps for job in step.late_jobs),
+        suspects=suspects,
+    )
+
+
+def run_through(jobs: Takeoff, steps: list[str], before: Allowances) -> Allowances:
+    """Return `before` carried through the quarters of `steps`, with jobs or without."""
+    return of_the_run(list(_walk(jobs, steps, before, {"records": "", "previous": ""})))
+
+
+def calibrate_through(
+    records: Records,
+    quarter: str | None = None,
+    previous: Allowances | None = None,
+    depth_error_mm: float = 0.0,
+    *,
+    drift: float | None = None,
+    prior: Prior | None = None,
+) -> Iterator[Allowances]:
+    """Yield the allowances after every quarter up to `quarter`; see `calibrate`."""
+    _check_numbers(drift or 0.0, depth_error_mm)
+    jobs = finished_jobs(records)
+    if quarter is not None:
+        _refuse_without_jobs(jobs, quarter)
+    steps = quarters_to_do(jobs, previous, quarter)
+    start = previous or unchanged(steps[0], prior)
+    sources = _sources(records, previous)
+    yield from _walk(jobs, steps, start, sources, drift, depth_error_mm)
+
+
+def finished_jobs(records: Records) -> Takeoff:
+    """Return the quantities of the finished jobs that may be fitted, in the order of finishing.
+
+    Those not excluded; jobs of one day by their names, so that the order of rows plays no part.
+    """
+    finished = records.jobs["finished"].to_numpy(dtype=bool)
+    if not finished.any():
+        raise RecordsError(
+            f"{records.source}: there is no finished job; fill in finished_on, estimated_rolls"
+            " and used_rolls for the jobs that are done."
+        )
+    jobs = take_off(records)
+    kept = finished & jobs.table["exclude"].eq("").to_numpy()
+    if not kept.any():
+        raise RecordsError(
+            f"{records.source}: every finished job is excluded; clear `exclude` for the jobs that"
+            " may be learnt from."
+        )
+    in_order = jobs.table[kept].sort_values(["finished_on", "job_id"])
+    return Takeoff(in_order.reset_index(drop=True))
+
+
+def quarters_to_do(
+    jobs: Takeoff, previous: Allowances | None, quarter: str | None = None
+) -> list[str]:
+    """Return the quarters with jobs after the previous allowances' up to `quarter`, in order.
+
+    Where none is left, the quarter asked for or that of `previous`: jobs may have come in late.
+    """
+    steps = _quarters(jobs)
+    if quarter is not None:
+        steps = [q for q in steps if quarters_between(q, quarter) >= 0]
+    if previous is not None:
+        steps = [q for q in steps if quarters_between(previous.quarter, q) > 0]
+    return steps or [quarter or previous.quarter]  # type: ignore[union-attr]
+
+
+def _quarters(jobs: Takeoff) -> list[str]:
+    return sorted(set(jobs.table["quarter"]), key=quarter_number)
+
+
+def _refuse_without_jobs(jobs: Takeoff, quarter: str) -> None:
+    quarter_number(quarter)
+    found = _quarters(jobs)
+    if quarter not in found:
+        raise RecordsError(
+            f"{quarter}: the records hold no finished job of this quarter to learn from; they hold"
+            f" jobs of {', '.join(found)}. Ask for one of these, or add the quarter's jobs."
+        )
+
+
+def _sources(records: Records, previous: Allowances | None) -> dict[str, str]:
+    if previous is not None and previous.coded and not records.coded:
+        raise AllowancesError(NO_NAMES)
+    return {"records": records.digest, "previous": previous.digest() if previous else ""}
+
+
+def _walk(
+    jobs: Takeoff,
+    steps: list[str],
+    now: Allowances,
+    sources: dict[str, str],
+    drift: float | None = None,
+    depth_error_mm: float = 0.0,
+) -> Iterator[Allowances]:
+    """Yield the allowances after each quarter of `steps`, each from the one before."""
+    for step in steps:
+        now = _one_quarter(jobs, now, step, drift, depth_error_mm, sources)
+        yield now
+
+
+def _one_quarter(
+    jobs: Takeoff,
+    before: Allowances,
+    quarter: str,
+    drift: float | None,
+    depth_error_mm: float,
+    sources: dict[str, str],
+) -> Allowances:
+    if quarters_between(before.quarter, quarter) < 0:
+        raise AllowancesError(
+            f"the previous allowances are of {before.quarter}, after {quarter}: give the"
+            " allowances of an earlier quarter."
+        )
+    new = _new_jobs(jobs, before, quarter)
+    rough = measuring_sd_m2(new, depth_error_mm)
+    waited = carried_forward(before, quarter, drift)
+    belief, wrong = update_and_judge(waited.belief, new, rough)
+    if drift is None and len(new) and not before.job_ids:
+        belief = branch_over_drift(belief)
+    ids = tuple(new.table["job_id"])
+    late = new.table["quarter"].ne(quarter)
+    return replace(
+        waited,
+        belief=belief,
+        job_ids=before.job_ids + ids,
+        new_jobs=ids,
+        late_jobs=tuple(new.table.loc[late, "job_id"]),
+        crew_jobs=_crew_jobs(before.crew_jobs, new, belief.crews),
+        suspects={i: float(p) for i, p in zip(ids, wrong, strict=True) if p >= SUSPECT_FROM},
+        decision={},
+        records=sources["records"],
+        previous=sources["previous"],
+    )
+
+
+def carried_forward(before: Allowances, quarter: str, drift: float | None = None) -> Allowances:
+    """Return allowances as they stand in a later quarter of which no job is counted."""
+    belief = before.belief if drift is None else with_drift(before.belief, drift)
+    return replace(
+        before,
+        quarter=quarter,
+        belief=widen(belief, quarters_between(before.quarter, quarter)),
+        new_jobs=(),
+        late_jobs=(),
+        suspects={},
+        file_digest="",
+    )
+
+
+def _crew_jobs(before: dict[str, int], new: Takeoff, crews: tuple[str, ...]) -> dict[str, int]:
+    """Count the jobs of each crew, under the spelling in which it was met first."""
+    met = places_of(new.crews, crews)
+    return dict(Counter(before) + Counter(crews[place] for place in met.tolist() if place >= 0))
+
+
+def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
+    """The quarter's jobs, and those of the chain's earlier quarters that came in late."""
+    earliest, latest = quarter_number(before.first_quarter), quarter_number(quarter)
+    quarters = jobs.table["quarter"]
+    number = quarters.map({name: quarter_number(name) for name in quarters.unique()})
+    ids = jobs.table["job_id"].tolist()
+    counted = set(map(name_key, before.job_ids))
+    fresh = np.array([name_key(job) not in counted for job in ids], dtype=bool)
+    return jobs.where(number.between(earliest, latest).to_numpy() & fresh)
+
+
+def with_drift(belief: Belief, drift: float) -> Belief:
+    """Return the belief with one given drift."""
+    return replace(belief, drift=np.full(len(belief.form), drift))
+
+
+def measuring_sd_m2(jobs: Takeoff, depth_error_mm: float) -> np.ndarray:
+    """Return the (n,) spread that measuring errors of the depths add to a job's sheet, m².
+
+    The error of a depth is taken as common to a job's openings of one cut (one person, one
+    gauge), and each m² of reveal as worth the prior's factor.
+    """
+    lengths = jobs.by_cut("reveal_length", "m")
+    factors = np.array([cut.reveal_factor.mean for cut in CUTS.values()])
+    return np.sqrt(((lengths * factors) ** 2).sum(axis=1)) * depth_error_mm / 1000

@@ -1,0 +1,162 @@
+"""One order for several jobs served from one store.
+
+The jobs share what is not known of the allowances, so that their needs rise and fall together;
+the rest is each job's own. A job opens whole rolls, and what is left of an opened roll stays on
+that job; rolls that were not opened serve the next job. So the store must hold the sum of the
+rolls that the jobs open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from airstats.model.allowances import Allowances
+from airstats.model.posterior import Predictive, admit_crews, predictive, widen
+from airstats.pricing.newsvendor import Priced
+from airstats.takeoff.sheet_quantities import Takeoff
+
+Array = np.ndarray
+
+DRAWS = 50_000
+"""Cases drawn: a chance is good to a quarter of a point, a cost to about half a money unit."""
+SEED = 20
+
+
+def drawn_rolls(
+    jobs: Takeoff,
+    allowances: Allowances,
+    quarters_ahead: int = 1,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> Array:
+    """Draw cases of the whole rolls that n jobs open.
+
+    Returns
+    -------
+    (draws, n) array
+        Each row one case: what the jobs open if the allowances are so and the jobs go so.
+
+    Notes
+    -----
+    A candidate is drawn by its weight, the allowances from its normal belief, once for all jobs,
+    and each job's departure by itself. Jobs of one crew not met before share its departure. By
+    itself each job is distributed as `newsvendor.predict` says.
+    """
+    random = np.random.default_rng(seed)
+    belief = widen(allowances.belief, quarters_ahead)
+    known = admit_crews(belief, jobs.crews) if belief.crews else belief
+    counts = _shares(belief.weight, draws)
+    use = np.concatenate(list(_uses(predictive(known, jobs), counts, random)))
+    return np.maximum(np.ceil(use / jobs.columns(["roll_m2"])[:, 0] - 1e-9), 0).astype(int)
+
+
+def pooled_orders(priced: Priced) -> pd.DataFrame:
+    """Return the pooled order of least cost for each size of roll, beside the single orders.
+
+    Parameters
+    ----------
+    priced : Priced
+        n jobs served from one store. Rolls of different sizes cannot stand in for each other. Its
+        costs are those of all jobs together.
+
+    Returns
+    -------
+    DataFrame
+        One row a size of roll: `roll_size, jobs, single_rolls` (the sum of the single orders),
+        `pooled_rolls, saved_rolls, single_cost, pooled_cost, saved_cost` (expected, in money),
+        `from_rolls, to_rolls` (80 % interval of the rolls opened), `chance_short` of the store.
+
+    Notes
+    -----
+    The newsvendor rule on the sum: the least n with P(sum <= n) >= short / (short + left over).
+    Pooling lowers the cost the more, the less the needs rise and fall together (Eppen 1979,
+    Management Science 25).
+    """
+    orders = priced.order_rolls
+    costs, rolls = priced.cost(orders), _drawn(priced)
+    rows = []
+    for size, chosen in roll_sizes(priced.jobs):
+        total = rolls[:, chosen].sum(axis=1)
+        pooled = least_rolls(total, priced.share)
+        cost = cost_of(total, pooled, priced.leftover_cost, priced.short_cost)
+        single, single_cost = int(orders[chosen].sum()), float(costs[chosen].sum())
+        rows.append(
+            {
+                "roll_size": size,
+                "jobs": int(chosen.sum()),
+                "single_rolls": single,
+                "pooled_rolls": pooled,
+                "saved_rolls": single - pooled,
+                "single_cost": single_cost,
+                "pooled_cost": cost,
+                "saved_cost": single_cost - cost,
+                "from_rolls": least_rolls(total, 0.1),
+                "to_rolls": least_rolls(total, 0.9),
+                "chance_short": float(np.mean(total > pooled)),
+            }
+        )
+    return pd.DataFrame(rows, columns=POOLED_COLUMNS)
+
+
+POOLED_COLUMNS = (
+    "roll_size", "jobs", "single_rolls", "pooled_rolls", "saved_rolls", "single_cost",
+    "pooled_cost", "saved_cost", "from_rolls", "to_rolls", "chance_short",
+)  # fmt: skip
+
+
+def pooled_chances(priced: Priced) -> pd.DataFrame:
+    """Return the chance of each sum of rolls: `roll_size, rolls, probability`."""
+    rolls, parts = _drawn(priced), []
+    for size, chosen in roll_sizes(priced.jobs):
+        totals, times = np.unique(rolls[:, chosen].sum(axis=1), return_counts=True)
+        part = {"roll_size": size, "rolls": totals, "probability": times / len(rolls)}
+        parts.append(pd.DataFrame(part))
+    if not parts:
+        return pd.DataFrame(columns=["roll_size", "rolls", "probability"])
+    return pd.concat(parts, ignore_index=True)
+
+
+def _drawn(priced: Priced) -> Array:
+    return drawn_rolls(priced.jobs, priced.known, priced.quarters_ahead)
+
+
+def roll_sizes(jobs: Takeoff) -> Iterator[tuple[str, Array]]:
+    """Yield each size of roll in words, and which of the n jobs take it."""
+    sizes = jobs.columns(["roll_width_m", "roll_length_m"])
+    for width, length in np.unique(sizes, axis=0):
+        yield f"{width:g}\u00a0×\u00a0{length:g}\u00a0m", (sizes == (width, length)).all(axis=1)
+
+
+def least_rolls(total: Array, share: float) -> int:
+    """Return the least whole rolls that are enough in this share of the (draws,) cases."""
+    return int(np.quantile(total, share, method="inverted_cdf"))
+
+
+def cost_of(total: Array, order: int, leftover_cost: float, short_cost: float) -> float:
+    """Return the mean cost of an order over the (draws,) cases, in the currency of the costs."""
+    left = np.maximum(order - total, 0)
+    return float(np.mean(leftover_cost * left + short_cost * (total - order + left)))
+
+
+def _shares(weight: Array, draws: int) -> Array:
+    """How many cases each candidate gets: its weight, and the odd ones to the largest rests."""
+    exact = weight * draws
+    counts = np.floor(exact).astype(int)
+    rest = draws - counts.sum()
+    counts[np.argsort(counts - exact, kind="stable")[:rest]] += 1
+    return counts
+
+
+def _uses(told: Predictive, counts: Array, random: np.random.Generator) -> Iterator[Array]:
+    """Yield the sheet that the jobs use, m², for the cases of each candidate: (cases, n)."""
+    belief, own = told.belief, np.hypot(told.job_sd, np.sqrt(told.from_crew))
+    for _, chosen, columns, certain in told.forms:
+        for g in np.flatnonzero(chosen & (counts > 0)):
+            # The square root of the covariance turns independent draws into those of the belief.
+            root = np.linalg.cholesky(belief.covariance[g])
+            steps = random.standard_normal((counts[g], len(root)))
+            shared = (belief.mean[g] + steps @ root.T) @ columns.T + certain
+            yield shared + own[g] * random.standard_normal((counts[g], len(certain)))

@@ -1,0 +1,299 @@
+"""Turn the cells of a column into numbers, words or texts; say which will not turn."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, time, timedelta
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from pandas.api.types import infer_dtype
+
+from airstats.base.name_matching import name_key
+from airstats.records.raw_table import Unread, as_text, header_position, is_empty
+from airstats.records.text_encoding import LOST
+
+_BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
+# In any language, such as #REF!, #DIV/0!, #NAME?, #N/A, Err:502.
+_ERROR = re.compile(r"#[^\W\d_][\w/]*[!?]|#N/[ADV]|#NV|Err:[0-9]{3}", re.I)
+_SUMS = """total totals sum sums subtotal average summe gesamt gesamtsumme zwischensumme insgesamt
+durchschnitt mittelwert somme totaux moyenne totaal subtotaal som gemiddelde totale somma suma summa
+soma razem celkem σ ∑"""
+_TOTALS = frozenset(_SUMS.split())
+"""Words for a sum or an average, as lines below a table begin."""
+_BESIDE = "grand sub sous general général of all jobs rolls m m² m2"
+_BESIDE_TOTALS = frozenset(_BESIDE.split())
+_NAME_LENGTH, _TEXT_LENGTH, _ENTRY_LENGTH = 200, 1000, 100
+# Signs that no keyboard writes: controls, and marks that turn the direction of what follows.
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
+_BREAKS = re.compile("[\t\r\n]")
+
+
+class Trouble(NamedTuple):
+    """Why a cell cannot be read, and what to write instead."""
+
+    problem: str
+    remedy: str
+
+
+_A_TOTAL = Trouble(
+    "looks like a line of totals", "take the line out of the table, or give the job another id"
+)
+_A_HEADING = Trouble("the row of headings stands here again", "take the row out of the table")
+NO_RECORD = (_A_TOTAL.problem, _A_HEADING.problem)
+"""What is said of a row that is no job at all, so that its other cells do not matter."""
+
+
+@dataclass(frozen=True)
+class Cells:
+    """One column of n cells: `codes` (n,) point at its `distinct` values, first seen first."""
+
+    codes: np.ndarray
+    distinct: list
+
+    def text(self, row: int) -> str:
+        """Write the cell of one row as its spreadsheet would show it."""
+        return as_text(self.distinct[self.codes[row]])
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One column of n cells understood.
+
+    `result` (n,), with the kind's empty value where `blank` (n,) or in trouble; `troubles` by
+    row; `note` tells how cells that could mean two things were settled.
+    """
+
+    result: np.ndarray
+    blank: np.ndarray
+    troubles: dict[int, Trouble]
+    note: str = ""
+
+
+def cells_of(column: pd.Series) -> Cells:
+    """Find the distinct values of a column, so that each is read only once."""
+    are_texts = column.dtype == object and infer_dtype(column, skipna=False) == "string"
+    if column.dtype != object or are_texts:
+        # Among texts only, nothing needs to be sought that is missing.
+        codes, values = pd.factorize(column, use_na_sentinel=are_texts)
+        return Cells(codes, values.tolist())
+    # The type belongs to the key because True equals 1.0.
+    seen: dict[tuple, int] = {}
+    try:
+        places = [seen.setdefault((type(cell), cell), len(seen)) for cell in column]
+    except TypeError:
+        return cells_of(column.map(as_text).astype(object))
+    return Cells(np.array(places, dtype=int), [value for _, value in seen])
+
+
+def is_blank(value: object) -> bool:
+    """Tell whether a cell holds nothing, or a word or dash that stands for nothing."""
+    return is_empty(value) or (isinstance(value, str) and value.strip().casefold() in _BLANK_WORDS)
+
+
+def reading_of(cells: Cells, results: list, empty: object, dtype: str, note: str = "") -> Reading:
+    """Spread the results, one a distinct value, over the rows; None stands for blank."""
+    results = [_unread(v) or r for v, r in zip(cells.distinct, results, strict=True)]
+    usable = [empty if r is None or isinstance(r, Trouble) else r for r in results]
+    blank = np.array([r is None for r in results], dtype=bool)
+    wrong = np.array([isinstance(r, Trouble) for r in results], dtype=bool)
+    rows = np.flatnonzero(wrong[cells.codes]).tolist()
+    troubles = {row: results[cells.codes[row]] for row in rows}
+    values = np.array(usable, dtype=dtype)[cells.codes]
+    return Reading(values, blank[cells.codes], troubles, note)
+
+
+def _unread(value: object) -> Trouble | None:
+    """Say why a cell is no entry: an error, a formula, or what a spreadsheet writes for one."""
+    if isinstance(value, Unread):
+        return Trouble(value.problem, value.remedy)
+    if isinstance(value, str) and _ERROR.fullmatch(value.strip()):
+        return Trouble("is an error of the spreadsheet", "mend the formula, or type the value")
+    return None
+
+
+def _number_pattern(mark: str, group: str) -> re.Pattern:
+    whole = rf"([0-9]+|[1-9][0-9]{{0,2}}({group}[0-9]{{3}})+)"
+    return re.compile(rf"[+-]?(?={mark}?[0-9]){whole}?({mark}[0-9]+)?(e[+-]?[0-9]+)?", re.I)
+
+
+_POINT = _number_pattern(r"\.", ",")
+_COMMA = _number_pattern(",", r"\.")
+_SPACED_GROUPS = re.compile(r"[+-]?[0-9]{1,3}([ '’][0-9]{3})+([.,].*)?")
+_ONE_NUMBER = re.compile(r"[^0-9]*?([+-]?[0-9](?:[0-9., ]*[0-9])?)[^0-9]*[23]?")
+_NOT_A_NUMBER = Trouble("is not a number", "write digits only, such as 12.5")
+_DATE_AS_NUMBER = Trouble(
+    "is a date where a number belongs", "format the cell as a number and type the entry again"
+)
+
+
+def _both_ways(text: str) -> tuple[float | None, float | None]:
+    """Read a text with a decimal point and with a decimal comma; None where it cannot be."""
+    if len(text) > _ENTRY_LENGTH:
+        return None, None
+    text = " ".join(text.split()).replace("−", "-")
+    if _SPACED_GROUPS.fullmatch(text):
+        text = re.sub("[ '’]", "", text)
+    point = float(text.replace(",", "")) if _POINT.fullmatch(text) else None
+    comma = text.replace(".", "").replace(",", ".") if _COMMA.fullmatch(text) else None
+    return point, None if comma is None else float(comma)
+
+
+def decimal_marks(columns: Iterable[Cells]) -> frozenset[str]:
+    """Collect the decimal marks, "point" and "comma", that the numbers typed as text show."""
+    marks = set()
+    for value in (value for cells in columns for value in cells.distinct):
+        point, comma = _both_ways(value) if isinstance(value, str) else (None, None)
+        if (point is None) != (comma is None):
+            marks.add("comma" if point is None else "point")
+    return frozenset(marks)
+
+
+def read_numbers(cells: Cells, marks: frozenset[str], separator: str = "") -> Reading:
+    """Read numbers of any common spelling.
+
+    Parameters
+    ----------
+    cells : Cells
+        The column.
+    marks : frozenset of str
+        What `decimal_marks` found in all the number columns of the source.
+    separator : str
+        What separates the cells of a CSV file; "" for other files.
+    """
+    results = [_number(value, marks, separator) for value in cells.distinct]
+    return reading_of(cells, results, math.nan, "float", _number_note(cells, results, marks))
+
+
+def _number(value: object, marks: frozenset[str], separator: str) -> float | Trouble | None:
+    if is_blank(value):
+        return None
+    if isinstance(value, (date, time, timedelta)):
+        return _DATE_AS_NUMBER
+    if isinstance(value, str):
+        return _number_in_text(value, marks, separator)
+    try:
+        number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return _NOT_A_NUMBER
+    return number if math.isfinite(number) else _NOT_A_NUMBER
+
+
+def _number_in_text(text: str, marks: frozenset[str], separator: str) -> float | Trouble:
+    point, comma = _both_ways(text)
+    if point is None and comma is None:
+        return _no_number(text)
+    number = _settle(point, comma, marks, separator == ";" or "." in text)
+    if number is None:
+        remedy = f"write {point:.10g} or {comma:.10g}, without a mark between thousands"
+        return Trouble(f"may be {point:.10g} or {comma:.10g}", remedy)
+    return number if math.isfinite(number) else _NOT_A_NUMBER
+
+
+def _settle(
+    point: float | None, comma: float | None, marks: frozenset[str], as_decimal: bool
+) -> float | None:
+    """Choose between the two readings by the marks seen elsewhere, else as a decimal if told."""
+    if point == comma or comma is None:
+        return point
+    if point is None or marks == {"comma"}:
+        return comma
+    if marks == {"point"}:
+        return point
+    return min(point, comma, key=abs) if as_decimal and not marks else None
+
+
+def _no_number(text: str) -> Trouble:
+    inside = _ONE_NUMBER.fullmatch(text.strip()) if len(text) <= _ENTRY_LENGTH else None
+    if inside is None:
+        return _NOT_A_NUMBER
+    return Trouble("holds more than a number", f"write the number only, {inside[1].strip()}")
+
+
+def _number_note(cells: Cells, results: list, marks: frozenset[str]) -> str:
+    """Say how the first number that could mean two things was read, unless it is plain."""
+    for value, result in zip(cells.distinct, results, strict=True):
+        if not isinstance(value, str) or not isinstance(result, float):
+            continue
+        point, comma = _both_ways(value)
+        if (
+            None not in (point, comma)
+            and point != comma
+            and not (marks == {"point"} and "." in value)
+        ):
+            return f'"{value}" read as {result:.10g}.'
+    return ""
+
+
+def read_words(cells: Cells, spellings: dict[str, str]) -> Reading:
+    """Read words of a fixed list; `spellings` maps what may be written to what is meant."""
+    known = ", ".join(dict.fromkeys(spellings.values()))
+    strange = Trouble(f"is not one of {known}", "write one of these words")
+    results = [
+        None if is_blank(value) else spellings.get(as_text(value).strip().casefold(), strange)
+        for value in cells.distinct
+    ]
+    return reading_of(cells, results, "", "object")
+
+
+def read_texts(
+    cells: Cells, also_blank: frozenset[str] = frozenset(), is_name: bool = True
+) -> Reading:
+    """Read free text, stripped; blank words and those of `also_blank` count as none.
+
+    A name stands on one line and is shorter than other text.
+    """
+    texts = [as_text(value).strip() for value in cells.distinct]
+    results = [
+        None if is_blank(text) or text.casefold() in also_blank else _plain(text, is_name)
+        for text in texts
+    ]
+    return reading_of(cells, results, "", "object")
+
+
+def read_ids(cells: Cells) -> Reading:
+    """Read ids: names, but for a line that adds the others up and for headings once more."""
+    reading = read_texts(cells)
+    sums = [_is_total(as_text(value)) for value in cells.distinct]
+    heads = [header_position([[value]]) == 0 for value in cells.distinct]
+    troubles = dict(reading.troubles)
+    for wrong, trouble in ((sums, _A_TOTAL), (heads, _A_HEADING)):
+        rows = np.flatnonzero(np.array(wrong, dtype=bool)[cells.codes]).tolist()
+        troubles |= dict.fromkeys(rows, trouble)
+    return replace(reading, troubles=troubles)
+
+
+def _is_total(text: str) -> bool:
+    """Tell whether a text is a word for a sum, alone or with a year or a count beside it."""
+    words = re.split(r"[\s.,:;=()\[\]/-]+", text[:_ENTRY_LENGTH].casefold().strip())
+    found = [word for word in words if word and not word.isdigit()]
+    return not _TOTALS.isdisjoint(found) and _TOTALS.union(_BESIDE_TOTALS).issuperset(found)
+
+
+def read_names(cells: Cells) -> Reading:
+    """Read names; one name in other capitals or spacing takes the spelling seen first."""
+    texts = [" ".join(as_text(value).split()) for value in cells.distinct]
+    first: dict[str, str] = {}
+    results = [
+        None if is_blank(text) else _plain(first.setdefault(name_key(text), text), True)
+        for text in texts
+    ]
+    return reading_of(cells, results, "", "object")
+
+
+def _plain(text: str, is_name: bool) -> str | Trouble:
+    """Return a text that can be shown anywhere, or say why it is none."""
+    longest = _NAME_LENGTH if is_name else _TEXT_LENGTH
+    if len(text) > longest:
+        return Trouble(f"has {len(text):,} characters", f"write no more than {longest:,}")
+    if LOST in text:
+        return Trouble("holds a character that cannot be read", "type it again")
+    if _UNSEEN.search(text) or (is_name and (_BREAKS.search(text) or not name_key(text))):
+        return Trouble("holds signs that cannot be seen", "type it again, on one line")
+    return text

@@ -1,0 +1,277 @@
+"""Check jobs and openings against the contract and against each other; find every fault."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from airstats.catalog.materials import MATERIALS, plural
+from airstats.records.cell_values import NO_RECORD
+from airstats.records.job_links import Links
+from airstats.records.plausible_ranges import (
+    CHECK,
+    JOB_LIMITS,
+    MATERIAL_LIMITS,
+    OPENING_LIMITS,
+    SUMMARY_LIMITS,
+    check_limits,
+)
+from airstats.records.raw_table import COLUMNS
+from airstats.records.typed_table import TEXTS, Finding, Sheet
+
+FINISHED = ["finished_on", "estimated_rolls", "used_rolls"]
+SUMMARY = {
+    "opening_count": "count",
+    "opening_width_mm": "width_mm",
+    "opening_height_mm": "height_mm",
+    "reveal_mm": "reveal_mm",
+    "cut_pattern": "cut_pattern",
+}
+_NEEDED = {
+    "jobs": ["job_id", "surface_m2"],
+    "openings": ["job_id", "count", "width_mm", "height_mm", "reveal_mm", "cut_pattern"],
+    "materials": ["job_id", "material"],
+}
+_STEPS = {"opened": 1.0, "half": 0.5, "quarter": 0.25}
+_FILL_IN = "fill it in, or remove the row"
+_FILL_IN_WORKBOOK = (
+    "fill it in, or remove the row; if it holds a formula, the workbook must be saved with its "
+    "values: open it in the spreadsheet program and save it"
+)
+_CHECK_YEAR = "check the year"
+_COUNT_OTHERWISE = "correct it, or say in counted how the {} were counted"
+_ACROSS = "measure the surface straight across every opening, and check the openings' sizes"
+
+
+def is_finished(jobs: Sheet) -> np.ndarray:
+    """Tell which jobs have all that a finished job has."""
+    return np.asarray(~jobs.blank[FINISHED].any(axis=1))
+
+
+def check_sheets(jobs: Sheet, openings: Sheet, materials: Sheet, links: Links) -> list[Finding]:
+    """Find every fault, in the order of the tables, their rows and their columns."""
+    found = [*_check_columns(jobs), *_check_columns(openings), *_check_columns(materials)]
+    found += [*_check_finished(jobs), *_check_twice(jobs, links)]
+    found += [*_check_strays(jobs, openings, links.openings)]
+    found += [*_check_strays(jobs, materials, links.materials)]
+    found += [*_check_summary(jobs, links), *_check_dates(jobs)]
+    found += [*_check_counted(jobs, "used_rolls", "rolls"), *_check_materials(materials, links)]
+    found += check_limits(jobs, JOB_LIMITS, np.full(len(jobs.frame), True))
+    found += check_limits(openings, OPENING_LIMITS, np.full(len(openings.frame), True))
+    found += [*jobs.unreadable, *openings.unreadable, *materials.unreadable]
+    sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
+    found += [*_check_laps(jobs, sound["jobs"])]
+    found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
+    found = sorted(_without_shifted(found, jobs, openings, materials), key=_place)
+    return _as_headed(found, jobs, openings, materials)
+
+
+def _as_headed(found: list[Finding], *sheets: Sheet) -> list[Finding]:
+    """Name the columns in another unit than the contract's as the person headed them."""
+    tables = {sheet.table.name: sheet.table for sheet in sheets}
+    return [
+        finding._replace(fault=replace(fault, column=tables[finding.table].as_headed(column)))
+        if (column := (fault := finding.fault).column)
+        else finding
+        for finding in found
+    ]
+
+
+def _place(finding: Finding) -> tuple[int, int, int]:
+    order = COLUMNS[finding.table]
+    column = finding.fault.column
+    where = order.index(column) if column in order else -1
+    return list(COLUMNS).index(finding.table), finding.position, where
+
+
+def _without_shifted(found: list[Finding], *sheets: Sheet) -> list[Finding]:
+    """Where a row's cells have shifted or are no job's, leave only the fault that says so."""
+    shifted = [
+        Finding(sheet.table.name, position, fault)
+        for sheet in sheets
+        for position, fault in sheet.table.row_faults
+    ]
+    alone = [finding for finding in found if finding.fault.problem in NO_RECORD]
+    told = {finding[:2] for finding in shifted}
+    alone = shifted + [finding for finding in alone if finding[:2] not in told]
+    rows = {finding[:2] for finding in alone}
+    return alone + [finding for finding in found if finding[:2] not in rows]
+
+
+def _check_columns(sheet: Sheet) -> list[Finding]:
+    """Find headings that stand twice or not at all, and needed cells that are blank."""
+    name = sheet.table.name
+    found = [Finding(name, -1, fault) for fault in sheet.table.faults]
+    if sheet.is_read and name == "jobs" and sheet.frame.empty:
+        found.append(sheet.table_finding(None, "there are no jobs", "write one row a job"))
+    for column in _NEEDED[name]:
+        if sheet.lacks(column):
+            found += _missing_column(sheet, column)
+        else:
+            found += _check_filled(sheet, column, sheet.blank[column])
+    return found
+
+
+def _missing_column(sheet: Sheet, column: str) -> list[Finding]:
+    """State that a column is missing, unless its heading was told to have a strange unit."""
+    if column in sheet.table.unit_unread:
+        return []
+    headings = ", ".join(heading.strip() for heading in sheet.table.headers.values())
+    remedy = f"add it; the headings found are {headings}"
+    return [sheet.table_finding(column, "the column is missing", remedy)]
+
+
+def _check_filled(sheet: Sheet, column: str, empty: np.ndarray | pd.Series) -> list[Finding]:
+    remedy = _FILL_IN_WORKBOOK if sheet.table.is_workbook else _FILL_IN
+    return sheet.flag(empty, column, "a value is needed here", remedy)
+
+
+def _check_finished(jobs: Sheet) -> list[Finding]:
+    """Ask for all of what a finished job has, or for none of it."""
+    blank = jobs.blank[FINISHED]
+    some = ~blank.all(axis=1)
+    lacking = [column for column in FINISHED if jobs.lacks(column)]
+    if lacking:
+        told = [finding for column in lacking for finding in _missing_column(jobs, column)]
+        return told if some.any() else []
+    problem = "is blank in a job with other entries of a finished job"
+    remedy = "fill it in, or clear finished_on, estimated_rolls and used_rolls for a job to price"
+    return [
+        finding
+        for column in FINISHED
+        for finding in jobs.flag(some & blank[column], column, problem, remedy)
+    ]
+
+
+def _check_twice(jobs: Sheet, links: Links) -> list[Finding]:
+    """Find jobs that stand twice."""
+    found = []
+    for row in np.flatnonzero(links.jobs != np.arange(len(links.jobs))).tolist():
+        first = int(jobs.table.rows[links.jobs[row]])
+        problem = f"the same job_id stands in row {first}"
+        found.append(jobs.finding(row, "job_id", problem, "give each job one row, with its own id"))
+    return found
+
+
+def _check_strays(jobs: Sheet, sheet: Sheet, owners: np.ndarray) -> list[Finding]:
+    """Find openings or materials of no job."""
+    if not jobs.is_read:
+        return []
+    found = []
+    told = [f.position for f in sheet.unreadable if f.fault.column == "job_id"]
+    readable = ~np.isin(np.arange(len(owners)), told) & ~sheet.blank["job_id"].to_numpy(dtype=bool)
+    strays = np.flatnonzero((owners < 0) & readable)
+    alike = {_loosely(job_id): job_id for job_id in jobs.frame["job_id"]} if strays.size else {}
+    for row in strays.tolist():
+        meant = alike.get(_loosely(sheet.frame["job_id"].iloc[row]))
+        remedy = f"write {meant}, as in jobs" if meant else "correct it, or add the job to jobs"
+        found.append(sheet.finding(row, "job_id", "no job has this id", remedy))
+    return found
+
+
+def _loosely(job_id: str) -> str:
+    return job_id.casefold().removesuffix(".0").lstrip("0")
+
+
+def _check_summary(jobs: Sheet, links: Links) -> list[Finding]:
+    """Check the summary columns of the jobs whose openings they stand for."""
+    found = check_limits(jobs, SUMMARY_LIMITS, links.in_summary)
+    if not links.in_summary.any():
+        return found
+    for column in SUMMARY:
+        if jobs.lacks(column):
+            found += _missing_column(jobs, column)
+        else:
+            found += _check_filled(jobs, column, jobs.blank[column] & links.in_summary)
+    return found
+
+
+def _check_dates(jobs: Sheet) -> list[Finding]:
+    day = jobs.frame["finished_on"]
+    latest = pd.Timestamp(date.today() + timedelta(days=366))
+    old = jobs.flag(day < pd.Timestamp(1990, 1, 1), "finished_on", "is before 1990", _CHECK_YEAR)
+    return old + jobs.flag(day > latest, "finished_on", "is more than a year from now", _CHECK_YEAR)
+
+
+def _check_counted(sheet: Sheet, column: str, what: str) -> list[Finding]:
+    """Compare what was used with the steps in which it is said to be counted."""
+    found = []
+    used, counted = sheet.frame[column], sheet.frame["counted"]
+    for word, step in _STEPS.items():
+        off = (counted == word) & ((used / step - (used / step).round()).abs() > 1e-9)
+        problem = f'does not fit counted "{word}", which goes in steps of {step:g}'
+        found += sheet.flag(off, column, problem, _COUNT_OTHERWISE.format(what))
+    return found
+
+
+def _check_materials(materials: Sheet, links: Links) -> list[Finding]:
+    """Check numbers, counts and units of the materials; one material stands once a job."""
+    found = check_limits(materials, MATERIAL_LIMITS, np.full(len(materials.frame), True))
+    found += _check_counted(materials, "used", "packs")
+    names, units = materials.frame["material"], materials.frame["unit"]
+    for name, material in MATERIALS.items():
+        known = ["", material.unit.casefold(), plural(material.unit).casefold()]
+        other = (names == name) & ~units.str.casefold().isin(known)
+        problem = f"{name} is counted in another unit, {material.unit}"
+        found += materials.flag(other, "unit", problem, f"write {material.unit} or leave it blank")
+    pair = pd.DataFrame({"job": links.materials, "material": names.to_numpy()})
+    twice = pair.duplicated() & (pair["job"] >= 0) & pair["material"].ne("")
+    problem = "this material of this job stands in a row above"
+    return found + materials.flag(twice, "material", problem, "add the two up in one row")
+
+
+def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:
+    """Return the numbers, with nan for those at fault, so that no fault is told twice."""
+    numbers = sheet.frame.drop(columns=[*TEXTS, "finished_on"], errors="ignore")
+    rows: dict[str, list[int]] = {}
+    for table, row, fault in found:
+        if table == sheet.table.name and row >= 0 and fault.column in numbers:
+            rows.setdefault(str(fault.column), []).append(row)
+    for column, faulty in rows.items():
+        numbers.loc[faulty, column] = np.nan
+    numbers.loc[[row for row, _ in sheet.table.row_faults]] = np.nan
+    return numbers
+
+
+def _check_laps(jobs: Sheet, sound: pd.DataFrame) -> list[Finding]:
+    wide = sound["lap_mm"] >= sound["roll_width_m"] * 500
+    return jobs.flag(wide, "lap_mm", "is half the roll's width or more", CHECK)
+
+
+def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
+    """Sum each job's openings, m²: `area` of those without fault, `reveal` nan after a fault."""
+    summary = sound["jobs"].loc[links.in_summary].rename(columns=SUMMARY).assign(sides=4)
+    kinds = pd.concat([sound["openings"], summary], ignore_index=True)
+    owners = np.concatenate([links.openings, np.flatnonzero(links.in_summary)])
+    m2 = kinds["count"] / 1e6
+    area = (m2 * kinds["width_mm"] * kinds["height_mm"]).fillna(0)
+    edge = 2 * kinds["height_mm"] + (kinds["sides"] - 2) * kinds["width_mm"]
+    reveal = m2 * edge * kinds["reveal_mm"]
+    known, n = owners >= 0, len(links.jobs)
+    return pd.DataFrame(
+        {
+            name: np.bincount(owners[known], weights=values[known], minlength=n)
+            for name, values in (("area", area), ("reveal", reveal))
+        }
+    )
+
+
+def _check_areas(jobs: Sheet, sound: pd.DataFrame, sums: pd.DataFrame) -> list[Finding]:
+    """Compare the surface with its openings, and the rolls used with what there is to cover."""
+    found = []
+    surface, area = sound["surface_m2"], sums["area"]
+    for row in np.flatnonzero(surface < area * (1 - 1e-9)).tolist():
+        problem = f"is less than the area of the job's openings, {area[row]:,.1f} m²"
+        found.append(jobs.finding(row, "surface_m2", problem, _ACROSS))
+    roll = sound["roll_width_m"] * sound["roll_length_m"]
+    used = sound["used_rolls"] * roll
+    # Where the reveals are not known yet, as much again as the surface is ample.
+    absurd = used > 5 * (surface + sums["reveal"].fillna(surface)) + 3 * roll
+    for row in np.flatnonzero(absurd).tolist():
+        rolls, held = sound["used_rolls"][row], used[row]
+        problem = f"{rolls:,g} rolls hold {held:,.0f} m² for a job of {surface[row]:,.0f} m²"
+        found.append(jobs.finding(row, "used_rolls", problem, CHECK))
+    return found

@@ -1,0 +1,150 @@
+"""Read a CSV file in any usual encoding and with any usual separator."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import chain, islice
+
+import numpy as np
+import pandas as pd
+
+from airstats.records.faults import Fault, unreadable
+from airstats.records.raw_table import (
+    HEADER_SOUGHT_IN,
+    Table,
+    header_position,
+    headless,
+    is_empty,
+    shaped,
+)
+from airstats.records.text_encoding import decoded
+
+_SEPARATORS = (",", ";", "\t", "|")
+_CLOSE_QUOTES = "remove the stray quotation mark, or save the file as CSV once more"
+_LONGEST_CELL = 1_000_000
+_ENDLESS_CELL = re.compile(rb'(?:^|[,;\t|\r\n])"[^",;\t|\r\n][^"]{%d}' % _LONGEST_CELL)
+_HEAD = 1 << 16
+"""Characters; the header is nearly always among them."""
+_UNENDED = "the last line has no line end; if the file was cut off there, its end is missing."
+_SENTINEL = "end of the file"
+
+
+def csv_table(name: str, file: str, data: bytes) -> Table:
+    """Read the bytes of a CSV file in any usual encoding and with any usual separator."""
+    if _has_endless_cell(data):
+        raise unreadable(file, "a cell holds more than 1,000,000 characters", _CLOSE_QUOTES)
+    text, notes = decoded(file, data)
+    separator, record, lines_above = _csv_header(file, text)
+    body = io.StringIO(text, newline="")
+    for _ in range(lines_above):
+        body.readline()
+    frame = _csv_frame(file, body, separator)
+    header = [cell for cell in frame.iloc[0] if cell is not None]
+    plain = shaped(name, file, header, frame.iloc[1:], record + 2)
+    table = replace(plain, separator=separator)
+    beyond = frame.iloc[table.rows - record - 1, len(header) :]
+    row_faults = [*_overlong(table, beyond, len(header)), *_cut_off(table, text, len(header))]
+    if text.count("\n") > lines_above + len(frame):
+        row_faults += _swallowed(table)
+    unended = () if text.endswith(("\n", "\r")) or row_faults else (f"{file}: {_UNENDED}",)
+    return replace(table, row_faults=tuple(row_faults), notes=(*notes, *table.notes, *unended))
+
+
+def _has_endless_cell(data: bytes) -> bool:
+    """Find an opening quotation mark without a closing one, before more is held of the file."""
+    marks = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord('"'))
+    gaps = np.diff(marks, append=len(data))
+    # The search takes long, and most files need none.
+    return bool((gaps > _LONGEST_CELL).any() and _ENDLESS_CELL.search(data))
+
+
+def _csv_header(file: str, text: str) -> tuple[str, int, int]:
+    """Find the separator that splits the header best, the header's record and its line."""
+    best: tuple[int, str, int, int] | None = None
+    for separator in _SEPARATORS:
+        top = _top_records(text, separator)
+        at = header_position([cells for _, cells in top])
+        if at is not None and (best is None or len(top[at][1]) > best[0]):
+            best = (len(top[at][1]), separator, at, top[at][0])
+    if best is None:
+        raise headless(file, [cells for _, cells in _top_records(text, "\t")])
+    return best[1:]
+
+
+def _top_records(text: str, separator: str) -> list[tuple[int, list[str]]]:
+    """Give the first records, each with the number of lines above it."""
+    records, left_over = _first_records(text[:_HEAD], separator)
+    if len(records) < HEADER_SOUGHT_IN or not left_over:
+        # The head ends in the middle of a record, or nearly so.
+        records, _ = _first_records(text, separator)
+    return records
+
+
+def _first_records(text: str, separator: str) -> tuple[list[tuple[int, list[str]]], bool]:
+    """Give the first records, and whether any text is left after them."""
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(lines, delimiter=separator)
+    records: list[tuple[int, list[str]]] = []
+    above = 0
+    try:
+        for record in islice(reader, HEADER_SOUGHT_IN):
+            records.append((above, record))
+            above = reader.line_num
+    except csv.Error:
+        pass
+    return records, bool(lines.readline())
+
+
+def _csv_frame(file: str, body: io.StringIO, separator: str) -> pd.DataFrame:
+    """Read the header and all below it as text; the slow reader also takes uneven rows."""
+    start = body.tell()
+    try:
+        return pd.read_csv(
+            body, sep=separator, header=None, dtype=object, na_filter=False, skip_blank_lines=False
+        )
+    except pd.errors.ParserError:
+        body.seek(start)
+    try:
+        rows = list(csv.reader(chain(body, [_SENTINEL]), delimiter=separator))
+    except csv.Error as error:
+        raise unreadable(file, f"cannot be read ({error})", _CLOSE_QUOTES) from error
+    if rows.pop() != [_SENTINEL]:
+        raise unreadable(file, "a quotation mark is opened and never closed", _CLOSE_QUOTES)
+    width = max(map(len, rows))
+    return pd.DataFrame([row + [None] * (width - len(row)) for row in rows], dtype=object)
+
+
+def _overlong(table: Table, beyond: pd.DataFrame, width: int) -> Iterator[tuple[int, Fault]]:
+    """Find the rows with more cells than headings, as an unquoted decimal comma makes them."""
+    # A comma too many may have shifted the cells even if the last one is blank.
+    harmless = (lambda cell: cell is None) if table.separator == "," else is_empty
+    problem = f"the row has more cells than the {width} of the header"
+    remedy = f'put a text that holds "{table.separator}" between double quotation marks'
+    for position in np.flatnonzero(~beyond.map(harmless).all(axis=1)).tolist():
+        row = int(table.rows[position])
+        yield position, Fault(table.file, row, None, "", problem, remedy)
+
+
+def _cut_off(table: Table, text: str, width: int) -> Iterator[tuple[int, Fault]]:
+    """Find a last row that stops short with no line end, as where a copy of a file broke off."""
+    last = text.rpartition("\n")[2].rpartition("\r")[2]
+    cells = next(csv.reader([last], delimiter=table.separator), []) if '"' not in last else []
+    if 0 < len(cells) < width and len(table.rows):
+        problem = f"the file ends in the middle of the row, after {len(cells)} of {width} cells"
+        remedy = "copy the file once more, or complete the row and end the line"
+        place = table.file, int(table.rows[-1]), None, ""
+        yield len(table.rows) - 1, Fault(*place, problem, remedy)
+
+
+def _swallowed(table: Table) -> Iterator[tuple[int, Fault]]:
+    """Find the cells that hold whole rows, as a stray pair of quotation marks makes them."""
+    for column, cells in table.cells.items():
+        for position, value in enumerate(cells):
+            if value and "\n" in value and value.count(table.separator) >= len(table.headers) - 1:
+                place = table.file, int(table.rows[position]), str(column), value[:40]
+                problem = "the cell has swallowed the rows below it"
+                yield position, Fault(*place, problem, "remove the stray quotation mark before it")

@@ -1,0 +1,183 @@
+"""What a number of the records may be, and what a number outside probably was meant to be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from airstats.catalog.units import WORDS, as_declared, converted, own_unit, units_read
+from airstats.records.typed_table import Finding, Sheet
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One limit of a number: where it is broken, what to say, the factor of the value meant.
+
+    In what is said, {value} stands for the value meant, {unit} and {words} for its unit.
+    """
+
+    broken: Callable[[np.ndarray], np.ndarray]
+    problem: str
+    remedy: str
+    factor: float = 1.0
+
+
+Limits = Mapping[str, tuple[Rule, ...]]
+USUAL = {
+    "roll_width_m": 1.5,
+    "roll_length_m": 50.0,
+    "lap_mm": 100.0,
+    "width_mm": 1200.0,
+    "height_mm": 1200.0,
+    "reveal_mm": 250.0,
+    "opening_width_mm": 1200.0,
+    "opening_height_mm": 1200.0,
+}
+"""A middling length: of two units that a number may be in, the likelier one is nearer to it."""
+CHECK = "check the entry"
+_METRES = "looks like metres"
+_CENTIMETRES = "looks like centimetres"
+_WRITE = "write {words}, {value}"
+_NO_SIZE = Rule(lambda v: v <= 0, "must be above 0", "write the size in {words}")
+_SIZE = (
+    _NO_SIZE,
+    Rule(lambda v: v <= 20, _METRES, _WRITE, 1000),
+    Rule(lambda v: v < 100, _CENTIMETRES, _WRITE, 10),
+    Rule(lambda v: v > 20_000, "is too large for an opening", CHECK),
+)
+_REVEAL = (
+    _NO_SIZE,
+    Rule(lambda v: v <= 3, _METRES, _WRITE, 1000),
+    Rule(lambda v: v < 10, _CENTIMETRES, _WRITE, 10),
+    Rule(lambda v: v > 1500, "a reveal of {value} {unit} is too deep, and may be mistyped", CHECK),
+)
+_WHOLE = Rule(lambda v: v % 1 > 0, "is not a whole number", "write how many there are")
+_TOO_MANY = Rule(lambda v: v > 10_000, "is too many for one job", CHECK)
+_ROLLS = (
+    Rule(lambda v: v <= 0, "must be above 0", "write the number of rolls"),
+    Rule(lambda v: v < 0.01, "is too few for a job", CHECK),
+    Rule(lambda v: v > 10_000, "is too many for one job", CHECK),
+)
+_PRICE = (
+    Rule(lambda v: v < 0, "must not be below 0", CHECK),
+    Rule(lambda v: v > 1e9, "is too much for a price", CHECK),
+)
+_TOO_MANY_PACKS = Rule(lambda v: v > 1_000_000, "is too many for one job", CHECK)
+_METRES_OF_EDGE = (
+    Rule(lambda v: v < 0, "must not be below 0", "write the length in {words}"),
+    Rule(lambda v: v >= 20_000, "is too long for one job", "write the length in {words}"),
+)
+JOB_LIMITS: Limits = {
+    "surface_m2": (
+        Rule(lambda v: v <= 0, "must be above 0", "write the surface in {words}"),
+        Rule(lambda v: v < 0.1, "is too small for a job", "write {words}"),
+        Rule(lambda v: v >= 100_000, "is too large for one job", "write {words}"),
+    ),
+    "estimated_rolls": _ROLLS,
+    "used_rolls": _ROLLS,
+    "roll_width_m": (
+        Rule(lambda v: v >= 300, "looks like millimetres", _WRITE, 0.001),
+        Rule(lambda v: (v < 0.3) | (v > 6), "is no width of a roll (0.3 to 6 m)", CHECK),
+    ),
+    "roll_length_m": (
+        Rule(lambda v: (v < 2) | (v > 500), "is no length of a roll (2 to 500 m)", CHECK),
+    ),
+    "lap_mm": (
+        Rule(lambda v: v < 0, "must not be below 0", "write the lap in {words}"),
+        Rule(lambda v: (v > 0) & (v < 1), _METRES, _WRITE, 1000),
+        Rule(lambda v: v > 500, "is too wide for a lap", "write the lap in {words}"),
+    ),
+    "roll_price": _PRICE,
+    "perimeter_m": _METRES_OF_EDGE,
+    "sealant_m": _METRES_OF_EDGE,
+    "pretaped_share": (
+        Rule(lambda v: v < 0, "must not be below 0", "write a share from 0 to 1"),
+        Rule(lambda v: (v > 1) & (v <= 100), "looks like per cent", "write a share, {value}", 0.01),
+        Rule(lambda v: v > 100, "is no share", "write a share from 0 to 1"),
+    ),
+    "opening_count": (Rule(lambda v: v < 0, "must not be below 0", CHECK), _WHOLE, _TOO_MANY),
+}
+OPENING_LIMITS: Limits = {
+    "count": (Rule(lambda v: v < 1, "must be 1 or more", CHECK), _WHOLE, _TOO_MANY),
+    "width_mm": _SIZE,
+    "height_mm": _SIZE,
+    "reveal_mm": _REVEAL,
+    "sides": (
+        Rule(
+            lambda v: (v < 3) | (v > 4) | (v % 1 > 0),
+            "is not 3 or 4",
+            "write 4, or 3 for an opening without a lined threshold",
+        ),
+    ),
+}
+MATERIAL_LIMITS: Limits = {
+    "estimated": (
+        Rule(lambda v: v < 0, "must not be below 0", "write the number of packs"),
+        _TOO_MANY_PACKS,
+    ),
+    "used": (
+        Rule(lambda v: v <= 0, "must be above 0", "write the number of packs, or remove the row"),
+        _TOO_MANY_PACKS,
+    ),
+    "pack": (
+        Rule(lambda v: v <= 0, "must be above 0", "write what one pack holds"),
+        Rule(lambda v: (v < 0.001) | (v > 1e6), "is no size of a pack", CHECK),
+    ),
+    "pack_price": _PRICE,
+}
+SUMMARY_LIMITS: Limits = {
+    "opening_width_mm": _SIZE,
+    "opening_height_mm": _SIZE,
+    "reveal_mm": _REVEAL,
+}
+
+
+def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray) -> list[Finding]:
+    """Apply the limits to the rows of `where` (n,); the first that is broken is the fault."""
+    found = []
+    for column in sheet.frame.columns.intersection(list(limits)):
+        values = sheet.frame[column].to_numpy()
+        left = where & ~np.isnan(values)
+        for rule in limits[column]:
+            broken = left & rule.broken(values)
+            left &= ~broken
+            for row in np.flatnonzero(broken).tolist():
+                said = _said(rule, limits, column, values[row], sheet.unit(column))
+                found.append(sheet.finding(row, column, *said))
+    return found
+
+
+def _said(rule: Rule, limits: Limits, column: str, value: float, unit: str) -> tuple[str, str]:
+    """Say what is wrong with a number and what to do, in the unit that it is written in."""
+    if unit == own_unit(column):
+        return _filled_in(rule, value * rule.factor, unit)
+    written = as_declared(column, value, unit)
+    if meant := _unit_meant(limits, column, written):
+        value = as_declared(column, float(_in_own(column, written, meant)), unit)
+        looks = Rule(rule.broken, f"looks like {WORDS[meant]}", _WRITE)
+        return _filled_in(looks, value, unit)
+    if rule.factor != 1:
+        return "is too small", CHECK
+    return _filled_in(rule, written, unit)
+
+
+def _filled_in(rule: Rule, value: float, unit: str) -> tuple[str, str]:
+    words = {"value": f"{value:.10g}", "unit": unit, "words": WORDS.get(unit, "")}
+    return rule.problem.format(**words), rule.remedy.format(**words)
+
+
+def _unit_meant(limits: Limits, column: str, written: float) -> str:
+    """Return the unit in which a number as written is no fault and most usual; "" if none."""
+    readings = {unit: _in_own(column, written, unit) for unit in units_read(column)}
+    sound = [
+        unit
+        for unit, value in readings.items()
+        if column in USUAL and not any(rule.broken(value) for rule in limits[column])
+    ]
+    return min(sound, key=lambda u: abs(np.log(readings[u] / USUAL[column])), default="")
+
+
+def _in_own(column: str, written: float, unit: str) -> np.ndarray:
+    return converted(column, np.array([written]), unit)[0]

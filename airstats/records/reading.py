@@ -1,0 +1,291 @@
+"""Read a firm's records or a takeoff: clean tables, and the rows that had to be set aside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from airstats.base.errors import RecordsError
+from airstats.records.cell_dates import DATE_ORDERS
+from airstats.records.cell_values import cells_of
+from airstats.records.consistency import SUMMARY, check_sheets, is_finished
+from airstats.records.faults import Fault
+from airstats.records.job_links import Links, link
+from airstats.records.raw_table import COLUMNS, Table, as_text
+from airstats.records.source import Source, read_source
+from airstats.records.typed_table import TEXTS, Finding, Sheet, read_sheets
+
+__all__ = ["Fault", "Records", "check_records", "read_records"]
+
+_WHOLE_NUMBERS = ("opening_count", "count", "sides")
+_NO_MATERIALS = COLUMNS["materials"]
+_SET_ASIDE = ["table", "row", "reason"]
+
+
+CODED = "coded:"
+"""Stands before the digest of records with codes in place of names."""
+
+
+@dataclass(frozen=True)
+class Records:
+    """Checked records of n jobs, m kinds of opening and k uses of other materials.
+
+    Attributes
+    ----------
+    jobs : DataFrame
+        n rows: the contract's columns with defaults filled in, `quarter` ("2026Q3", or None),
+        `finished`, then the source's extra columns as text.
+    openings : DataFrame
+        m rows: the contract's columns, `from_summary`, then extra columns as text. A job without
+        rows in openings has its summary columns here, as one row with the mark "summary".
+    set_aside : DataFrame
+        The rows left out: `table`, `row`, `reason`, then the source's cells as text under the
+        source's headings.
+    faults : tuple of Fault
+        The faults of the rows set aside.
+    source : str
+        Name of the file or folder.
+    digest : str
+        SHA-256 of the files read.
+    notes : tuple of str
+        Remarks that are no faults.
+    materials : DataFrame
+        k rows, the contract's columns and extra columns as text; no row where none are kept.
+    """
+
+    jobs: pd.DataFrame
+    openings: pd.DataFrame
+    set_aside: pd.DataFrame
+    faults: tuple[Fault, ...]
+    source: str
+    digest: str
+    notes: tuple[str, ...]
+    materials: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=_NO_MATERIALS))
+
+    @property
+    def coded(self) -> bool:
+        """Whether codes stand in place of names."""
+        return self.digest.startswith(CODED)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """The notes, each with the name of the source."""
+        return tuple(
+            note if note.startswith(self.source) else f"{self.source}: {note}"
+            for note in self.notes
+        )
+
+
+@dataclass(frozen=True)
+class _Checked:
+    """A source, understood and checked, good rows and bad."""
+
+    source: Source
+    jobs: Sheet
+    openings: Sheet
+    materials: Sheet
+    links: Links
+    found: list[Finding]
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        return (*self.source.faults, *(finding.fault for finding in self.found))
+
+
+def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str = "ask") -> Records:
+    """Read and check finished jobs, or a takeoff, from a folder or a workbook.
+
+    Parameters
+    ----------
+    path : str or Path
+        A folder with CSV or Parquet files, or an .xlsx workbook.
+    set_aside_bad_rows : bool
+        Whether to leave out the jobs with a fault instead of refusing the whole source. A job
+        goes with all its openings, since a job short of an opening would mislead.
+    dates : str
+        How to read a date such as 03/04/2026 if the column does not tell: "ask" makes it a
+        fault; or "day-first", "month-first".
+
+    Raises
+    ------
+    RecordsError
+        If anything is wrong; the message lists every fault. With `set_aside_bad_rows`, only if a
+        whole table cannot be used or no good job is left.
+    """
+    checked = _check(path, dates)
+    whole = checked.source.faults or any(finding.position < 0 for finding in checked.found)
+    bad_jobs, bad_openings, bad_materials = _bad_rows(checked)
+    if checked.faults and (
+        whole or not set_aside_bad_rows or len(bad_jobs) == len(checked.links.jobs)
+    ):
+        raise RecordsError(_message(checked))
+    good_jobs = np.delete(np.arange(len(checked.jobs.frame)), list(bad_jobs))
+    good_openings = np.delete(np.arange(len(checked.openings.frame)), list(bad_openings))
+    return Records(
+        jobs=_jobs(checked.jobs, good_jobs),
+        openings=_openings(checked, good_jobs, good_openings),
+        set_aside=_set_aside(checked, bad_jobs, bad_openings, bad_materials),
+        faults=checked.faults,
+        source=checked.source.name,
+        digest=checked.source.digest,
+        notes=_notes(checked),
+        materials=_materials(checked, list(bad_materials)),
+    )
+
+
+def check_records(path: str | Path, dates: str = "ask") -> tuple[Fault, ...]:
+    """Find every fault of the records; none means that they are good.
+
+    Raises
+    ------
+    RecordsError
+        If nothing can be read: no such path, no table of jobs, a damaged workbook.
+    """
+    return _check(path, dates).faults
+
+
+def _check(path: str | Path, dates: str) -> _Checked:
+    if dates not in DATE_ORDERS:
+        raise RecordsError(f'dates is "{dates}"; it must be one of {", ".join(DATE_ORDERS)}.')
+    source = read_source(path)
+    sheets = read_sheets(source.tables, dates)
+    links = link(*sheets)
+    return _Checked(source, *sheets, links, check_sheets(*sheets, links))
+
+
+def _message(checked: _Checked) -> str:
+    n = len(checked.faults)
+    lines = [f"{n} fault{'s' if n != 1 else ''} in {checked.source.name}:"]
+    return "\n".join([*lines, *map(str, checked.faults)])
+
+
+def _bad_rows(checked: _Checked) -> list[dict[int, str]]:
+    """Position and reason of the rows of each table that cannot be used.
+
+    One bad row of jobs or openings takes its whole job with it; a bad material goes by itself.
+    """
+    own: dict[str, dict[int, list[str]]] = {name: {} for name in COLUMNS}
+    owners = {name: getattr(checked.links, name) for name in COLUMNS}
+    first: dict[int, Fault] = {}
+    for table, row, fault in checked.found:
+        if row >= 0:
+            own[table].setdefault(row, []).append(str(fault))
+            if table != "materials":
+                first.setdefault(int(owners[table][row]), fault)
+    first.pop(-1, None)
+    return [_reasons(own[table], owners[table], first) for table in COLUMNS]
+
+
+def _reasons(
+    own: dict[int, list[str]], owners: np.ndarray, first: dict[int, Fault]
+) -> dict[int, str]:
+    dragged = np.flatnonzero(np.isin(owners, list(first))).tolist()
+    reasons = {row: f"its job is set aside: {first[int(owners[row])]}" for row in dragged}
+    reasons |= {row: " ".join(faults) for row, faults in own.items()}
+    return dict(sorted(reasons.items()))
+
+
+def _jobs(sheet: Sheet, rows: np.ndarray) -> pd.DataFrame:
+    frame = _typed(sheet.frame.iloc[rows])
+    day = frame["finished_on"].dt
+    names = day.year.astype("Int64").astype("str") + "Q" + day.quarter.astype("Int64").astype("str")
+    quarter = names.astype(object).where(frame["finished_on"].notna(), None)
+    frame = frame.assign(quarter=quarter, finished=is_finished(sheet)[rows])
+    return frame.join(_extras(sheet.table, rows))
+
+
+def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.DataFrame:
+    """Return the rows of openings, under the jobs' spelling of the id, then the summaries."""
+    in_jobs, in_openings = checked.jobs.frame, checked.openings.frame
+    owners = checked.links.openings[openings]
+    spelling = in_jobs["job_id"].to_numpy()[owners]
+    listed = in_openings.iloc[openings].assign(job_id=spelling, from_summary=False)
+    listed = listed.reset_index(drop=True).join(_extras(checked.openings.table, openings))
+    kept = jobs[checked.links.in_summary[jobs]]
+    summary = in_jobs.iloc[kept][["job_id", *SUMMARY]].rename(columns=SUMMARY)
+    summary = summary.assign(mark="summary", sides=4.0, from_summary=True)
+    together = pd.concat([listed, summary], ignore_index=True) if len(summary) else listed
+    extras = together.columns.difference(summary.columns, sort=False)
+    return _typed(together.fillna(dict.fromkeys(extras, "")))
+
+
+def _materials(checked: _Checked, bad: list[int]) -> pd.DataFrame:
+    """Return the rows of materials, under the jobs' spelling of the id."""
+    sheet = checked.materials
+    good = np.delete(np.arange(len(sheet.frame)), bad)
+    spelling = checked.jobs.frame["job_id"].to_numpy()[checked.links.materials[good]]
+    frame = _typed(sheet.frame.iloc[good].assign(job_id=spelling))
+    return frame.join(_extras(sheet.table, good))
+
+
+def _typed(frame: pd.DataFrame) -> pd.DataFrame:
+    """Give every column the type it has whatever the kind of file."""
+    kinds = dict.fromkeys(TEXTS, "str") | dict.fromkeys(_WHOLE_NUMBERS, "int64")
+    kinds["from_summary"] = "bool"
+    known = {column: kind for column, kind in kinds.items() if column in frame}
+    return frame.astype(known).reset_index(drop=True)
+
+
+def _extras(table: Table, rows: np.ndarray) -> pd.DataFrame:
+    extras = table.cells.columns.difference(COLUMNS[table.name], sort=False)
+    return _texts(table.cells[extras].iloc[rows])
+
+
+def _texts(cells: pd.DataFrame) -> pd.DataFrame:
+    """Write every cell as text, as the spreadsheet shows it."""
+    written = {}
+    for column in cells:
+        read = cells_of(cells[column])
+        texts = np.array([as_text(value) for value in read.distinct], dtype=object)
+        written[column] = pd.Series(texts[read.codes], dtype="str")
+    return pd.DataFrame(written, index=range(len(cells)))
+
+
+def _set_aside(checked: _Checked, *bad: dict[int, str]) -> pd.DataFrame:
+    sheets = (checked.jobs, checked.openings, checked.materials)
+    parts = [_set_aside_of(sheet.table, rows) for sheet, rows in zip(sheets, bad, strict=True)]
+    filled = [part for part in parts if len(part)]
+    if not filled:
+        return pd.DataFrame({"table": [], "row": [], "reason": []})
+    return pd.concat(filled, ignore_index=True).fillna("")
+
+
+def _set_aside_of(table: Table, reasons: dict[int, str]) -> pd.DataFrame:
+    rows = list(reasons)
+    cells = _texts(table.cells.iloc[rows])
+    cells.columns = pd.Index(_headings(table))
+    cells.insert(0, "table", table.name)
+    cells.insert(1, "row", table.rows[rows])
+    cells.insert(2, "reason", list(reasons.values()))
+    return cells
+
+
+def _headings(table: Table) -> list[str]:
+    """Return the source's own headings, made different where two would be the same."""
+    headings = list(_SET_ASIDE)
+    for column, heading in table.headers.items():
+        if not heading.strip() or heading in headings:
+            heading = column if column not in headings else f"{column} (as written)"
+        headings.append(heading)
+    return headings[len(_SET_ASIDE) :]
+
+
+def _notes(checked: _Checked) -> tuple[str, ...]:
+    jobs, links = checked.jobs, checked.links
+    notes = [*checked.source.notes, *jobs.notes, *checked.openings.notes]
+    notes += checked.materials.notes
+    ignored = int((links.listed & (jobs.frame["opening_count"] > 0)).sum())
+    if ignored:
+        notes.append(
+            f"Jobs whose summary columns are ignored, as openings has their rows: {ignored}."
+        )
+    sizes = ~jobs.blank[["opening_width_mm", "opening_height_mm", "reveal_mm"]].all(axis=1)
+    uncounted = int((sizes & ~links.listed & jobs.blank["opening_count"]).sum())
+    if uncounted:
+        notes.append(
+            f"Jobs with sizes of openings but no opening_count, read as no openings: {uncounted}."
+        )
+    return tuple(notes)

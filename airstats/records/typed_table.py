@@ -1,0 +1,222 @@
+"""Understand a whole table: every column of the contract as numbers, dates, words or texts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from airstats.base.number_text import listing
+from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
+from airstats.catalog.cut_patterns import CUTS
+from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
+from airstats.catalog.units import converted, own_unit
+from airstats.records.cell_dates import read_dates
+from airstats.records.cell_values import (
+    Cells,
+    Reading,
+    cells_of,
+    decimal_marks,
+    read_ids,
+    read_names,
+    read_numbers,
+    read_texts,
+    read_words,
+)
+from airstats.records.faults import Fault
+from airstats.records.raw_table import COLUMNS, Table, as_text, unread_headings
+
+WORDS = {
+    "counted": {word: word for word in ("opened", "half", "quarter", "exact")},
+    "corner_method": {
+        written: method
+        for method in CORNER_METHODS
+        for written in (method, method.replace("_", " "))
+    },
+}
+DEFAULTS = {
+    "counted": "opened",
+    "roll_width_m": 1.5,
+    "roll_length_m": 50.0,
+    "lap_mm": 100.0,
+    "opening_count": 0.0,
+    "pretaped_share": PRETAPED_SHARE,
+    "corner_method": USUAL_METHOD,
+    "sides": 4.0,
+}
+TEXTS = (
+    "job_id",
+    "mark",
+    "exclude",
+    "crew",
+    "work_type",
+    "material",
+    "unit",
+    "cut_pattern",
+    *WORDS,
+)
+_NAMES = ("crew", "work_type")
+_NOT_EXCLUDED = frozenset({"no", "false", "0"})
+
+
+class Finding(NamedTuple):
+    """A fault and the row of the table it stands in, by position; -1 for the whole table."""
+
+    table: str
+    position: int
+    fault: Fault
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One table of n rows understood.
+
+    `frame` (n, contract columns) has the defaults filled in, and nan or "" where a cell is blank
+    or unreadable; `blank` (n, contract columns) tells which cells are blank.
+    """
+
+    table: Table
+    cells: dict[str, Cells]
+    frame: pd.DataFrame
+    blank: pd.DataFrame
+    unreadable: tuple[Finding, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def is_read(self) -> bool:
+        """Whether the source has this table at all, with headings."""
+        return bool(self.table.headers)
+
+    def lacks(self, column: str) -> bool:
+        """Tell whether the table is there but the column is not."""
+        return self.is_read and column not in self.table.headers
+
+    def unit(self, column: str) -> str:
+        """Return the unit that a column's cells are written in; "" if it has none."""
+        return self.table.units.get(column, own_unit(column))
+
+    def finding(self, position: int, column: str, problem: str, remedy: str) -> Finding:
+        """State one fault of one cell."""
+        table = self.table
+        row, value = int(table.rows[position]), self.cells[column].text(position)
+        return Finding(table.name, position, Fault(table.file, row, column, value, problem, remedy))
+
+    def flag(
+        self, where: np.ndarray | pd.Series, column: str, problem: str, remedy: str
+    ) -> list[Finding]:
+        """State the same fault for every row in which `where` (n,) is true."""
+        rows = np.flatnonzero(where).tolist()
+        return [self.finding(row, column, problem, remedy) for row in rows]
+
+    def table_finding(self, column: str | None, problem: str, remedy: str) -> Finding:
+        """State a fault of the table as a whole."""
+        fault = Fault(self.table.file, None, column, "", problem, remedy)
+        return Finding(self.table.name, -1, fault)
+
+
+def read_sheets(tables: dict[str, Table], dates: str) -> tuple[Sheet, Sheet, Sheet]:
+    """Understand all tables together; a table that is not there reads as one of no rows.
+
+    Together, because a decimal comma in one table tells how numbers are written in the other.
+    """
+    three = [tables.get(name, _no_table(name)) for name in COLUMNS]
+    cells = [_cells(table) for table in three]
+    marks = decimal_marks(
+        column for columns in cells for name, column in columns.items() if _is_number(name)
+    )
+    jobs, openings, materials = (
+        _sheet(*pair, marks, dates) for pair in zip(three, cells, strict=True)
+    )
+    return jobs, openings, materials
+
+
+def _no_table(name: str) -> Table:
+    return Table(name, name, pd.DataFrame(), {}, np.empty(0, dtype=int))
+
+
+def _cells(table: Table) -> dict[str, Cells]:
+    absent = Cells(np.zeros(len(table.rows), dtype=int), [None])
+    return {
+        column: cells_of(table.cells[column]) if column in table.headers else absent
+        for column in COLUMNS[table.name]
+    }
+
+
+def _is_number(column: str) -> bool:
+    return column not in TEXTS and column != "finished_on"
+
+
+def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: str) -> Sheet:
+    readings = {
+        column: _read(column, cells[column], marks, table.separator, dates) for column in cells
+    }
+    for column, unit in table.units.items():
+        numbers = converted(column, readings[column].result, unit)
+        readings[column] = replace(readings[column], result=numbers)
+    frame = pd.DataFrame({column: reading.result for column, reading in readings.items()})
+    blank = pd.DataFrame({column: reading.blank for column, reading in readings.items()})
+    for column in frame.columns.intersection(list(DEFAULTS)):
+        frame[column] = frame[column].mask(blank[column], DEFAULTS[column])
+    notes = [
+        f"{table.file}, column {table.as_headed(column)}: {reading.note}"
+        for column, reading in readings.items()
+        if reading.note
+    ]
+    notes += _exclude_note(table, cells) if "exclude" in cells else []
+    notes += _unread_note(table)
+    sheet = Sheet(table, cells, frame, blank, (), tuple(notes))
+    unreadable = [
+        sheet.finding(row, column, trouble.problem, trouble.remedy)
+        for column, reading in readings.items()
+        for row, trouble in reading.troubles.items()
+    ]
+    return replace(sheet, unreadable=tuple(unreadable))
+
+
+def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, dates: str) -> Reading:
+    if column == "finished_on":
+        return read_dates(cells, dates)
+    if column in WORDS:
+        return read_words(cells, WORDS[column])
+    if column == "cut_pattern":
+        return read_words(cells, _cut_spellings())
+    if column == "material":
+        return read_words(cells, _material_spellings())
+    if column == "job_id":
+        return read_ids(cells)
+    if column in _NAMES:
+        return read_names(cells)
+    if column in TEXTS:
+        also_blank = _NOT_EXCLUDED if column == "exclude" else frozenset()
+        return read_texts(cells, also_blank, is_name=column != "exclude")
+    return read_numbers(cells, marks, separator)
+
+
+def _cut_spellings() -> dict[str, str]:
+    return {text: name for name, cut in CUTS.items() for text in (name, *cut.spellings)}
+
+
+def _material_spellings() -> dict[str, str]:
+    """How a material may be written; looked up late, for a firm may add materials of its own."""
+    return {
+        written.casefold(): name
+        for name in MATERIALS
+        for alike in (name, name.removesuffix("s"))
+        for written in (alike, alike.replace(" ", "_"), alike.replace(" ", "-"))
+    }
+
+
+def _unread_note(table: Table) -> list[str]:
+    """Name the columns that nothing reads; a material may go by any column of its own."""
+    drivers = {material.driver for material in MATERIALS.values()}
+    unread = unread_headings(table, drivers if table.name == "jobs" else ())
+    return [f"{table.file}: columns not read: {listing(unread)}."] if unread else []
+
+
+def _exclude_note(table: Table, cells: dict[str, Cells]) -> list[str]:
+    """Say when a "no" under exclude, which asks for a reason, was taken as no reason."""
+    words = [as_text(value).strip() for value in cells["exclude"].distinct]
+    spoken = [word for word in words if word.casefold() in _NOT_EXCLUDED]
+    return [f'{table.file}, column exclude: "{word}" read as not excluded.' for word in spoken]

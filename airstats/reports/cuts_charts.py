@@ -1,0 +1,167 @@
+"""Pictures of the openings: how one is cut, and which cut is cheapest where."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from scipy import ndimage
+
+from airstats.base.number_text import each, listed, number, percent
+from airstats.catalog.cut_patterns import CUTS
+from airstats.geometry.cutting_rules import Practice
+from airstats.reports.display import Picture
+from airstats.reports.drafting import INK, words
+from airstats.reports.drawing import (
+    NO_DRAWING,
+    describe_opening,
+    draw_elevation,
+    draw_opening,
+    legend_key,
+)
+from airstats.takeoff.opening_quantities import Opening, opening_pieces
+
+SIZES = ("width_mm", "height_mm", "reveal_mm")
+MOST_OPENINGS, ACROSS = 24, 4
+LABELLED = 0.03
+"""A smaller share of the map has no room for its name."""
+TICKS_M2 = (0.3, 0.5, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0)
+
+
+def opening(row: pd.Series, cut: str = "") -> Picture:
+    """Draw one opening to scale, cut as named (as recommended if empty)."""
+    shown = _as_planned(row, cut)
+    alt = describe_opening(shown)
+    return Picture("opening", draw_opening(shown), alt, pd.DataFrame([row]))
+
+
+def cut_sheet(plan: pd.DataFrame) -> Picture:
+    """Draw the cuts in the sheet for each kind of opening of a plan, small, for the fitter.
+
+    Parameters
+    ----------
+    plan
+        What `opening_plan` returns, at least one row; the first `MOST_OPENINGS` are drawn.
+    """
+    shown = plan.head(MOST_OPENINGS)
+    down = -(-len(shown) // ACROSS)
+    figure = Figure(figsize=(8.4, 2.7 * down + 0.4), layout="constrained")
+    drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
+    key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
+    figure.legend(handles=key, loc="outside lower center", ncols=3, frameon=False)
+    panels = figure.subplots(down, ACROSS, squeeze=False).ravel()
+    for axes in panels:
+        axes.axis("off")
+    for axes, pieces, (_, row) in zip(panels, drawn, shown.iterrows(), strict=False):
+        axes.set_title(_panel_title(row), loc="left", fontsize=9)
+        if pieces is None:
+            axes.text(0.5, 0.5, NO_DRAWING, ha="center", transform=axes.transAxes, fontsize=9)
+            continue
+        margin = 0.22 * max(pieces.width_m, pieces.height_m)
+        draw_elevation(axes, pieces, margin)
+        axes.set_aspect("equal")
+        axes.set_xlim(-1.1 * margin, pieces.width_m + 0.55 * margin)
+        axes.set_ylim(-1.1 * margin, pieces.height_m + 0.55 * margin)
+    said = [f"{r.job_id} {r.mark} {r.cut_way}".replace("  ", " ") for r in each(shown)]
+    more = f" First {len(shown)} of {len(plan)} kinds." if len(plan) > len(shown) else ""
+    columns = ["job_id", "mark", "count", *SIZES, "sides", "cut_way"]
+    alt = f"The cuts in the sheet at each opening: {listed(said)}.{more}"
+    return Picture("cut_sheet", figure, alt, shown[columns])
+
+
+def _panel_title(row: pd.Series) -> str:
+    size = f"{row['width_mm']:.0f} × {row['height_mm']:.0f}, reveal {row['reveal_mm']:.0f}"
+    name = " ".join(str(part) for part in (row["job_id"], row["mark"]) if part)
+    return f"{name}: {row['count']:.0f} off\n{row['cut_way']}\n{size}"
+
+
+def _as_planned(row: pd.Series, cut: str = "") -> Opening:
+    width, height, reveal = (float(row[name]) for name in SIZES)
+    way = {name: row[name] for name in ("slit", "halves") if name in row and not cut}
+    how = cut or str(row["recommended_cut"])
+    return Opening(width, height, reveal, int(row["sides"]), how, Practice(**way))
+
+
+def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
+    """Draw which cut is cheapest over size and depth, with the firm's own openings as dots.
+
+    Parameters
+    ----------
+    grid
+        What `break_even_map` returns.
+    openings
+        `width_mm`, `height_mm`, `reveal_mm` and `count` of the firm's openings; none is well.
+    """
+    figure = Figure(figsize=(8.4, 5.8), layout="constrained")
+    axes = figure.add_subplot()
+    _regions(axes, grid)
+    _dots(axes, openings)
+    axes.set_xscale("log")
+    axes.set_xticks(TICKS_M2, [f"{tick:g}" for tick in TICKS_M2])
+    axes.minorticks_off()
+    axes.set_xlim(grid["opening_m2"].min(), grid["opening_m2"].max())
+    axes.set_ylim(grid["reveal_mm"].min(), grid["reveal_mm"].max())
+    shape = grid["width_mm"].iloc[0] / grid["height_mm"].iloc[0]
+    axes.set_xlabel(f"Area of the opening, m² (width {shape:.2f} of height, four lined sides)")
+    axes.set_ylabel("Reveal depth, mm")
+    axes.set_title(
+        "The cheapest cut by size and depth. Thick line: two cuts cost the same. Thin lines: what\n"
+        "the cheapest saves against the next, in your money an opening. Dots: your openings.",
+        loc="left",
+        fontsize=10,
+    )
+    columns = ["opening_m2", "reveal_mm", *(f"{cut}_cost" for cut in CUTS)]
+    data = grid[[*columns, "cheapest_cut", "margin"]]
+    return Picture("cut_map", figure, describe_cut_map(grid), data)
+
+
+def describe_cut_map(grid: pd.DataFrame) -> str:
+    """Say in words what `cut_map` shows; it serves as the text alternative."""
+    share = grid["cheapest_cut"].value_counts(normalize=True)
+    said = [f"{CUTS[str(cut)].words} in {percent(part)}" for cut, part in share.items()]
+    area, depth = grid["opening_m2"], grid["reveal_mm"]
+    return (
+        f"Map of the cheapest cut for openings of {area.min():g} to {area.max():g} m² with reveals"
+        f" of {depth.min():g} to {depth.max():g} mm: {listed(said)} of its points. It saves"
+        f" {number(grid['margin'].max())} of your money an opening at most."
+    )
+
+
+def _regions(axes: Axes, grid: pd.DataFrame) -> None:
+    """Fill each cut's part, with the line where it costs as much as the next best."""
+    costs = {cut: grid.pivot_table(f"{cut}_cost", "reveal_mm", "opening_m2")
+             for cut in CUTS}  # fmt: skip
+    x, y = (ends.to_numpy() for ends in next(iter(costs.values())).axes[::-1])
+    for cut, cost in costs.items():
+        rest = np.minimum.reduce([costs[other].to_numpy() for other in CUTS if other != cut])
+        ahead = rest - cost.to_numpy()
+        if ahead.max() <= 0:
+            continue
+        look = CUTS[cut]
+        levels = [0, ahead.max() + 1]
+        axes.contourf(x, y, ahead, levels, colors=[look.tone], hatches=[look.hatch])
+        if ahead.min() < 0:
+            axes.contour(x, y, ahead, [0.0], colors=INK, linewidths=2.6)
+        lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
+        axes.clabel(lines, fontsize=8, fmt="%g", zorder=2)
+        _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
+
+
+def _dots(axes: Axes, openings: pd.DataFrame) -> None:
+    area = (openings["width_mm"] * openings["height_mm"] / 1e6).round(1)
+    units = openings["count"].groupby([area.rename("area"), openings["reveal_mm"]]).sum()
+    dots = units.rename("units").reset_index()
+    size = (2 + dots["units"] ** 0.5) ** 2
+    axes.scatter(dots["area"], dots["reveal_mm"], size, "#555555", ec="white", lw=0.4, zorder=2)
+
+
+def _labels(axes: Axes, x: np.ndarray, y: np.ndarray, part: np.ndarray, text: str) -> None:
+    """Write the text in every piece of a part that is large enough, far from its edges."""
+    pieces, count = ndimage.label(part)
+    for place in range(1, count + 1):
+        piece = pieces == place
+        if piece.mean() > LABELLED:
+            deepest = ndimage.distance_transform_edt(np.pad(piece, 1))[1:-1, 1:-1]
+            row, column = np.unravel_index(deepest.argmax(), piece.shape)
+            words(axes, float(x[column]), float(y[row]), text, weight="bold", boxed=True)

@@ -1,0 +1,135 @@
+"""Sentences about cuts: what they would have saved, where each pays, at which price that turns."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from airstats.base.number_text import counted, each, listed, number, percent, roughly
+from airstats.catalog.cut_patterns import CUTS
+from airstats.pricing.cut_break_even import bands_at
+from airstats.pricing.cut_prices import CutTerms
+from airstats.reports.display import Words
+
+PRICES = {
+    "sheet_price_m2": "the sheet cost {} a m²",
+    "tape_price_m": "the tape cost {} a m",
+    "minutes_piece": "a loose piece took {} minutes",
+    "minutes_joint_m": "a metre of joint took {} minutes",
+    "minutes_flap": "a flap took {} minutes",
+    "minutes_stroke": "a stroke of the knife took {} minutes",
+    "labour_hour": "an hour of labour cost {}",
+}
+LIKELY = 3.0
+"""A price or time may well be three times what is assumed, or a third; farther off is unlikely."""
+
+
+def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]) -> Words:
+    """Say which cut would have paid on past jobs, and by how much; `reach` is `saving_range`."""
+    if savings.empty or savings["saving"].sum() <= 0:
+        return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
+    other, units = (number(savings[name].sum(), 0) for name in ("cut_otherwise", "openings"))
+    return Words(
+        f"**Had every opening been cut the cheapest way, about {roughly(savings['saving'].sum())}"
+        f" of your money in sheet, tape and time would have been saved over all"
+        f" {counted(len(savings), 'job')}** ({_reach(reach)}): {other} of {units} openings would"
+        f" have been cut otherwise. {_assumed(terms)}"
+    )
+
+
+def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
+    """Say which cut is cheapest up to which size, at the usual depth of the firm's reveals."""
+    usual = 300.0 if openings.empty else _usual_depth(openings)
+    bands = bands_at(grid, usual)
+    start = f"At a reveal of {bands['reveal_mm'].iloc[0]:.0f} mm"
+    sizes = "every size of opening on the map"
+    if len(openings):
+        area = openings["width_mm"] * openings["height_mm"] / 1e6
+        ends = dict.fromkeys((number(area.min()), number(area.max())))
+        sizes = f"all your openings, of {' to '.join(ends)} m²"
+        own = bands[bands["to_m2"].ge(area.min()) & bands["from_m2"].le(area.max())]
+        bands = own if len(own) else bands
+    *smaller, last = each(bands)
+    if not smaller:
+        return Words(f"{start}, {CUTS[last.cheapest_cut].words} is cheapest for {sizes}.")
+    said = [f"{CUTS[band.cheapest_cut].words} up to {number(band.to_m2)} m²" for band in smaller]
+    said.append(f"{CUTS[last.cheapest_cut].words} beyond")
+    return Words(f"{start}, by size of opening, the cheapest cut is {listed(said)}.")
+
+
+def turn_words(turns: pd.DataFrame) -> Words:
+    """Say what one cut for all would cost, and at which price or time another would do as well."""
+    if turns.empty:
+        return Words("There is no opening to compare cuts on.")
+    best = CUTS[turns["cheapest_cut"].iloc[0]].words
+    said = [
+        _turn(CUTS[str(cut)].words, part) for cut, part in turns.groupby("other_cut", sort=False)
+    ]
+    return Words(f"If all openings were cut alike, {best} would be cheapest. {' '.join(said)}")
+
+
+def turn_table(turns: pd.DataFrame) -> pd.DataFrame:
+    """Return, to show, each price or time at which another cut would do as well."""
+    known = turns.dropna(subset="turns_at") if len(turns) else turns
+    rows = [
+        (CUTS[row.other_cut].words, PRICES[row.price].format(_price(row.turns_at)), _price(row.now))
+        for row in each(known)
+    ]
+    return pd.DataFrame(rows, columns=["cut", "condition", "present"])
+
+
+def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) -> Words:
+    """Say how many openings of the takeoff are cheaper cut otherwise; `reach` as above."""
+    other = plan[plan["saving_all"] > 0]
+    if other.empty:
+        return Words("Every opening is cheapest as it is noted.")
+    return Words(
+        f"{number(other['count'].sum(), 0)} of {number(plan['count'].sum(), 0)} openings are"
+        f" cheaper cut otherwise; it would save about {roughly(other['saving_all'].sum())} of your"
+        f" money ({_reach(reach)}). The order above is for the cuts as noted. {_assumed(terms)}"
+    )
+
+
+def _reach(reach: tuple[float, float]) -> str:
+    low, high = map(roughly, reach)
+    return f"{low} to {high} if the times are half to double those assumed"
+
+
+def _assumed(terms: CutTerms) -> str:
+    costs = terms.costs
+    sheet = f"{costs.sheet_price_m2:.2f} a m² of sheet"
+    times = (
+        f"{costs.tape_price_m:.2f} a m of tape, {costs.labour_hour:g} an hour,"
+        f" {costs.minutes_piece:g} minutes a loose piece and {costs.minutes_joint_m:g} a m of joint"
+    )
+    own = f"{sheet}, from your roll price; assumed" if terms.own_price else f"assumed {sheet}"
+    return (
+        f"(Reckoned with {own}{':' if terms.own_price else ','} {times}; replace them by your own."
+        f" {percent(terms.reuse_share)} of usable off-cuts re-used.)"
+    )
+
+
+def _turn(cut: str, turns: pd.DataFrame) -> str:
+    start = f"{_capital(cut)} would cost about {roughly(turns['extra_cost'].iloc[0])} more"
+    known = turns.dropna(subset="turns_at")
+    if known.empty:
+        return f"{start}; no price or time alone would turn that."
+    # A value of nothing is as far away as any.
+    times = known["turns_at"].clip(lower=1e-9) / known["now"]
+    far = np.abs(np.log(times.to_numpy(dtype=float)))
+    name, now, turns_at = known[["price", "now", "turns_at"]].to_numpy()[far.argmin()]
+    condition = PRICES[name].format(_price(turns_at))
+    unlikely = "" if far.min() <= np.log(LIKELY) else ", which is unlikely"
+    return f"{start}; it would do as well if {condition} ({_price(now)} now){unlikely}."
+
+
+def _price(value: float) -> str:
+    return number(value, 2 if value < 9.95 else 0)
+
+
+def _usual_depth(openings: pd.DataFrame) -> float:
+    return float(np.median(np.repeat(openings["reveal_mm"], openings["count"].astype(int))))
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,223 @@
+"""What a notebook shows: a sentence, a table or a picture, each with a plain-text twin.
+
+What cannot be worked out is said in its place, and costs a report nothing else.
+"""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+import lzma
+import os
+import re
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib
+import pandas as pd
+from matplotlib.figure import Figure
+from pandas.api.types import is_numeric_dtype
+
+from airstats.base.errors import AirstatsError
+from airstats.base.formula_guard import csv_of
+from airstats.reports.column_headings import heading as heading_of
+
+# A name such as "$x$" is a name and no formula.
+matplotlib.rcParams["text.parse_math"] = False
+
+Section = Iterable[Any]
+"""What a notebook shows one after the other: sentences, tables, pictures; None shows nothing."""
+
+DPI = 110
+MISSING = "–"
+STRICT = "AIRSTATS_STRICT"
+"""While this environment variable is set, a part that fails stops its notebook: tests set it."""
+NOT_WORKED_OUT = "**This part could not be worked out**"
+
+
+@dataclass(frozen=True)
+class Words:
+    """A sentence, or some, computed from the data."""
+
+    text: str
+
+    def __repr__(self) -> str:
+        return self.text
+
+    def _repr_markdown_(self) -> str:
+        # JupyterLab runs tags and follows links, and names from the records stand in sentences.
+        return re.sub(r"([\\<\[])", r"\\\1", self.text)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure with its words for those who cannot see it, and the numbers it draws."""
+
+    name: str
+    figure: Figure
+    alt: str
+    data: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return f"Picture: {self.alt}"
+
+    def png(self) -> bytes:
+        """Return the picture's bytes, the same on every run."""
+        return self._saved("png", {"Software": None})
+
+    def svg(self) -> str:
+        """Return the picture as SVG text, with its words inside, the same on every run."""
+        about = {"Title": self.alt, "Date": None, "Creator": None}
+        # Text stays text: it can be searched and read aloud, and the file is a third as large as
+        # with outlines. The salt makes the ids the same on every run.
+        with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "airstats"}):
+            return self._saved("svg", about).decode("utf-8")
+
+    def _saved(self, kind: str, metadata: dict[str, str | None]) -> bytes:
+        self._settle()
+        held = io.BytesIO()
+        self.figure.savefig(held, format=kind, dpi=DPI, metadata=metadata)
+        return held.getvalue()
+
+    def _settle(self) -> None:
+        """Lay the figure out once: every drawing would shift the parts a little further."""
+        if self.figure.get_layout_engine() is not None:
+            self.figure.set_dpi(DPI)
+            self.figure.draw_without_rendering()
+            self.figure.set_layout_engine("none")
+
+    def _repr_mimebundle_(
+        self, include: Any = None, exclude: Any = None
+    ) -> tuple[dict[str, Any], dict[str, Any]]:
+        about = {
+            "alt": self.alt,
+            "name": self.name,
+            "csv": csv_of(self.data, float_format="%.6g"),
+            "svg": packed(self.svg()),
+        }
+        picture = base64.b64encode(self.png()).decode("ascii")
+        return {"image/png": picture, "text/plain": repr(self)}, {"image/png": about}
+
+
+@dataclass(frozen=True)
+class Table:
+    """A frame with a caption, headings with units and rounded numbers."""
+
+    frame: pd.DataFrame
+    caption: str
+
+    def __repr__(self) -> str:
+        return f"{self.caption}\n{self._worded().to_string(index=False)}"
+
+    def _repr_html_(self) -> str:
+        worded, right = self._worded(), {"selector": "td,th", "props": "text-align: right"}
+        style = worded.style.hide(axis="index").set_uuid("table")
+        style = style.format(escape="html").set_caption(html.escape(self.caption))
+        headings = worded.columns[self._numbers()]
+        beside: Any = {heading: [right] for heading in headings}
+        page = style.set_table_styles(beside, overwrite=False).to_html()
+        return page.replace("<th id", '<th scope="col" id')
+
+    def _repr_mimebundle_(
+        self, include: Any = None, exclude: Any = None
+    ) -> tuple[dict[str, Any], dict[str, Any]]:
+        worded = self._worded()
+        about = {
+            "caption": self.caption,
+            "headings": list(worded.columns),
+            "numbers": self._numbers(),
+            "rows": worded.to_numpy().tolist(),
+        }
+        return {"text/html": self._repr_html_(), "text/plain": repr(self)}, {"text/html": about}
+
+    def _numbers(self) -> list[bool]:
+        return [is_numeric_dtype(kind) for kind in self.frame.dtypes]
+
+    def _worded(self) -> pd.DataFrame:
+        worded: dict[str, list[str]] = {}
+        for name in self.frame:
+            heading, pattern = heading_of(str(name))
+            worded[_apart(heading, worded)] = [_cell(v, pattern) for v in self.frame[name]]
+        return pd.DataFrame(worded)
+
+
+def show(make: Callable[..., Any], *given: Any) -> None:
+    """Show what `make(*given)` returns or yields; where it fails, say so in its place.
+
+    Parameters
+    ----------
+    make : callable
+        Returns one part (a sentence, a table, a picture, a form), None, a tuple of parts, or
+        yields them.
+
+    Raises
+    ------
+    AirstatsError
+        What the user can mend is no failure of ours, and stops the notebook.
+    """
+    try:
+        made = make(*given)
+        for part in made if isinstance(made, tuple | Iterator) else (made,):
+            _display(part)
+    except AirstatsError:
+        raise
+    except Exception as error:
+        if os.environ.get(STRICT):
+            raise
+        _display(_not_worked_out(error))
+
+
+def show_table(frame: pd.DataFrame, caption: str, columns: str = "") -> Table | Words:
+    """Return a table to display; `columns` names those to show, in order, all if empty.
+
+    A frame without rows becomes a sentence that says so.
+    """
+    if frame.empty:
+        return Words(f"{caption}: none.")
+    return Table(frame[columns.split()] if columns else frame, caption)
+
+
+def packed(text: str) -> str:
+    """Return text small enough to stand in a notebook beside a picture; `unpacked` undoes it."""
+    return base64.b64encode(lzma.compress(text.encode("utf-8"))).decode("ascii")
+
+
+def unpacked(small: str) -> str:
+    """Return the text that `packed` made small."""
+    return lzma.decompress(base64.b64decode(small)).decode("utf-8")
+
+
+def _display(part: Any) -> None:
+    # Commands that show nothing need not load it.
+    from IPython.display import display
+
+    if bundle := getattr(part, "_repr_mimebundle_", None):
+        # Drawn here, for Jupyter would only write to the error stream that drawing failed.
+        data, about = bundle()
+        display(data, metadata=about, raw=True)  # type: ignore[no-untyped-call]
+    elif part is not None:
+        display(part)  # type: ignore[no-untyped-call]
+
+
+def _not_worked_out(error: Exception) -> Words:
+    reason = " ".join(f"{type(error).__name__}: {error}".split())
+    return Words(
+        f"{NOT_WORKED_OUT} ({reason}). That is a fault of airstats, not of your records; nothing"
+        " else on this page rests on it."
+    )
+
+
+def _cell(value: Any, pattern: str) -> str:
+    if value is None or value == "" or value != value:
+        return MISSING
+    text = pattern.format(value)
+    return text.replace("%", " %") if pattern.endswith("%}") else text
+
+
+def _apart(heading: str, taken: dict[str, Any]) -> str:
+    """The heading, with spaces after it if it is taken: a reader does not see them."""
+    while heading in taken:
+        heading += "\N{ZERO WIDTH SPACE}"
+    return heading

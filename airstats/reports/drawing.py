@@ -1,0 +1,198 @@
+"""The drawing of one opening: the cuts in the sheet, and the reveal unfolded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from airstats.base.number_text import counted, listed
+from airstats.catalog.cut_patterns import CUTS
+from airstats.geometry.outlines import Infill, OpeningPieces, Outline, Part
+from airstats.reports.drafting import (
+    INK,
+    KINDS,
+    dimension,
+    explain,
+    fill,
+    number,
+    rectangle,
+    sheet_of_paper,
+    words,
+)
+from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
+
+NO_DRAWING = "There is no drawing of this cut"
+WIDE = 1.7
+"""Width over height beyond which the two drawings stand one below the other."""
+
+
+def draw_opening(opening: Opening) -> Figure:
+    """Draw an opening to scale: the cuts in the sheet, and the reveal unfolded.
+
+    Dimensions are in mm. Loose pieces have the same number in both drawings. The reveal stands
+    beside the sheet, below it where the opening is wide. Where the cut has no outlines, the paper
+    says so.
+    """
+    pieces = opening_pieces(opening)
+    if pieces is None:
+        return _no_drawing(opening)
+    w, h, d = pieces.width_m, pieces.height_m, pieces.depth_m
+    margin = 0.22 * max(min(w, 1.8 * h), h)
+    above, below = max(d, 0.55 * margin), max(d, margin)
+    wide = w > WIDE * h
+    beside = 0.0 if wide else w + d + 1.6 * margin
+    under = h + above + below + 1.2 * margin if wide else 0.0
+    extent = (
+        -max(d, 1.2 * margin),
+        beside + w + d + 0.9 * margin,
+        -under - below - 0.3 * margin,
+        h + above + 0.7 * margin,
+    )
+    figure, axes = sheet_of_paper(extent)
+    draw_elevation(axes, pieces, margin)
+    _draw_reveal(axes, pieces, np.array([beside, -under]), margin)
+    top = h + above + 0.35 * margin
+    words(axes, w / 2, top, "1  The sheet, laid and cut", weight="bold")
+    words(axes, beside + w / 2, top - under, "2  The reveal, unfolded", weight="bold")
+    explain(figure, legend_key([pieces]), describe_opening(opening))
+    return figure
+
+
+def _no_drawing(opening: Opening) -> Figure:
+    figure, axes = sheet_of_paper((0.0, 1.0, 0.0, 1.0))
+    words(axes, 0.5, 0.5, f"{NO_DRAWING}:\n{CUTS[opening.cut_pattern].words}")
+    explain(figure, [], describe_opening(opening))
+    return figure
+
+
+def describe_opening(opening: Opening) -> str:
+    """Say in words what `draw_opening` shows; it serves as the text alternative too."""
+    pieces = opening_pieces(opening)
+    way = CUTS[opening.cut_pattern].in_words(pieces.way if pieces else "")
+    cut_list = "; ".join(_cut_list(pieces)) if pieces else f"not told, {NO_DRAWING.casefold()}"
+    row = pd.DataFrame([vars(opening)])
+    one = opening_quantities(row, opening.practice).iloc[0]
+    size = f"{opening.width_mm:g} × {opening.height_mm:g} mm"
+    return (
+        f"Opening {size}, reveal {opening.reveal_mm:g} mm, {opening.sides} sides, "
+        f"{way}. Reveal {one['reveal_m2']:.2f} m²: flaps cover "
+        f"{one['covered_m2']:.2f} m². Loose pieces, with returns: {one['fillable_m2']:.2f} m² "
+        f"from off-cuts, {one['fresh_m2']:.2f} m² fresh sheet. "
+        f"{counted(int(one['pieces']), 'loose piece')}, {one['joint_m']:.1f} m of joints to tape. "
+        f"To cut, with returns: {cut_list}."
+    )
+
+
+def _cut_list(pieces: OpeningPieces) -> list[str]:
+    """Say the size of each loose piece in mm, pieces alike together."""
+    alike: dict[tuple[int, int, bool, bool], list[str]] = {}
+    for place, infill in enumerate(pieces.infills, start=1):
+        length, deep = (round(side) for side in infill.size_mm)
+        two = len(infill.placed) == 2
+        corner = infill.triangular
+        alike.setdefault((length, deep, corner, two), []).append(str(place))
+    return [
+        f"{listed(places)}: "
+        + ("right-angled, legs " if corner else "")
+        + f"{length}\u00a0×\u00a0{deep}\u00a0mm{' in two parts' if two else ''}"
+        for (length, deep, corner, two), places in alike.items()
+    ]
+
+
+def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
+    """Draw the laid sheet with its cut lines, and where loose pieces are cut from off-cuts."""
+    w, h, edge = pieces.width_m, pieces.height_m, 0.55 * margin
+    fill(axes, rectangle(-edge, -edge, w + edge, h + edge), "sheet", line=0)
+    fill(axes, rectangle(0, 0, w, h), "spare" if pieces.flaps else "open")
+    for part in pieces.flaps:
+        fill(axes, part.outline, "flap")
+    for place, infill in enumerate(pieces.infills, start=1):
+        for outline in infill.placed:
+            fill(axes, outline, "reused")
+            number(axes, outline, place)
+    for line in pieces.cut_lines:
+        axes.plot(*line.T, color=INK, lw=2.4, dashes=(4, 1.6))
+    if not pieces.flaps:
+        words(axes, w / 2, h / 2, "no sheet laid\nacross the opening")
+    dimension(axes, (0, -edge - 0.3 * margin), (w, -edge - 0.3 * margin), w)
+    dimension(axes, (-edge - 0.3 * margin, 0), (-edge - 0.3 * margin, h), h)
+
+
+def _draw_reveal(axes: Axes, pieces: OpeningPieces, aside: Outline, margin: float) -> None:
+    """Draw the faces of the reveal round the opening, with what covers each part of them."""
+    w, h, d = pieces.width_m, pieces.height_m, pieces.depth_m
+    x, y = aside
+    for part in pieces.covered:
+        fill(axes, part.outline + aside, "flap")
+    for place, infill in enumerate(pieces.infills, start=1):
+        for bare in infill.bare:
+            outline = pieces.bare[bare].outline + aside
+            fill(axes, outline, "fresh" if infill.is_fresh else "reused")
+            if len(infill.placed) == 2 and not infill.triangular:
+                axes.plot(*_joint(infill, outline).T, color=INK, lw=1.6)
+            number(axes, outline, place)
+    for face in pieces.faces:
+        fill(axes, face.outline + aside, None, line=1.6)
+        _face_name(axes, face, aside, w, h)
+    words(axes, x + w / 2, y + h / 2, "opening")
+    lined_foot = any(face.face == "foot" for face in pieces.faces)
+    if not lined_foot:
+        words(axes, x + w / 2, y - 0.3 * margin, "threshold, not lined")
+    level = y - 0.35 * margin
+    dimension(axes, (x + w, level), (x + w + d, level), d, beside=d < margin)
+
+
+def _joint(infill: Infill, outline: Outline) -> Outline:
+    """Return the line where both parts of a piece meet on its face."""
+    low, size = outline.min(axis=0), np.ptp(outline, axis=0)
+    along = int(size[1] > size[0])
+    parts = [np.sort(np.ptp(part, axis=0)) for part in infill.placed]
+    deep = infill.size_mm[1] / 1000
+    lengths = [float(np.delete(part, np.argmin(np.abs(part - deep)))[0]) for part in parts]
+    narrow = all(np.abs(part - deep).min() > 1e-9 for part in parts)
+    axis, share = (1 - along, 0.5) if narrow else (along, lengths[0] / sum(lengths))
+    start, end = low.copy(), low + size
+    start[axis] = end[axis] = low[axis] + share * size[axis]
+    return np.array([start, end])
+
+
+def _face_name(axes: Axes, face: Part, aside: Outline, width: float, height: float) -> None:
+    """Write the name of a face inside the opening, along the edge of the face."""
+    inset = 0.07 * min(width, height)
+    x, y, turn = {
+        "head": (width / 2, height - inset, 0),
+        "foot": (width / 2, inset, 0),
+        "left jamb": (inset, height / 2, 90),
+        "right jamb": (width - inset, height / 2, 90),
+    }[face.face]
+    name = face.face.removeprefix("left ").removeprefix("right ")
+    words(axes, aside[0] + x, aside[1] + y, name, turn=turn)
+
+
+def legend_key(drawn: Sequence[OpeningPieces], reveal: bool = True) -> list[Artist]:
+    """Return what a legend explains: only what is drawn, with or without the reveals."""
+    infills = [infill for pieces in drawn for infill in pieces.infills]
+    spare = any(pieces.offcuts or pieces.trimmings for pieces in drawn)
+    shown = {
+        "sheet": True,
+        "flap": any(pieces.flaps for pieces in drawn),
+        "spare": spare,
+        "reused": any(not infill.is_fresh for infill in infills),
+        "fresh": reveal and any(infill.is_fresh for infill in infills),
+    }
+    handles: list[Artist] = [
+        Patch(ec=INK, fc=KINDS[kind][0], hatch=KINDS[kind][1], label=KINDS[kind][2])
+        for kind, yes in shown.items()
+        if yes
+    ]
+    handles.append(Line2D([], [], color=INK, lw=2.4, dashes=(4, 1.6), label="Cut in the sheet"))
+    if spare:
+        handles.append(Line2D([], [], color=INK, lw=0.9, label="Trimmed after folding"))
+    return handles

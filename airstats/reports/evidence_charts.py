@@ -1,0 +1,170 @@
+"""The pictures of the evidence: residuals, back-test, single jobs, several firms."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import seaborn as sns
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from scipy.special import ndtri
+
+from airstats.analysis.regression_leverage import Influence
+from airstats.backtests.rolling import WORDS_OF_RULES, Backtest
+from airstats.base.number_text import counted, each, listed, number, percent
+from airstats.reports.display import Picture
+from airstats.reports.shared_charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
+
+
+def residuals(influence: Influence) -> Picture:
+    """Draw residuals, their quantiles, leverage and Cook's distance of a plain regression.
+
+    The three most influential jobs are ringed.
+    """
+    points = influence.points.reset_index(drop=True)
+    figure = Figure(figsize=(WIDTH, 7.4), layout="constrained")
+    panels = figure.subplots(2, 2).ravel()
+    table = points.assign(
+        normal_quantile=_normal_quantiles(points["studentised"]), job=points.index + 1
+    )
+    worst = table.nlargest(3, "cooks")
+    drawn = (
+        ("fitted_m2", "residual_m2", "fitted overrun, m²", "residual, m²"),
+        ("normal_quantile", "studentised", "normal quantile", "studentised residual"),
+        ("leverage", "studentised", "leverage", "studentised residual"),
+        ("job", "cooks", "job, in the order of the records", "Cook's distance"),
+    )
+    for axes, (x, y, across, up) in zip(panels, drawn, strict=True):
+        tidy(axes)
+        sns.scatterplot(table, x=x, y=y, color=BLUE, alpha=0.6, ax=axes)
+        axes.plot(worst[x], worst[y], "o", mfc="none", mec=ORANGE, markersize=10, mew=1.5)
+        axes.set(xlabel=across, ylabel=up)
+        axes.axhline(0, color=INK, linewidth=0.8)
+        axes.margins(0.12)
+    _guides(panels, influence)
+    _name_jobs(panels[3], worst)
+    said = [f"{row.job_id} (Cook's distance {row.cooks:.2f})" for row in each(worst)]
+    alt = (
+        f"Four panels for {counted(len(points), 'job')}: residuals against fitted overrun, against"
+        " normal quantiles and against leverage, and Cook's distance of each job."
+        f" Most influential: {listed(said)}."
+    )
+    return Picture("residuals", figure, alt, table.drop(columns="job"))
+
+
+def calibration(table: pd.DataFrame) -> Picture:
+    """Draw the share of uses below each foretold quantile, with what chance allows."""
+    figure, axes = paper(3.2)
+    places = range(len(table))
+    band: dict[str, Any] = {"height": 0.62, "color": GREY, "edgecolor": INK, "linewidth": 0.6}
+    width = (table["chance_high"] - table["chance_low"]) * 100
+    axes.barh(places, width, left=table["chance_low"] * 100, label="chance allows (90 %)", **band)
+    axes.hlines(
+        places, table["surely"] * 100, table["possibly"] * 100, color=ORANGE, linewidth=2.5,
+        label="surely below to possibly below: what whole rolls leave open",
+    )  # fmt: skip
+    shown = "uses below, open counts spread as foretold"
+    axes.plot(table["below"] * 100, places, "o", color=BLUE, markersize=8, label=shown)
+    axes.set_yticks(places, [f"{percent} % point" for percent in table["percent"]])
+    axes.set_xlim(0, 100)
+    axes.invert_yaxis()
+    axes.set_xlabel("share of the uses below the foretold point, %")
+    figure.legend(loc="outside lower center", ncols=1, frameon=False)
+    said = [f"{percent(r.below)} below the {r.percent} % point" for r in each(table)]
+    allowed = [f"{percent(r.chance_low)} to {percent(r.chance_high)}" for r in each(table)]
+    alt = (
+        f"Share of the uses below each foretold quantile: {listed(said)}; chance allows"
+        f" {listed(allowed)}."
+    )
+    return Picture("calibration", figure, alt, table)
+
+
+def left_out(influence: pd.DataFrame) -> Picture:
+    """Draw how the ten most influential jobs would move the allowance that each moves most."""
+    table = influence.head(10)
+    figure, axes = paper(0.36 * len(table) + 1.3)
+    places = range(len(table))
+    axes.barh(places, table["move_sd"], color=BLUE, edgecolor=INK, linewidth=0.6, height=0.6)
+    names = [f"{row.job_id}: {row.moves_most}" for row in each(table)]
+    axes.set_yticks(places, names)
+    axes.axvline(0, color=INK, linewidth=0.8)
+    reach = max(1.0, float(table["move_sd"].abs().max()) * 1.1)
+    axes.set_xlim(-reach, reach)
+    axes.invert_yaxis()
+    axes.set_xlabel("move of the allowance without the job, in the allowance's own sd")
+    said = [f"{n} {number(v, 2)}" for n, v in zip(names, table["move_sd"], strict=True)]
+    alt = f"Move of the most moved allowance without a job, in its own sd: {listed(said)}."
+    return Picture("left_out", figure, alt, table)
+
+
+def firms(table: pd.DataFrame) -> Picture:
+    """Draw each allowance by firm with its 90 % interval, from `firm_table`."""
+    figure = Figure(figsize=(WIDTH, 0.5 * table["firm"].nunique() * 2 + 2.4), layout="constrained")
+    panels = figure.subplots(2, 2, sharey=True).ravel()
+    for axes, (name, part) in zip(panels, table.groupby("allowance", observed=True), strict=True):
+        tidy(axes)
+        places = range(len(part))
+        reach = [part["mean"] - part["low"], part["high"] - part["mean"]]
+        axes.errorbar(part["mean"], places, xerr=reach, fmt="o", color=BLUE, capsize=4)
+        axes.set_yticks(places, [f"{r.firm} ({counted(r.jobs, 'job')})" for r in each(part)])
+        axes.set_title(str(name), loc="left", fontsize=11)
+        axes.set_xlabel(f"{part['unit'].iloc[0].replace(' of sheet', '')}; 90 %", fontsize=9)
+        axes.set_ylim(len(part) - 0.5, -0.5)
+    said = [f"{r.firm} {r.allowance} {number(r.mean, 2)}" for r in each(table)]
+    alt = f"Each allowance by firm with its 90 % interval; means: {listed(said)}."
+    return Picture("firms", figure, alt, table)
+
+
+def backtest_costs(result: Backtest) -> Picture:
+    """Draw what each way of pricing would have cost a job."""
+    table = result.summary.sort_values("mean_cost", ignore_index=True)
+    figure, axes = paper(0.5 * len(table) + 1.2)
+    colours = [BLUE if rule == "airstats" else GREY for rule in table["rule"]]
+    bars = axes.barh(
+        [WORDS_OF_RULES[rule] for rule in table["rule"]],
+        table["mean_cost"],
+        color=colours,
+        edgecolor=INK,
+        linewidth=0.6,
+    )
+    axes.bar_label(bars, fmt="%.0f", padding=4)
+    axes.margins(x=0.1)
+    axes.invert_yaxis()
+    axes.set_xlabel("mean cost a job of rolls short and left over, money")
+    said = [f"{WORDS_OF_RULES[row.rule]} {number(row.mean_cost, 0)}" for row in each(table)]
+    alt = f"Mean cost a job by way of pricing, money: {listed(said)}."
+    return Picture("backtest", figure, alt, table)
+
+
+def _normal_quantiles(values: pd.Series) -> pd.Series:
+    """Standard normal quantiles of the plotting positions (rank - 3/8) / (n + 1/4) (Blom 1958)."""
+    return pd.Series(ndtri((values.rank() - 0.375) / (len(values) + 0.25)), values.index)
+
+
+def _guides(panels: Sequence[Axes], influence: Influence) -> None:
+    """The line of normal residuals, equal Cook's distance, and the limits."""
+    _, normal, far, cooks = panels
+    ends = np.array(normal.get_xlim())
+    normal.plot(ends, ends, color=INK, linewidth=0.8)
+    left = np.linspace(max(far.get_xlim()[0], 1e-3), min(far.get_xlim()[1], 1.0), 100)
+    limit = influence.cooks_limit
+    # D = r² h / (p (1 - h)), r here the studentised residual: close to it for many jobs.
+    edge = np.sqrt(limit * influence.terms * (1 - left) / left)
+    held = far.get_ylim()
+    for side in (edge, -edge):
+        far.plot(left, side, color=INK, linestyle="--", linewidth=0.9)
+    far.set_ylim(held)
+    far.axvline(influence.leverage_limit, color=INK, linestyle=":", linewidth=0.9)
+    far.set_title("dashed: Cook's distance 4/n; dotted: leverage 2p/n", loc="left", fontsize=9)
+    cooks.axhline(limit, color=INK, linestyle="--", linewidth=0.9)
+    cooks.set_title("dashed: 4/n", loc="left", fontsize=9)
+
+
+def _name_jobs(axes: Axes, worst: pd.DataFrame) -> None:
+    for row in each(worst):
+        axes.annotate(
+            row.job_id, (row.job, row.cooks), (7, 3), textcoords="offset points", fontsize=9
+        )

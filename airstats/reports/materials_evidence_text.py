@@ -1,0 +1,123 @@
+"""What the doubting reader is told of the materials besides the sheet."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from airstats.analysis.material_jobs import MaterialJobs, material_jobs
+from airstats.analysis.regressions import material_regression
+from airstats.backtests.forecast_checks import short_of
+from airstats.backtests.material_look_back import PACK_RULES, look_back_at_packs, packs_summary
+from airstats.base.number_text import chance, counted, listed, number
+from airstats.catalog.materials import MATERIALS
+from airstats.model.allowances import Allowances
+from airstats.model.material_calibration import learnt, material_table
+from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
+from airstats.reports.desk import Desk
+from airstats.reports.display import Section, Words, show_table
+from airstats.reports.materials_text import materials_now
+
+
+def evidence_section(
+    desk: Desk, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+) -> Section:
+    """Return what is known of each material, why, and whether its packs were foretold."""
+    now = materials_now(desk)
+    if not now.materials:
+        return ()
+    counts = list(material_jobs(desk.records, now))
+    table = _allowances(counts, now)
+    return (
+        Words(f"## The other materials\n\n{_method()} {_compared(table)}{_wrong(now)}"),
+        show_table(
+            table,
+            "Each material's allowance, a share of its driver",
+            "material driver jobs prior mean sd low high plain plain_low plain_high unit",
+        ),
+        show_table(table, "Why the starting beliefs are what they are", "material prior reason"),
+        *_back_tests(counts, leftover_cost, short_cost),
+    )
+
+
+def _method() -> str:
+    return (
+        "Each is calibrated like the sheet against its own driver (tape metres, corners), counted"
+        " from the openings and the courses: used = driver × (1 + allowance + crew), with the same"
+        " interval likelihood and carry-forward. Whatever the counting of the driver leaves out"
+        " (a perimeter that nobody gave, a corner folded) goes into the allowance."
+    )
+
+
+def _allowances(counts: list[MaterialJobs], now: Allowances) -> pd.DataFrame:
+    rows = []
+    for one in counts:
+        material, known = MATERIALS[one.name], material_table(now).loc[one.name]
+        told = {
+            "material": one.name,
+            "driver": material.driver,
+            "jobs": len(learnt(now.materials[one.name]).job_ids),
+            "prior": f"{material.allowance[0]:g} ± {material.allowance[1]:g}",
+            "reason": material.reason,
+        }
+        columns = ("mean", "sd", "low", "high", "unit")
+        rows.append(told | {name: known[name] for name in columns} | material_regression(one.jobs))
+    return pd.DataFrame(rows)
+
+
+def _compared(table: pd.DataFrame) -> str:
+    inside = (table["low"] <= table["plain_high"]) & (table["plain_low"] <= table["high"])
+    apart = table.loc[~inside & table["plain_low"].notna(), "material"].tolist()
+    alike = table.loc[inside, "material"].tolist()
+    said = "A plain regression of the middle of the count on the driver, without intercept and with"
+    said += " HC3 errors, stands beside it"
+    if alike:
+        said += f"; the 90 % intervals overlap for {listed(alike)}"
+    return said + (f"; they do not for {listed(apart)}." if apart else ".")
+
+
+def _wrong(now: Allowances) -> str:
+    """The records of these quarters that the calibration holds for likely wrong."""
+    named = [
+        f"{name} of {job} ({chance(likely)})"
+        for name, block in now.materials.items()
+        for job, likely in block["chain"]["suspects"].items()
+    ]
+    if not named:
+        return " No record is likely wrong."
+    return f" Likely wrong: {listed(named)}; such a record counts little, by itself."
+
+
+def _back_tests(counts: list[MaterialJobs], leftover_cost: float, short_cost: float) -> Section:
+    """Sentence and table of the back-test; one sentence where no material allows one."""
+    found = {one.name: look_back_at_packs(one, leftover_cost, short_cost) for one in counts}
+    known = {name: table for name, table in found.items() if len(table)}
+    if not known:
+        return (Words("No back-test of packs: no material has counts in two quarters or more."),)
+    summaries = [packs_summary(table).assign(material=name) for name, table in known.items()]
+    table = pd.concat(summaries, ignore_index=True)
+    none = [name for name in found if name not in known]
+    rest = f" {listed(none)}: counts in one quarter only." if none else ""
+    return (
+        Words(f"{' '.join(_told(name, table) for name, table in known.items())}{rest}"),
+        show_table(
+            table.assign(rule=table["rule"].map(PACK_RULES)),
+            "Packs priced from the quarters before, on the same jobs",
+            "material rule jobs jobs_short packs_short packs_left_over",
+        ),
+    )
+
+
+def _told(name: str, jobs: pd.DataFrame) -> str:
+    short = short_of(jobs["chance_short"], jobs["needed_packs"] > jobs["airstats_packs"])
+    by_rule = packs_summary(jobs).set_index("rule")
+    left = by_rule["packs_left_over"] / by_rule["jobs"]
+    judged = {"as foretold": "as chance allows"}.get(
+        short["verdict"], f"{short['verdict']} than chance allows"
+    )
+    return (
+        f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short"
+        f" {number(short['foretold'], 1)} (chance: {short['low']} to {short['high']}),"
+        f" {short['came']} did, {judged}; {number(left['airstats'], 1)} packs a job left over. A"
+        f" flat 10 % ran short on {by_rule['jobs_short']['flat']:.0f} and left"
+        f" {number(left['flat'], 1)} over."
+    )

@@ -1,0 +1,87 @@
+"""What each reader is told of the materials besides the sheet: sections that may be absent.
+
+A section is what a notebook shows one after the other, its heading first; for a firm that keeps no
+records of other materials it is empty, heading and all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from airstats.analysis.material_jobs import material_comparison
+from airstats.base.number_text import listed, percent
+from airstats.catalog.materials import SHEET
+from airstats.model.allowances import Allowances
+from airstats.model.decisions import KEEP
+from airstats.model.material_calibration import material_suspects, materials_carried_forward
+from airstats.model.quarterly import with_materials
+from airstats.pricing.material_pricing import price_materials
+from airstats.pricing.purchases import buying_list
+from airstats.reports.buying_text import headline, unlearnt
+from airstats.reports.desk import Desk
+from airstats.reports.display import Section, Words, show_table
+
+
+def materials_now(desk: Desk) -> Allowances:
+    """Return the desk's allowances with those of the other materials.
+
+    Where the quarter's new values were not accepted, the materials too stay as they were.
+    """
+    if desk.now.decision.get("decision") == KEEP and desk.before:
+        kept = with_materials(desk.before, desk.records, desk.previous).materials
+        return replace(desk.now, materials=materials_carried_forward(kept, desk.quarter))
+    return with_materials(desk.now, desk.records, desk.previous)
+
+
+def update_section(desk: Desk) -> Section:
+    """Return each material's last and new value with a verdict."""
+    now = materials_now(desk)
+    if not now.materials:
+        return ()
+    before = with_materials(desk.before, desk.records, desk.previous) if desk.before else None
+    table = material_comparison(desk.records, before, now)
+    verdicts = table.groupby("verdict", sort=False)["allowance"].agg(list)
+    said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
+    said = said[:1].upper() + said[1:]
+    look = [f"{name} of {job} ({percent(chance)})" for name, job, chance in material_suspects(now)]
+    doubt = (
+        f" Look at {listed(look)}: in brackets the chance that the record is wrong." if look else ""
+    )
+    return (
+        Words(f"## The other materials\n\n**{said}.**{doubt}"),
+        show_table(
+            table,
+            "Used above the counted quantity, a share of it; within ± one standard deviation (sd)"
+            " lies the truth in about two cases of three",
+            "allowance old old_sd alone alone_sd new new_sd unit verdict reason",
+        ),
+    )
+
+
+def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
+    """Return the packs for each job, and one buying list for all of them."""
+    now = materials_now(desk)
+    if not now.materials:
+        return ()
+    jobs = desk.to_price or desk.quarter_records()
+    priced = price_materials(jobs, now, leftover_cost, short_cost)
+    bought = buying_list(jobs, now, leftover_cost, short_cost)
+    return (
+        Words(
+            "## Everything to buy, tape and corners too\n\n"
+            f"**{headline(bought, jobs.jobs['job_id'].tolist())}** {unlearnt(bought)}"
+        ),
+        show_table(
+            bought.rename(columns={"low_packs": "from_packs", "high_packs": "to_packs"}),
+            "What to buy for all jobs together",
+            "material pack unit jobs expected from_packs to_packs order_packs chance_short"
+            " expected_left_over_packs order_money left_over_money",
+        ),
+        show_table(
+            priced[priced["material"].ne(SHEET)].rename(
+                columns={"low": "low_amount", "high": "high_amount"}
+            ),
+            "Packs for each job by itself",
+            "job_id material pack unit expected low_amount high_amount order_packs chance_short",
+        ),
+    )

@@ -1,0 +1,118 @@
+"""Sentences for the estimator who orders rolls, computed from the data."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from airstats.base.number_text import counted, each, listed, number, percent, rolls
+from airstats.model.decisions import KEEP
+from airstats.model.unmet import unmet
+from airstats.reports.desk import Desk
+from airstats.reports.display import Words
+from airstats.reports.shared_text import with_notes
+
+
+def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
+    """Say how many rolls to order, and how sure that is."""
+    if orders.empty:
+        return Words("**There is no job to price.**")
+    total = int(orders["order_rolls"].sum())
+    riskiest = orders.sort_values("chance_short").iloc[-1]
+    short = 1 - float(np.prod(1 - orders["chance_short"].to_numpy()))
+    left = number(orders["expected_left_over_rolls"].sum())
+    risk = f"The chance of being short is {small_chance(riskiest['chance_short'])}"
+    if len(orders) > 1:
+        risk = (
+            f"The chance that at least one job runs short is {small_chance(short)} (the likeliest:"
+            f" {riskiest['job_id']}, {small_chance(riskiest['chance_short'])})"
+        )
+    alone = ", each supplied by itself" if len(orders) > 1 else ""
+    return Words(
+        f"**Order {rolls(total)} for {counted(len(orders), 'job')}**{alone}; expected sheet"
+        f" {number(orders['expected_m2'].sum(), 0)} m². {risk}; on average {left} rolls are left"
+        " over."
+    )
+
+
+def takeoff_words(desk: Desk) -> Words:
+    """Say which jobs are priced, and with which allowances."""
+    noted, notes = desk.now.decision, desk.records.remarks
+    known = f"the allowances of {desk.now.quarter} ({counted(len(desk.now.job_ids), 'job')})"
+    if noted.get("decision") == KEEP and desk.before:
+        known = (
+            f"the values of {desk.before.quarter} ({counted(len(desk.now.job_ids), 'job')}),"
+            f" kept in {desk.quarter} by {noted['by']}: {noted['reason'].rstrip('.')}"
+        )
+    if desk.to_price is not None:
+        said = f"Jobs of {desk.to_price.source}, priced with {known}."
+        return with_notes(said, notes + desk.to_price.remarks + unmet(desk.to_price, desk.now))
+    if noted.get("decision") == KEEP:
+        return with_notes(
+            f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with"
+            f" {known}.",
+            notes,
+        )
+    return with_notes(
+        f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with {known}"
+        " that they helped to make. Take it as a check, not as a forecast.",
+        notes,
+    )
+
+
+def one_roll_words(orders: pd.DataFrame) -> Words:
+    """Say what one roll fewer or more would cost, and where the choice is closest."""
+    if orders.empty:
+        return Words("There is no job to price.")
+    fewer, more = (
+        float((orders[name] - orders["cost_order"]).sum()) for name in ("cost_fewer", "cost_more")
+    )
+    gap = orders[["cost_fewer", "cost_more"]].min(axis=1) - orders["cost_order"]
+    close = orders.iloc[int(gap.to_numpy().argmin())]
+    step = "fewer" if close["cost_fewer"] < close["cost_more"] else "more"
+    return Words(
+        f"One roll fewer on every job would cost {number(fewer, 0)} more in all, one roll more"
+        f" {number(more, 0)} more (expected, in your currency). The closest choice is"
+        f" {close['job_id']}: one roll {step} would cost only {number(gap.min(), 0)} more."
+    )
+
+
+def pooled_words(pooled: pd.DataFrame) -> Words:
+    """Say what one order for all jobs from one store would be, and what it saves."""
+    if pooled.empty or int(pooled["jobs"].max()) < 2:
+        return Words("Two jobs or more with the same roll can share a store; here there are none.")
+    total, single = int(pooled["pooled_rolls"].sum()), int(pooled["single_rolls"].sum())
+    saved = float(pooled["saved_cost"].sum())
+    sizes = [f"{rolls(row.pooled_rolls)} of {row.roll_size}" for row in each(pooled)]
+    split = f" ({listed(sizes)})" if len(sizes) > 1 else ""
+    gain = "as many as ordered job by job"
+    if total < single:
+        gain = f"{rolls(single - total)} fewer than the {single} ordered job by job"
+    if total > single:
+        gain = f"{rolls(total - single)} more than the {single} ordered job by job, for less risk"
+    return Words(
+        f"**Served from one store, order {rolls(total)} for all jobs{split}**: {gain}. Rolls left"
+        f" over and rolls short then cost {number(saved, 0)} less on average"
+        f" ({number(pooled['pooled_cost'].sum(), 0)} against"
+        f" {number(pooled['single_cost'].sum(), 0)}, in your currency). Each job opens whole"
+        " rolls; what is left of an opened roll stays there, and rolls not opened serve the next"
+        " job."
+    )
+
+
+def one_job_words(order: pd.Series) -> Words:
+    """Say what to order for one job, from a row of `order_costs`."""
+    return Words(
+        f"**Order {rolls(int(order['order_rolls']))}.** Expected sheet"
+        f" {number(order['expected_m2'], 0)} m² (80 %: {number(order['low_m2'], 0)} to"
+        f" {number(order['high_m2'], 0)} m²); chance of being short"
+        f" {small_chance(order['chance_short'])}; on average"
+        f" {number(order['expected_left_over_rolls'], 1)} rolls are left over. One roll fewer costs"
+        f" {number(order['cost_fewer'] - order['cost_order'], 0)} more, one roll more"
+        f" {number(order['cost_more'] - order['cost_order'], 0)} more (expected, in your currency)."
+    )
+
+
+def small_chance(chance: float) -> str:
+    """Return "12 %", or "below 1 %" where there is a small chance still."""
+    return "below 1 %" if chance < 0.01 else percent(chance)

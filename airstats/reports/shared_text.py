@@ -1,0 +1,47 @@
+"""The caution, and the sentences about records and data that more than one reader sees."""
+
+from __future__ import annotations
+
+from airstats.base.number_text import chance, counted, each, listed
+from airstats.model.unmet import not_counted
+from airstats.reports.desk import Desk
+from airstats.reports.display import Words
+
+CAUTION = Words(
+    "We count material; we do not design the airtight layer. Knives, ladders and heights ask for"
+    " the care of the trade. For ventilation, combustion air and moisture follow local codes and"
+    " licensed practice."
+)
+
+
+def suspect_words(desk: Desk) -> Words:
+    """Name the records that look wrong."""
+    table = desk.suspects()
+    if table.empty:
+        return Words("No record looks wrong (none with a probability of 50 % or more).")
+    named = [f"{row.job_id} ({row.quarter}, {chance(row.probability)})" for row in each(table)]
+    return Words(
+        f"Look at {listed(named)}; in brackets the chance that the record is wrong: a roll lent,"
+        " stolen or mistyped. Such a record hardly moves the allowances."
+    )
+
+
+def data_words(desk: Desk) -> Words:
+    """Say which jobs are used, and which are not and why."""
+    table = desk.jobs.table
+    quarters = sorted(set(table["quarter"]))
+    parts = [
+        f"{counted(len(table), 'job')} of {quarters[0]} to {quarters[-1]} from"
+        f" {desk.records.source} are used; {len(desk.excluded)} excluded with a reason",
+        f"{len(desk.records.set_aside)} rows set aside as faulty",
+    ]
+    if desk.later:
+        parts.append(f"{counted(desk.later, 'later job')} not looked at")
+    said = f"{', '.join(parts)}. Digest of the records: {desk.records.digest[:23]}…."
+    known = desk.previous.notes if desk.previous else ()
+    return with_notes(said, known + desk.records.remarks + not_counted(desk.records, desk.now))
+
+
+def with_notes(said: str, notes: tuple[str, ...]) -> Words:
+    """Put what is to be noted of the data after a sentence, each on a line of its own."""
+    return Words("\n\n".join([said, *(f"Note: {note}" for note in notes)]))

@@ -1,0 +1,268 @@
+"""Sentences for the estimator who updates the allowances, computed from the data."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from airstats.analysis.case_deletion import strongest
+from airstats.analysis.depth_error import ROUGH_MM, depth_reliability
+from airstats.analysis.ewma_chart import ALL_JOBS, CHANCE_EXACT, CHANCE_WHOLE, crossings
+from airstats.analysis.prior_predictive import (
+    FLAT_RATE,
+    OPENINGS,
+    ORDINARY_OPENING,
+    SURFACE_M2,
+    PriorCheck,
+)
+from airstats.base.number_text import counted, each, listed, number, percent
+from airstats.model.allowances import Allowances
+from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
+from airstats.reports.desk import Desk
+from airstats.reports.display import Words
+from airstats.reports.price_text import small_chance
+
+VERDICTS = ("moved", "held", "not enough to tell")
+STRONG = 0.5
+"""A pull of this share of an allowance's sd deserves a look at the job."""
+LEFT = 0.7
+"""An allowance with more than this share of its first uncertainty rests on the starting belief."""
+ENTANGLED = 0.6
+"""Allowances with a correlation beyond this are known better together than apart."""
+HARMFUL = 0.1
+"""Depths that pull a factor by this share or more towards nothing should be measured better."""
+FEW = 5
+NAMED = 8
+"""More jobs than these are counted, not named."""
+
+
+def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | None = None) -> Words:
+    """Say what moved this quarter, and whether to accept, from the comparison and the watch."""
+    groups = {word: table.loc[table["verdict"].eq(word), "allowance"].tolist() for word in VERDICTS}
+    said = [_verdict(names, word) for word, names in groups.items() if names]
+    start = f"**{desk.quarter}, {_new_jobs(desk.now)}: {'; '.join(said)}.**"
+    if not desk.now.new_jobs:
+        return Words(f"{start} Nothing to accept: the quarter holds no new job.")
+    if desk.before is None:
+        return Words(f"{start} First quarter: the last values are the starting belief.")
+    found = crossings(watch, desk.quarter) if watch is not None else pd.DataFrame({"now": []})
+    drifting = [f"the drift of {_line(row.line)}" for row in each(found[found["now"].eq(True)])]
+    look = [*groups["moved"], *drifting]
+    advice = f"look at {listed(look)} before you accept" if look else "accept the new values"
+    return Words(f"{start} Advice: {advice}; they carry what all jobs so far tell.")
+
+
+def decision_words(desk: Desk, decided: Allowances) -> Words:
+    """Say what was decided, what stands now, and which jobs wait."""
+    noted = decided.decision
+    by = f" by {noted['by']}" if noted.get("by") else ""
+    why = f" Reason: {noted['reason'].rstrip('.')}." if noted.get("reason") else ""
+    if noted.get("decision", ACCEPT) != KEEP:
+        return Words(f"**Accepted{by}**: the new values of {decided.quarter} stand.{why}")
+    waiting = waiting_jobs(decided)
+    last = desk.before.quarter if desk.before else "the quarter before"
+    alike = ", for the sheet and the other materials alike"
+    others = "" if desk.records.materials.empty else alike
+    return Words(
+        f"**Kept{by}**: the values of {last} stand in {decided.quarter}{others}, a little less"
+        f" certain than they were, for allowances drift.{why} {_jobs(waiting)}"
+        f" {'is' if len(waiting) == 1 else 'are'} not counted now; at the next accept"
+        f" {'it counts as a late job' if len(waiting) == 1 else 'they count as late jobs'}."
+    )
+
+
+def pull_words(table: pd.DataFrame) -> Words:
+    """Name the jobs that pull hardest, with what they do to which allowance."""
+    if table.empty:
+        return Words("No new job, so nothing pulls.")
+    top = strongest(table, 3)
+    said = [
+        f"{row.job_id}{_crew(row.crew)} pulls {row.allowance} by {_signed(row.pull, 3)}"
+        f" ({percent(abs(row.pull_sds))} of its sd)"
+        for row in each(top)
+    ]
+    first = top.iloc[0]
+    start = (
+        f"**Check the record of {first['job_id']} before you accept**"
+        if abs(first["pull_sds"]) >= STRONG
+        else f"**No single record among the {counted(table['job_id'].nunique(), 'new job')}"
+        " decides the new values**: none pulls by half an sd or more"
+    )
+    return Words(f"{start}. The strongest pulls: {listed(said)}.")
+
+
+def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
+    """Say that nothing has drifted, or which line left its limits, where and which way."""
+    whole = desk.jobs.table["counted"].eq("opened").mean() > 0.5
+    chance = (
+        f" By chance alone a line is crossed about once in"
+        f" {CHANCE_WHOLE if whole else CHANCE_EXACT} jobs."
+    )
+    lines = watch["line"].nunique()
+    found = crossings(watch, desk.quarter)
+    now = [_crossed(row) for row in each(found[found["now"]])]
+    past = [_crossed(row) for row in each(found[~found["now"].astype(bool)])]
+    followed = f"{counted(int(watch['line'].eq(ALL_JOBS).sum()), 'job')}"
+    followed += f", {counted(lines - 1, 'crew')}" if lines > 1 else ""
+    if now:
+        start = f"**Drift in {desk.quarter}: {listed(now)}.** Look at these jobs before you accept."
+    elif past:
+        start = f"**Nothing has drifted in {desk.quarter}** ({followed})."
+    else:
+        return Words(f"**Nothing has drifted**: no line was crossed ({followed}).{chance}")
+    earlier = f" Earlier: {listed(past)}." if past else ""
+    return Words(f"{start}{earlier}{chance}")
+
+
+def cannot_tell_words(desk: Desk) -> Words:
+    """Say what the data leave open, and what would tell."""
+    said = [*_resting(desk), *_entangled(desk.now), *_both_forms(desk.now), *_few(desk.now)]
+    if not said:
+        return Words(
+            "Every allowance is now known better than the starting belief by a third, and each by"
+            " itself."
+        )
+    if desk.jobs.table["counted"].eq("opened").all():
+        said.append(
+            "every job counts whole rolls, which leaves each use open by a roll: counting the last"
+            " roll by halves or quarters would tell more"
+        )
+    return Words("The data cannot tell everything:\n\n" + "\n".join(f"- {part}" for part in said))
+
+
+def prior_words(check: PriorCheck) -> Words:
+    """Say what the starting belief alone expects of a job, and whether the firm is like that."""
+    expected = (
+        f"{_signed(check.expected)} rolls a job on average"
+        f" (90 %: {_signed(check.low)} to {_signed(check.high)})"
+    )
+    if check.shown is None:
+        opening = ORDINARY_OPENING
+        return Words(
+            f"No job has been seen. Of an ordinary job ({SURFACE_M2:.0f} m², {OPENINGS} openings of"
+            f" {opening['width_mm'] / 1000:.2f} × {opening['height_mm'] / 1000:.2f} m with reveals"
+            f" of {opening['reveal_mm']:.0f} mm, priced with {percent(FLAT_RATE)} on laid sheet)"
+            f" the starting belief expects an overrun of {expected}."
+        )
+    inside = check.low <= check.shown <= check.high
+    verdict = (
+        "the firm is much as the starting belief took it to be"
+        if inside
+        else "the firm differs from the starting belief, and its own jobs must correct it"
+    )
+    return Words(
+        f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
+        f" run over by {expected}; they ran over by {_signed(check.shown)} as counted:"
+        f" {verdict}."
+    )
+
+
+def depth_words(desk: Desk) -> Words:
+    """Say what roughly measured depths do to the reveal factors, in the firm's own figures."""
+    error = desk.depth_error_mm or ROUGH_MM
+    table = depth_reliability(desk.jobs, error)
+    if table.empty:
+        return Words("The jobs hold no reveals, so depths do not matter.")
+    said = [
+        f"{small_chance(1 - row.kept)} for reveal.{row.cut}"
+        f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
+        for row in each(table)
+    ]
+    worst = 1 - table["kept"].min()
+    advice = (
+        "Measure the depths better: more jobs do not cure it."
+        if worst >= HARMFUL
+        else "That is little beside what is not known anyway."
+    )
+    start = (
+        f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that, but"
+        " it still takes what the jobs say of the reveals for too small,"
+        if desk.depth_error_mm
+        else f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the"
+        " update would take what the jobs say of the reveals for too small,"
+    )
+    return Words(f"{start} by about {listed(said)}. {advice}")
+
+
+def _verdict(names: list[str], word: str) -> str:
+    return f"{listed(names)}{':' if word == VERDICTS[2] else ''} {word}"
+
+
+def _new_jobs(now: Allowances) -> str:
+    text = counted(len(now.new_jobs), "new job")
+    late = list(now.late_jobs)
+    return f"{text} ({_jobs(late)} of earlier quarters, late)" if late else text
+
+
+def _jobs(ids: list[str]) -> str:
+    return counted(len(ids), "job") if len(ids) > NAMED or not ids else listed(ids)
+
+
+def _crew(name: str) -> str:
+    return f" (crew {name})" if name else ""
+
+
+def _signed(value: float, digits: int = 1) -> str:
+    text = number(value, digits)
+    return text if text[0] == "−" or float(text.replace(",", "")) == 0 else f"+{text}"
+
+
+def _line(name: str) -> str:
+    return name if name == ALL_JOBS else f"crew {name}"
+
+
+def _crossed(row: pd.Series) -> str:
+    way = "more" if row.direction > 0 else "less"
+    return (
+        f"{_line(row.line)} took {way} sheet than foretold (line crossed at {row.job_id},"
+        f" {row.quarter}; mean of that quarter {_signed(row.beyond_m2, 0)} m² a job)"
+    )
+
+
+def _resting(desk: Desk) -> list[str]:
+    prior = desk.now.belief.prior
+    start = np.array([prior.waste[1], *(sd for _, sd in prior.reveal_factors)])
+    left = desk.now.table()["sd"] / start
+    said = []
+    for name, share in left[left > LEFT].items():
+        column = "laid_m2" if name == "waste" else f"{str(name).replace('.', '_')}_m2"
+        holding = int(desk.jobs.table[column].gt(0).sum())
+        said.append(
+            f"{name} rests on the starting belief ({percent(min(share, 1))} of its uncertainty is"
+            f" left; {counted(holding, 'job')} could tell of it)"
+        )
+    return said
+
+
+def _entangled(now: Allowances) -> list[str]:
+    names, covariance = list(now.table().index), now.covariance()
+    sd = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(sd, sd)
+    pairs = [
+        f"{names[i]} and {names[j]} (correlation {number(correlation[i, j], 2)})"
+        for i in range(len(names))
+        for j in range(i + 1, len(names))
+        if abs(correlation[i, j]) > ENTANGLED
+    ]
+    if not pairs:
+        return []
+    return [
+        f"better known together than apart: {listed(pairs)}; jobs of like size with deeper or fewer"
+        " reveals would part them"
+    ]
+
+
+def _both_forms(now: Allowances) -> list[str]:
+    forms = now.form_weights()
+    if not 0.1 < forms["factor"] < 0.9:
+        return []
+    return [
+        f"a flat factor ({percent(forms['factor'])}) and re-use of off-cuts"
+        f" ({percent(forms['reuse'])}) are both possible for the reveals"
+    ]
+
+
+def _few(now: Allowances) -> list[str]:
+    few = [f"crew {crew}" for crew, jobs in now.crew_jobs.items() if jobs < FEW]
+    has = "has" if len(few) == 1 else "have"
+    return [f"{listed(few)} {has} fewer than five jobs"] if few else []

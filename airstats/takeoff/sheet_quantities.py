@@ -1,0 +1,139 @@
+"""From a firm's records to the quantities of each job: laid sheet, reveals, rolls as areas."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from airstats.catalog.cut_patterns import CUTS, stopped_cuts
+from airstats.geometry.cutting_rules import Practice
+from airstats.records.reading import Records
+from airstats.takeoff.opening_quantities import opening_quantities
+
+HALF_WIDTH_ROLLS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
+"""How far, in rolls, the true use may lie either side of a count that is not whole rolls."""
+
+SUMMED = ("reveal", "needed", "fillable")
+"""What is added up over a job's openings of one cut."""
+
+WHOLE = 1e9
+"""A job's openings are added up in whole parts of this, a m² or a m: a thousandth of a mm²."""
+
+
+@dataclass(frozen=True)
+class Takeoff:
+    """The quantities of n jobs, ready for calibration or pricing.
+
+    `table` holds one row a job (see `take_off`); `crews` their crews, "" where none is named;
+    `notes` what is to be said of the data.
+    """
+
+    table: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.table)
+
+    @property
+    def crews(self) -> np.ndarray:
+        """The (n,) names of the crews, "" where none is named."""
+        return self.table["crew"].to_numpy(dtype=str)
+
+    def columns(self, names: list[str]) -> np.ndarray:
+        """Return the named columns as an (n, len(names)) array."""
+        return np.column_stack([self.table[name].to_numpy(dtype=float) for name in names])
+
+    def by_cut(self, quantity: str, unit: str = "m2") -> np.ndarray:
+        """Return a quantity such as "reveal" or "needed" as an (n, cuts) array."""
+        return self.columns([f"{quantity}_{cut}_{unit}" for cut in CUTS])
+
+    def where(self, keep: pd.Series | np.ndarray) -> Takeoff:
+        """Return the jobs for which `keep` is true, or whose places it lists."""
+        return Takeoff(self.table.iloc[np.asarray(keep)].reset_index(drop=True))
+
+
+def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
+    """Work out each job's quantities from its surface, laps and openings.
+
+    Parameters
+    ----------
+    records : Records
+        Checked records or a takeoff of n jobs.
+    practice : Practice
+        How pieces are cut and turned at the openings.
+
+    Returns
+    -------
+    Takeoff
+        n rows with the records' columns and `roll_m2`, `opening_m2`, `lined_opening_m2`,
+        `net_surface_m2` (surface less openings where the sheet stops), `laid_m2`, `lap_m2`, and for
+        each cut `reveal_CUT_m2`, `needed_CUT_m2` (fresh sheet if no off-cut is used again),
+        `fillable_CUT_m2` (the part of it that off-cuts can supply), `reveal_length_CUT_m`;
+        `used_low_m2`, `used_high_m2` where the job is finished.
+
+    Notes
+    -----
+    laid area = (surface - lined openings) * roll width / (roll width - lap): a course covers its
+    own width less one lap.
+    """
+    jobs = records.jobs.reset_index(drop=True)
+    table = jobs.assign(roll_m2=jobs["roll_width_m"] * jobs["roll_length_m"])
+    sums = _opening_sums(jobs, records.openings, practice)
+    table = table.drop(columns=sums.columns, errors="ignore").join(sums)
+    net = table["surface_m2"] - table["lined_opening_m2"]
+    lap_m = table["lap_mm"] / 1000
+    laid = net * table["roll_width_m"] / (table["roll_width_m"] - lap_m)
+    table = table.assign(net_surface_m2=net, laid_m2=laid, lap_m2=laid - net)
+    low, high = used_interval(table["used_rolls"], table["counted"])
+    return Takeoff(
+        table.assign(used_low_m2=low * table["roll_m2"], used_high_m2=high * table["roll_m2"])
+    )
+
+
+def by_quantity(jobs: Takeoff, extra_sd_m2: np.ndarray) -> np.ndarray:
+    """Return the places of n finished jobs in an order that only their quantities set.
+
+    Sums over the jobs then round alike however rows and names stand.
+    """
+    quantities = [jobs.by_cut(name) for name in SUMMED]
+    quantities.append(jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]))
+    return np.lexsort((jobs.crews, extra_sd_m2, *np.hstack(quantities).T))
+
+
+def used_interval(used_rolls: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Return the least and most rolls that a count can stand for, by how it was counted."""
+    half_width = counted.map(HALF_WIDTH_ROLLS).astype(float)
+    opened = counted.eq("opened")
+    low = (used_rolls - half_width).mask(opened, used_rolls - 1)
+    return low.clip(lower=0), (used_rolls + half_width).mask(opened, used_rolls)
+
+
+def _opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, practice: Practice) -> pd.DataFrame:
+    """Add up the openings of each job, by cut: one row a job, in the order of `jobs`."""
+    row = pd.Index(jobs["job_id"]).get_indexer(openings["job_id"])
+    count = openings["count"].to_numpy(dtype=float)
+    widths = jobs["roll_width_m"].to_numpy(dtype=float)[row] if len(row) else 1.5
+    one = opening_quantities(openings, practice, widths)
+    cut = openings["cut_pattern"].to_numpy(dtype=str)
+
+    def total(values: np.ndarray, chosen: np.ndarray | slice = slice(None)) -> np.ndarray:
+        # Whole numbers add up to the same in any order of the rows.
+        amounts = np.rint((values * count)[chosen] * WHOLE)
+        return np.bincount(row[chosen], weights=amounts, minlength=len(jobs)) / WHOLE
+
+    opening_m2 = one["opening_m2"].to_numpy()
+    length_m = one["reveal_m2"].to_numpy() / (openings["reveal_mm"].to_numpy(dtype=float) / 1000)
+    sums = {
+        "opening_count": total(np.ones(len(count))),
+        "opening_m2": total(opening_m2),
+        "lined_opening_m2": total(opening_m2, np.isin(cut, stopped_cuts())),
+    }
+    for name in CUTS:
+        chosen = cut == name
+        for quantity in SUMMED:
+            amounts = one[f"{quantity}_m2"].to_numpy()
+            sums[f"{quantity}_{name}_m2"] = total(amounts, chosen)
+        sums[f"reveal_length_{name}_m"] = total(length_m, chosen)
+    return pd.DataFrame(sums, index=jobs.index)

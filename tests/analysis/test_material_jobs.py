@@ -1,0 +1,123 @@
+"""The other materials' finished jobs: a split that adds up, and last value beside new."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats.analysis.material_jobs import (
+    MATERIAL_CAUSE_WORDS,
+    MATERIAL_CAUSES,
+    MATERIAL_NET,
+    material_comparison,
+    material_jobs,
+    material_split,
+    material_table,
+    price_follows_count,
+)
+from airstats.analysis.overrun_split import each_cause
+from airstats.analysis.overrun_views import OVERRUN
+from airstats.model.quarterly import calibrate
+from airstats.takeoff.sheet_quantities import Takeoff
+from tests.invented import firm
+
+PRICED = {"frame tape": 2.0, "corner pieces": 9.0}
+
+
+def priced(records):
+    """The records with an estimate of each material: so many packs a job."""
+    table = records.materials
+    return replace(records, materials=table.assign(estimated=table["material"].map(PRICED)))
+
+
+RECORDS = priced(firm(jobs=32, frame_tape=0.3, corner_pieces=0.05))
+NOW = calibrate(RECORDS)
+
+
+def test_every_part_of_the_split_is_in_one_cause():
+    members = [member for members in MATERIAL_CAUSES.values() for member in members]
+    reveals = {"reveal.diagonal", "reveal.centre", "reveal.lined"}
+    assert sorted(members) == sorted(set(each_cause()) - reveals)
+    assert {OVERRUN, *MATERIAL_CAUSES} == set(MATERIAL_CAUSE_WORDS)
+    net = [member for members in MATERIAL_NET.values() for member in members]
+    assert sorted(net) == sorted(members)
+
+
+@pytest.mark.parametrize("name", PRICED)
+def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
+    """Packs of two prices: the money is that of each job's own packs."""
+    rows = RECORDS.materials
+    dear = replace(RECORDS, materials=rows.assign(pack_price=12.0 + (rows.index % 2) * 5.0))
+    one = {m.name: m for m in material_jobs(dear, NOW)}[name]
+    own = dear.materials[dear.materials["material"].eq(name)]
+    over = own["used"] - own["estimated"]
+    assert len(one.priced().table) == len(own) == 32
+    for causes in (MATERIAL_CAUSES, MATERIAL_NET):
+        assert material_split(one, causes=causes)["mean"].sum() == pytest.approx(over.sum())
+    table = material_table(one).set_index("cause")
+    for unit, whole in (("packs", over.sum()), ("money", (over * own["pack_price"]).sum())):
+        assert table.loc[OVERRUN, f"mean_{unit}"] == pytest.approx(whole)
+        assert table.drop(OVERRUN)[f"mean_{unit}"].sum() == pytest.approx(whole, abs=1e-9)
+        assert (table[f"low_{unit}"] <= table[f"mean_{unit}"]).all()
+        assert (table[f"mean_{unit}"] <= table[f"high_{unit}"]).all()
+
+
+def test_jobs_without_estimate_or_price_or_materials_have_none():
+    unpriced = replace(RECORDS, materials=RECORDS.materials.assign(pack_price=np.nan))
+    for one in material_jobs(unpriced, NOW):
+        assert one.units() == ("rolls",)
+        table = material_table(one)
+        assert table["mean_money"].isna().all()
+        assert table["mean_packs"].notna().all()
+    unpriced = replace(RECORDS, materials=RECORDS.materials.assign(estimated=np.nan))
+    assert [len(one.priced()) for one in material_jobs(unpriced, NOW)] == [0, 0]
+    records = firm(jobs=8)
+    assert list(material_jobs(records, calibrate(records))) == []
+    assert material_comparison(records, None, calibrate(records)).empty
+
+
+def test_a_price_follows_the_count_or_does_not():
+    one = next(material_jobs(RECORDS, NOW))
+    laid = one.jobs.table["laid_m2"]
+    for estimated, follows in ((0.0, False), (2.0, False), (laid / 50, True), (-laid, False)):
+        told = replace(one, jobs=Takeoff(one.jobs.table.assign(estimated_rolls=estimated)))
+        assert price_follows_count(told) is follows
+    few = Takeoff(one.jobs.table.head(3).assign(estimated_rolls=2.0))
+    assert price_follows_count(replace(one, jobs=few))
+
+
+@pytest.mark.parametrize(
+    ("ranks", "follows"),
+    [
+        # Rank correlations 0.771 and 0.714: one-sided, p = 0.036 and 0.055 (t, 4 degrees).
+        ([1, 2, 5, 4, 3, 6], True),
+        ([3, 2, 1, 4, 6, 5], False),
+        ([5, 4, 3, 2, 1], True),
+        ([6, 5, 4, 3, 2, 1], False),
+    ],
+)
+def test_a_price_follows_the_count_from_one_chance_in_twenty_on_and_from_six_jobs_on(
+    ranks, follows
+):
+    one = next(material_jobs(RECORDS, NOW))
+    table = one.jobs.table.head(len(ranks))
+    told = table.assign(laid_m2=np.arange(1.0, len(ranks) + 1), estimated_rolls=ranks)
+    assert price_follows_count(replace(one, jobs=Takeoff(told))) is follows
+
+
+def test_what_nobody_counted_and_the_usual_rate_stand_apart():
+    """Frame tape: 2 packs priced a job; the rest of the counted metres was not."""
+    one = next(m for m in material_jobs(RECORDS, NOW) if m.name == "frame tape")
+    split = material_split(one).set_index("cause")
+    counted = one.jobs.table["laid_m2"].sum() / 25
+    assert split.loc["not_counted", "mean"] == pytest.approx(counted - 2 * 32, abs=0.5 * 32 + 0.1)
+    low, high = split.loc["waste", ["low", "high"]]
+    assert low < 0.3 * counted < high
+    assert split.loc["waste", "mean"] == pytest.approx(0.3 * counted, rel=0.15)
+
+
+def test_a_rate_far_from_the_starting_belief_has_moved():
+    table = material_comparison(RECORDS, None, NOW).set_index("allowance")
+    assert table.loc["frame tape", "verdict"] == "moved"
+    assert table.loc["frame tape", "unit"] == "m a m counted"
+    assert table.loc["corner pieces", "verdict"] in {"held", "not enough to tell"}

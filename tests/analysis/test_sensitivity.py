@@ -1,0 +1,116 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats.analysis.sensitivity import (
+    counted_to_the_nearest,
+    fit_at_once,
+    leave_each_out,
+    refit_without,
+    try_conclusion,
+)
+from airstats.model.allowances import unchanged
+from airstats.model.posterior import allowance_names
+from airstats.model.quarterly_update import calibrate, finished_jobs, run_through
+from tests.benchmark.worlds import World, invent_firm
+from tests.invented import invent
+
+KINDS = [World("plain", jobs=24, quarters=2), World("gross", jobs=24, quarters=2, gross_share=0.1)]
+
+
+@pytest.fixture(scope="module")
+def reveals():
+    return finished_jobs(invent(jobs=96, factor=0.8, reveal_mm=600.0))
+
+
+def test_all_at_once_is_one_step_and_true_refits_stand_beside_it(reveals):
+    once = run_through(reveals, ["2025Q4"], unchanged("2025Q1")).table()["mean"]
+    assert fit_at_once(reveals).table()["mean"].to_list() == pytest.approx(once.to_list())
+    table = refit_without(reveals, leave_each_out(reveals), 2)
+    assert len(table) == 2
+    gap = (table["move"] - table["move_refit"]).abs()
+    assert (gap <= 0.2 * table["move_refit"].abs() + 1e-3).all()
+
+
+@pytest.mark.parametrize("world", KINDS, ids=lambda world: world.name)
+def test_one_step_is_near_a_true_refit(world):
+    jobs = finished_jobs(invent_firm(world, 3).records)
+    whole = fit_at_once(jobs)
+    influence = leave_each_out(jobs, whole).set_index("job_id")
+    sd = whole.table()["sd"].to_numpy()
+    tried = [*influence.index[:4], *influence.index[-2:]]
+    for job in tried:
+        rest = fit_at_once(jobs.where(jobs.table["job_id"].ne(job))).table()["mean"]
+        true = (rest - whole.table()["mean"]).to_numpy()
+        quick = influence.loc[job, list(allowance_names())].to_numpy(dtype=float)
+        assert np.abs(quick - true).max() / sd[np.abs(quick - true).argmax()] < 0.15
+    assert (influence["move_sd"].abs().diff().dropna() <= 1e-12).all()
+
+
+def test_without_a_job_that_took_more_less_sheet_is_expected():
+    records = invent(jobs=24, factor=0.5)
+    moves = []
+    for extra in (0.0, 0.15):
+        more = records.jobs["used_rolls"] + extra * (records.jobs.index == 5)
+        jobs = finished_jobs(replace(records, jobs=records.jobs.assign(used_rolls=more)))
+        row = leave_each_out(jobs).set_index("job_id").loc["J005"]
+        moves.append(row["waste"] + 0.05 * (row["reveal.diagonal"] + row["reveal.centre"]))
+    assert moves[1] < moves[0] - 0.001
+
+
+def test_reveals_lead_where_they_took_the_sheet(reveals):
+    table = try_conclusion(reveals, reveals, leave_each_out(reveals))
+    assert table["assumption"].iloc[0] == "as documented"
+    assert table["orders_changed"].iloc[0] == 0
+    causes = table.set_index("assumption")["cause"]
+    assert set(causes[["as documented", "flat factors only"]]) == {"reveals"}
+    assert (table["cause_rolls"] >= table["next_rolls"]).all()
+
+
+def test_causes_are_told_apart_once_there_are_jobs_enough():
+    few, many = (finished_jobs(invent(jobs=n, factor=0.8, reveal_mm=600.0)) for n in (6, 200))
+    tables = [try_conclusion(jobs, jobs, leave_each_out(jobs)) for jobs in (few, many)]
+    assert [bool(table["close"].iloc[0]) for table in tables] == [True, False]
+
+
+def test_laps_lead_where_there_is_little_else_and_three_jobs_are_too_few():
+    jobs = finished_jobs(invent(jobs=24, factor=0.05, reveal_mm=60.0))
+    table = try_conclusion(jobs, jobs, leave_each_out(jobs))
+    assert table["cause"].iloc[0] == "laps"
+    jobs = finished_jobs(invent(jobs=3))
+    table = try_conclusion(jobs, jobs, leave_each_out(jobs))
+    assert not table["assumption"].str.startswith("without").any()
+
+
+def test_a_gross_error_that_counts_in_full_changes_the_order():
+    records = invent(jobs=24, factor=0.5)
+    records.jobs.loc[[5, 9], "used_rolls"] += 4.0
+    jobs = finished_jobs(records)
+    table = try_conclusion(jobs, jobs, leave_each_out(jobs)).set_index("assumption")
+    assert table.loc["no record grossly wrong", "orders_changed"] > 0
+
+
+def test_rolls_counted_to_the_nearest_lie_half_a_roll_higher():
+    jobs = finished_jobs(invent_firm(KINDS[0], 3).records)
+    ends = ["used_low_m2", "used_high_m2"]
+    np.testing.assert_allclose(
+        counted_to_the_nearest(jobs).columns(ends), jobs.columns(ends) + 37.5
+    )
+    exact = finished_jobs(invent(jobs=8))
+    np.testing.assert_allclose(counted_to_the_nearest(exact).columns(ends), exact.columns(ends))
+
+
+def test_published_allowances_and_jobs_put_back_are_tried_too():
+    records = invent_firm(KINDS[0], 3).records
+    jobs = finished_jobs(records)
+    influence = leave_each_out(jobs)
+    tried = try_conclusion(
+        jobs, jobs, influence, published=calibrate(records), with_excluded=jobs
+    ).set_index("assumption")
+    chain = calibrate(records).table()["mean"]["waste"]
+    assert tried.loc["quarter by quarter, with drift", "waste"] == pytest.approx(chain)
+    same = tried.loc[["as documented", "jobs set apart put back"], "waste"]
+    assert same.iloc[0] == pytest.approx(same.iloc[1])
+    assert tried.loc["rolls counted to the nearest, not opened", "waste"] > same.iloc[0] + 0.05
+    assert (tried["cause_half"] >= 0).all()

@@ -1,0 +1,94 @@
+"""Shortages, differences of cost and groups of jobs, against firms made to depart or not."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import binom
+
+from airstats.analysis.ewma_chart import drift_watch
+from airstats.backtests.forecast_checks import (
+    cost_differences,
+    group_departures,
+    own_cost,
+    pinball_difference,
+    short_of,
+    shortages,
+)
+from airstats.backtests.rolling import PERCENTS, RULES, backtest
+from airstats.model.quarterly_update import calibrate_through, finished_jobs
+from tests.benchmark.worlds import World, invent_firm
+
+
+@pytest.fixture(scope="module")
+def looked_back():
+    return backtest(invent_firm(World("plain"), 4).records)
+
+
+@pytest.mark.parametrize(("jobs", "share"), [(20, 0.1), (200, 0.03)])
+def test_equal_chances_are_binomial(jobs, share):
+    """With one chance for all jobs the number short is binomial."""
+    told = short_of(pd.Series(np.full(jobs, share)), pd.Series(np.zeros(jobs, dtype=bool)))
+    assert (told["low"], told["high"]) == binom.interval(0.9, jobs, share)
+    assert told["foretold"] == pytest.approx(jobs * share)
+
+
+@pytest.mark.parametrize(
+    ("came", "verdict"), [(0, "fewer"), (10, "as foretold"), (30, "more")], ids=str
+)
+def test_the_number_short_is_judged(came, verdict):
+    chances = pd.Series(np.linspace(0.05, 0.15, 100))
+    assert short_of(chances, pd.Series(np.arange(100) < came))["verdict"] == verdict
+
+
+def test_shortages_of_a_back_test_are_those_of_its_orders(looked_back):
+    told = shortages(looked_back)
+    summary = looked_back.summary.set_index("rule")
+    assert told["came"] == summary.loc["airstats", "jobs_short"]
+    assert told["foretold"] == pytest.approx(looked_back.jobs["chance_short"].sum())
+
+
+def test_a_job_costs_no_less_than_nothing():
+    jobs = pd.DataFrame({"airstats_cost": [0.0, 0.0, 0.0, 240.0], "quarter": [*"aabb"]})
+    found = own_cost(SimpleNamespace(jobs=jobs))
+    assert (found["mean"], found["low"]) == (60.0, 0.0)
+    # t with 1 degree of freedom, 95 % point 6.3138 (any printed table), times the CR1 error.
+    assert found["high"] == pytest.approx(60 + 6.3138 * np.sqrt(2 * 2 * 120**2) / 4, rel=1e-4)
+
+
+def test_differences_are_those_of_the_summary_and_one_job_has_no_interval(looked_back):
+    more = cost_differences(looked_back).set_index("rule")
+    assert list(more.index) == list(RULES)[1:]
+    cost = looked_back.summary.set_index("rule")["mean_cost"]
+    assert more["mean"].to_dict() == pytest.approx((cost - cost["airstats"])[1:].to_dict())
+    assert (more["low"] < more["mean"]).all()
+    jobs = looked_back.jobs
+    ours = np.mean([jobs[f"pinball_p{p}"].mean() for p in PERCENTS])
+    simple = np.mean([jobs[f"least_squares_pinball_p{p}"].mean() for p in PERCENTS])
+    assert pinball_difference(looked_back)["mean"] == pytest.approx(simple - ours)
+    one = SimpleNamespace(jobs=looked_back.jobs.head(1))
+    assert np.isinf(cost_differences(one)[["low", "high"]]).all(axis=None)
+
+
+def test_groups_that_depart_are_told_and_few_jobs_are_one():
+    records = invent_firm(World("plain"), 4).records
+    jobs = finished_jobs(records)
+    watch = drift_watch(jobs, tuple(calibrate_through(records, "2023Q4")))
+    usual = group_departures(watch, jobs).set_index("jobs_of")
+    laid = jobs.table.set_index("job_id")["laid_m2"]
+    large = watch["job_id"].map(laid) > laid.quantile(2 / 3)
+    more = watch.assign(beyond_m2=watch["beyond_m2"] + np.where(large, 60.0, 0.0))
+    moved = group_departures(more, jobs).set_index("jobs_of")
+    assert moved.loc["large jobs", "verdict"] == "more"
+    change = moved["departure_m2"] - usual["departure_m2"]
+    assert change["large jobs"] == pytest.approx(60.0)
+    assert change["small jobs"] == pytest.approx(0.0)
+    thirds = usual.loc[["small jobs", "middling jobs", "large jobs"], "jobs"]
+    assert thirds.sum() == usual.loc["all jobs", "jobs"]
+    records = invent_firm(World("few", jobs=6, quarters=2), 4).records
+    jobs = finished_jobs(records)
+    watch = drift_watch(jobs, tuple(calibrate_through(records, "2023Q2")))
+    found = set(group_departures(watch, jobs)["jobs_of"])
+    assert "all jobs" in found
+    assert "small jobs" not in found

@@ -1,0 +1,147 @@
+"""The exported reports in a browser: from disk, without a network, by eye, by ear, by keyboard."""
+
+import base64
+import json
+
+import nbformat
+import pytest
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium_axe_python import Axe
+
+from airstats.documents.html import html_of, page_html
+from airstats.documents.page import notebook_page
+from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
+from tests.browser import NO_NETWORK, open_browser, set_width
+from tests.pages import COMMAND, MADE, SCRIPT, shown
+
+NAMES = (*NOTEBOOKS, "names")
+WIDTHS_PX = (1280, 390)
+AXE = "4.9.1"
+"""The axe-core that selenium-axe-python 2.2.0 carries."""
+
+FOCUSED = """
+const at = document.activeElement, box = at.getBoundingClientRect();
+return [at.tagName, at.id || at.getAttribute('aria-label') || at.textContent,
+        box.right > 0 && box.bottom > 0 && box.left < innerWidth && box.top < innerHeight];
+"""
+FOCUSABLE = "return document.querySelectorAll('a[href], [tabindex=\"0\"]').length"
+PICTURES = """
+return [...document.images].map(image => [image.complete, image.naturalWidth, image.alt]);
+"""
+TOO_WIDE = """
+return [...document.querySelectorAll('body *')]
+  .filter(part => !part.closest('.box') || part.matches('.box'))
+  .filter(part => !part.closest('.skip'))
+  .filter(part => part.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
+  .map(part => part.outerHTML.slice(0, 80));
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Export the project's own notebooks, with their results, and a page of hostile names."""
+    folder = tmp_path_factory.mktemp("reports")
+    for name in NOTEBOOKS:
+        notebook = nbformat.read(notebooks_folder() / f"{name}.ipynb", as_version=4)
+        page = html_of(notebook_page(notebook, MADE, COMMAND))
+        (folder / f"{name}.html").write_text(page, encoding="utf-8")
+    page = page_html("Names", shown(), MADE, COMMAND)
+    (folder / "names.html").write_text(page, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    with open_browser(tmp_path_factory.mktemp("profile"), NO_NETWORK) as browser:
+        yield browser
+
+
+def open_page(browser, path, width_px=1280):
+    set_width(browser, width_px)
+    for kind in ("browser", "performance"):
+        browser.get_log(kind)
+    browser.get(path.as_uri())
+
+
+def requested(browser):
+    """Return the addresses that the page asked for, but its own file and what it carries."""
+    entries = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = [e["params"] for e in entries if e["method"] == "Network.requestWillBeSent"]
+    urls = [params["request"]["url"] for params in asked]
+    assert urls, "the browser did not even report the page itself"
+    return [url for url in urls if not url.startswith(("file:", "data:"))]
+
+
+@pytest.mark.parametrize("name", NAMES)
+class TestPages:
+    @pytest.fixture(autouse=True)
+    def opened(self, browser, folder, name):
+        open_page(browser, folder / f"{name}.html")
+
+    def test_nothing_is_fetched_and_nothing_complained_of(self, browser, name):
+        assert requested(browser) == []
+        assert browser.get_log("browser") == []
+
+    def test_every_picture_is_there_with_its_words(self, browser, name):
+        pictures = browser.execute_script(PICTURES)
+        assert pictures
+        assert all(done and width > 100 and len(alt) > 10 for done, width, alt in pictures)
+
+    @pytest.mark.parametrize("width_px", WIDTHS_PX)
+    def test_no_text_runs_over_the_edge(self, browser, name, width_px):
+        set_width(browser, width_px)
+        assert browser.execute_script("return innerWidth") == width_px
+        wide = browser.execute_script("return document.documentElement.scrollWidth")
+        assert wide <= width_px
+        assert browser.execute_script(TOO_WIDE) == []
+
+    def test_the_keyboard_reaches_everything_in_order(self, browser, name):
+        count = browser.execute_script(FOCUSABLE)
+        body, reached = browser.find_element(By.TAG_NAME, "body"), []
+        for _ in range(count):
+            (body if not reached else browser.switch_to.active_element).send_keys(Keys.TAB)
+            reached.append(browser.execute_script(FOCUSED))
+        assert reached[0][1] == "Skip to the report"
+        assert reached[-1][1] == "What went in"
+        assert all(visible for _, _, visible in reached)
+        assert "BODY" not in [tag for tag, _, _ in reached]
+
+    def test_the_first_key_skips_to_the_report(self, browser, name):
+        browser.find_element(By.TAG_NAME, "body").send_keys(Keys.TAB)
+        browser.switch_to.active_element.send_keys(Keys.ENTER)
+        assert browser.execute_script(FOCUSED)[1] == "report"
+
+    def test_the_accessibility_scan_finds_nothing_serious(self, browser, name):
+        axe = Axe(browser)
+        axe.inject()
+        result = axe.run()
+        assert result["testEngine"]["version"] == AXE
+        assert len(result["passes"]) > 10
+        found = [rule for rule in result["violations"] if rule["impact"] in ("serious", "critical")]
+        assert found == [], axe.report(found)
+
+    def test_it_prints_on_upright_a4_without_cutting_a_picture(self, browser, name):
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+        set_width(browser, 680)  # 180 mm of A4 between the margins
+        wide = browser.execute_script("return document.documentElement.scrollWidth")
+        height = browser.execute_script(
+            "return Math.max(...[...document.images].map(image => image.height))"
+        )
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+        assert wide <= 680
+        assert height <= 240 / 25.4 * 96
+        printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+        assert base64.b64decode(printed["data"]).startswith(b"%PDF")
+
+
+def test_a_script_that_got_in_would_not_run(browser, folder):
+    html = (folder / "names.html").read_text(encoding="utf-8")
+    spoilt = folder / "spoilt.html"
+    outside = '<img src="https://example.org/seen.png">'
+    spoilt.write_text(html.replace("</main>", f"{SCRIPT}{outside}</main>"), encoding="utf-8")
+    open_page(browser, spoilt)
+    assert browser.title == "Names"
+    refused = [entry["message"] for entry in browser.get_log("browser")]
+    assert len(refused) == 2
+    assert all("Content Security Policy" in message for message in refused)

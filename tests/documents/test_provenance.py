@@ -1,0 +1,74 @@
+import shlex
+
+import pytest
+
+from airstats.__main__ import _parser
+from airstats.documents.provenance import command_of, made_from
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """The firm's folder, where the command is run, with records of one job."""
+    firm = tmp_path / "firm's own"
+    (firm / "past jobs").mkdir(parents=True)
+    (firm / "past jobs" / "jobs.csv").write_text("job_id,surface_m2\nA,100\n", encoding="utf-8")
+    monkeypatch.chdir(firm)
+    return firm
+
+
+def asked_by(command):
+    program, *arguments = shlex.split(command)
+    assert program == "airstats"
+    return _parser().parse_args(arguments)
+
+
+def parameters(folder, **more):
+    common = {"records": str(folder / "past jobs"), "quarter": "2026Q3", "previous": ""}
+    return common | {"dates": "ask", "set_aside_bad_rows": False, "codes": False} | more
+
+
+def test_the_command_works_where_it_was_run_with_flags_and_the_decision(folder):
+    costs = {"takeoff": str(folder / "next" / "jobs.xlsx"), "leftover_cost": 61.123456}
+    asked = asked_by(command_of([parameters(folder), costs], folder / "out"))
+    assert (asked.records, asked.takeoff, asked.out) == ("past jobs", "next/jobs.xlsx", "out")
+    assert (asked.quarter, asked.previous, asked.dates) == ("2026Q3", None, "ask")
+    assert (asked.leftover_cost, asked.short_cost) == (61.123456, 240.0)
+    assert (asked.set_aside_bad_rows, asked.codes) == (False, False)
+    more = {"set_aside_bad_rows": True, "dates": "day-first"}
+    decision = {"decision": "keep", "decision_reason": "a new crew's start", "decided_by": "AB"}
+    asked = asked_by(command_of([parameters(folder, **more), decision], folder / "out"))
+    assert asked.set_aside_bad_rows
+    assert asked.dates == "day-first"
+    assert (asked.decision, asked.decided_by) == ("keep", "AB")
+    assert asked.decision_reason == "a new crew's start"
+
+
+def test_folders_elsewhere_are_private(folder):
+    given = parameters(folder, previous=str(folder.parent / "old" / "2026Q2.json"))
+    command = command_of([given], folder.parent / "out")
+    assert str(folder.parent) not in command
+    asked = asked_by(command)
+    assert (asked.previous, asked.out) == ("FOLDER/2026Q2.json", "FOLDER/out")
+
+
+def test_with_codes_the_command_names_nothing(folder):
+    given = parameters(folder, codes=True, decision="keep", decision_reason="Anna was ill")
+    command = command_of([given], folder / "out of Anna")
+    assert "Anna" not in command
+    assert "past" not in command
+    assert asked_by(command).codes
+
+
+def test_the_takeoff_beside_the_records_is_named(folder):
+    (folder / "past jobs_takeoff").mkdir()
+    command = command_of([parameters(folder, takeoff="beside")], folder / "out")
+    assert asked_by(command).takeoff == "past jobs_takeoff"
+
+
+def test_what_went_in_holds_names_digests_and_versions_but_no_folder(folder):
+    made = made_from("evidence", parameters(folder))
+    assert made["records"] == "past jobs"
+    assert made["previous"] == "(none)"
+    assert made["records' digest"].startswith("sha256:")
+    assert "typst" in made["versions"]
+    assert str(folder.parent) not in str(made)

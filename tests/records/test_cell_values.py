@@ -1,0 +1,150 @@
+import math
+from datetime import date, timedelta
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from airstats.records.cell_dates import read_dates
+from airstats.records.cell_values import (
+    cells_of,
+    decimal_marks,
+    is_blank,
+    read_ids,
+    read_names,
+    read_numbers,
+    read_texts,
+    read_words,
+)
+
+
+def cells(*values):
+    return cells_of(pd.Series(list(values), dtype=object))
+
+
+def number(value, *others, separator=""):
+    column = cells(value, *others)
+    reading = read_numbers(column, decimal_marks([column]), separator)
+    return reading.troubles[0] if 0 in reading.troubles else reading.result[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("1200", 1200), (" 12.5 ", 12.5), ("12,5", 12.5), ("-3,25", -3.25), ("−3", -3),
+        (".5", 0.5), ("0,300", 0.3), ("1.234,5", 1234.5), ("1,234.5", 1234.5),
+        ("1,234,567", 1234567), ("1.234.567", 1234567), ("1 234,5", 1234.5), ("1\u00a0234", 1234),
+        ("1\u202f234.5", 1234.5), ("1'234.50", 1234.5), ("1e3", 1000), ("2.5E-05", 2.5e-5),
+        ("007", 7), (12.5, 12.5), (12, 12), (Decimal("1.5"), 1.5),
+    ],
+)  # fmt: skip
+def test_numbers_that_mean_one_thing(text, value):
+    assert number(text) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "other", "separator", "value"),
+    [
+        ("1,234", "12.5", "", 1234), ("1,234", "12.5", ";", 1234), ("1,234", "12,5", "", 1.234),
+        ("1,234", "5", ";", 1.234), ("1.234", "5", "", 1.234), ("1.234", "5", ";", 1.234),
+        ("1.234", "12.5", ";", 1.234), ("1.234", "12,5", "", 1234),
+        (1.234, "12,5", "", 1.234),  # The spreadsheet's own number is never doubtful.
+    ],
+)  # fmt: skip
+def test_numbers_that_mean_two_things_go_by_the_rest_of_the_table(text, other, separator, value):
+    assert number(text, other, separator=separator) == value
+
+
+@pytest.mark.parametrize("others", [[], ["12,5", "12.5"]])
+def test_number_is_asked_for_when_nothing_settles_it(others):
+    trouble = number("1,234", *others)
+    assert trouble.problem == "may be 1234 or 1.234"
+    assert trouble.remedy == "write 1234 or 1.234, without a mark between thousands"
+    assert number("1.234", "12,5", "12.5").problem == "may be 1.234 or 1234"
+
+
+@pytest.mark.parametrize(
+    ("text", "inner"), [("1200 mm", "1200"), ("€ 45,50", "45,50"), ("12 m²", "12"), ("10%", "10")]
+)
+def test_units_are_refused_with_the_number_to_write(text, inner):
+    trouble = number(text)
+    assert trouble.problem == "holds more than a number"
+    assert trouble.remedy == f"write the number only, {inner}"
+
+
+NO_NUMBERS = ["about", "1,2,3", "12 34", "1.2.3", "inf", "1e999", "--5", math.inf, True, b"x", "١٢"]
+
+
+@pytest.mark.parametrize("value", NO_NUMBERS)
+def test_what_is_no_number(value):
+    assert number(value).problem in ("is not a number", "holds more than a number")
+
+
+@pytest.mark.parametrize("value", ["#REF!", "#DIV/0!", "#NAME?", "#N/A", "#NV", "Err:502"])
+def test_errors_of_a_spreadsheet_are_neither_blank_nor_a_name(value):
+    for read in (lambda c: read_numbers(c, frozenset()), read_texts, read_names, read_dates):
+        assert read(cells(value)).troubles[0].problem == "is an error of the spreadsheet"
+
+
+@pytest.mark.parametrize("value", [date(2026, 5, 12), pd.Timestamp(2026, 5, 12), timedelta(1)])
+def test_spreadsheet_that_turned_a_number_into_a_date(value):
+    assert number(value).problem == "is a date where a number belongs"
+
+
+@pytest.mark.parametrize(
+    "value", ["", "  ", "\u00a0", "-", "–", "n/a", "N/A", "NaN", None, math.nan, pd.NA, pd.NaT]
+)
+def test_blank_cells(value):
+    assert is_blank(value)
+    assert math.isnan(number(value))
+
+
+def test_a_doubtful_number_is_noted_and_true_is_not_taken_for_one():
+    column = cells("1.234", "12,5")
+    assert read_numbers(column, frozenset({"comma"})).note == '"1.234" read as 1234.'
+    assert read_numbers(column, frozenset({"point"})).note == ""
+    reading = read_numbers(cells(1.0, True, 1, "1"), frozenset())
+    assert list(reading.troubles) == [1]
+    assert reading.result[[0, 2, 3]].tolist() == [1, 1, 1]
+
+
+@pytest.mark.parametrize("dtype", ["int64", "float64", "Int64", "str", "category", object])
+def test_columns_of_any_type_read_alike(dtype):
+    column = pd.Series(["3", "1", "3"] if dtype in ("str", "category") else [3, 1, 3], dtype=dtype)
+    assert read_numbers(cells_of(column), frozenset()).result.tolist() == [3, 1, 3]
+
+
+def test_cells_that_cannot_be_compared_and_names_by_the_spelling_seen_first():
+    column = cells_of(pd.Series([np.array([1]), [2], "x"], dtype=object))
+    assert [column.text(row) for row in range(3)] == ["[1]", "[2]", "x"]
+    reading = read_names(cells("North  Crew", "north\u00a0crew ", "South", "NORTH CREW", "-"))
+    assert reading.result.tolist() == ["North Crew", "North Crew", "South", "North Crew", ""]
+
+
+def test_words_and_texts_from_numbers():
+    spellings = {"lined": "lined", "centre": "centre", "center": "centre"}
+    reading = read_words(cells(" Lined ", "CENTER", "", "cross"), spellings)
+    assert reading.result.tolist() == ["lined", "centre", "", ""]
+    assert reading.blank.tolist() == [False, False, True, False]
+    assert reading.troubles[3].problem == "is not one of lined, centre"
+    reading = read_texts(cells(101.0, "007 ", "n/a", "No"), frozenset({"no"}))
+    assert reading.result.tolist() == ["101", "007", "", ""]
+    assert reading.blank.tolist() == [False, False, True, True]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Summe", "GESAMT:", "Total", "Somme", "Totaal", "sum", "Total général", "Sum of all jobs",
+     "Total 2026", "Grand total", "Subtotal 3", "Σ"],
+)  # fmt: skip
+def test_a_line_of_totals_is_no_job(text):
+    reading = read_ids(cells("H1", text))
+    assert {row: trouble.problem for row, trouble in reading.troubles.items()} == {
+        1: "looks like a line of totals"
+    }
+
+
+@pytest.mark.parametrize("text", ["Summer house", "Total refit", "7", "Jobs 3", "all"])
+def test_an_id_with_a_word_of_its_own_is_a_job(text):
+    assert not read_ids(cells("H1", text)).troubles

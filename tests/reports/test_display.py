@@ -1,0 +1,95 @@
+"""A part that cannot be worked out says so in its place, and costs a report nothing else."""
+
+import IPython.display
+import nbformat
+import numpy as np
+import pytest
+
+from airstats.base.errors import AirstatsError
+from airstats.documents.run_notebooks import run_quarter_notebooks
+from airstats.reports.display import STRICT, Words, show
+from tests.documents.test_run_notebooks import write_notebook
+from tests.pages import dot, jobs
+
+
+@pytest.fixture
+def lenient(monkeypatch):
+    monkeypatch.delenv(STRICT)
+
+
+@pytest.fixture
+def shown(monkeypatch):
+    parts = []
+    monkeypatch.setattr(IPython.display, "display", lambda part, **_: parts.append(part))
+    return parts
+
+
+def section(fault):
+    yield Words("Before.")
+    if fault:
+        raise fault
+    yield None
+    yield jobs()
+
+
+SINGULAR = np.linalg.LinAlgError("Singular\nmatrix")
+SAID = (
+    "**This part could not be worked out** (LinAlgError: Singular matrix). That is a fault of"
+    " airstats, not of your records; nothing else on this page rests on it."
+)
+
+
+def test_a_section_is_shown_part_by_part(shown):
+    show(section, None)
+    show(Words, "One part.")
+    show(tuple, [Words("Two"), Words("parts.")])
+    assert [str(part) for part in shown[:1] + shown[2:]] == [
+        "Before.",
+        "One part.",
+        "Two",
+        "parts.",
+    ]
+    assert "Jobs & <crews>" in shown[1]["text/plain"]
+
+
+def test_what_fails_says_so_in_its_place(shown, lenient):
+    show(section, SINGULAR)
+    assert [str(part) for part in shown] == ["Before.", SAID]
+
+
+def test_a_picture_that_cannot_be_drawn_says_so(shown, lenient):
+    picture = dot()
+    picture.figure.axes[0].set_xlabel("$\\nosuch$", parse_math=True)
+    show(lambda: picture)
+    assert len(shown) == 1
+    assert str(shown[0]).startswith("**This part could not be worked out** (ValueError: ")
+
+
+def test_what_the_user_can_mend_stops_the_notebook(shown, lenient):
+    with pytest.raises(AirstatsError, match="no job J9"):
+        show(section, AirstatsError("no job J9"))
+
+
+def test_a_failure_is_fatal_in_tests(shown):
+    with pytest.raises(np.linalg.LinAlgError):
+        show(section, SINGULAR)
+
+
+CELL = "from tests.reports.test_display import SINGULAR, section, show\n\nshow(section, {})"
+
+
+def test_a_report_is_written_all_the_same_and_the_run_tells(tmp_path, lenient, capsys):
+    write_notebook(tmp_path, "part", CELL.format("SINGULAR"), CELL.format("None"))
+    run_quarter_notebooks({"part": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+    assert capsys.readouterr().err == f"part: {SAID}\n"
+    kept = nbformat.read(tmp_path / "out" / "part.ipynb", as_version=4)
+    assert SAID in str(kept.cells)
+    page = (tmp_path / "out" / "part.html").read_text(encoding="utf-8")
+    assert page.index("could not be worked out") < page.index("Jobs &amp; &lt;crews&gt;")
+    assert (tmp_path / "out" / "part.pdf").exists()
+
+
+def test_a_failure_in_a_run_of_tests_leaves_no_page(tmp_path):
+    write_notebook(tmp_path, "part", CELL.format("SINGULAR"))
+    with pytest.raises(AirstatsError, match="LinAlgError: Singular"):
+        run_quarter_notebooks({"part": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)

@@ -1,0 +1,94 @@
+"""What the owner reads of tape and corners: true to the records, and changed with them."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airstats.catalog.materials import CORNER_PACK
+from airstats.reports.desk import lay_out
+from airstats.reports.display import Picture, Words
+from airstats.reports.materials_owner_text import owner_section
+from airstats.takeoff.per_material import material_quantities
+from airstats.takeoff.sheet_quantities import take_off
+from tests.invented import firm
+
+
+@pytest.fixture(scope="module")
+def corners():
+    """A firm that keeps its corner pieces, and throws one in twenty away."""
+    return firm(jobs=24, corner_pieces=0.05)
+
+
+def section(records, packs, **columns):
+    """The owner's section where so many packs a job were priced."""
+    table = records.materials.assign(estimated=packs, **columns)
+    return owner_section(lay_out(replace(records, materials=table)))
+
+
+def needed(records):
+    """The packs that the openings' corners ask for, job by job."""
+    jobs = take_off(records)
+    return material_quantities(jobs, records.openings)["corner_pieces"].to_numpy() / CORNER_PACK
+
+
+def said(shown):
+    return " ".join(part.text for part in shown if isinstance(part, Words))
+
+
+def test_a_firm_without_records_or_without_estimates_sees_no_section(corners):
+    assert owner_section(lay_out(firm(jobs=8))) == ()
+    assert section(corners, np.nan) == ()
+
+
+def test_the_section_is_a_heading_with_sentences_a_picture_and_a_table(corners):
+    words, picture, table = section(corners, 5.0)
+    assert words.text.startswith("## Tape, corners and the rest\n\n**Corner pieces: ")
+    assert isinstance(picture, Picture)
+    parts = picture.data.set_index("cause")["mean_packs"]
+    over = corners.materials["used"].sum() - 5.0 * 24
+    assert parts["overrun"] == pytest.approx(over)
+    assert parts.drop("overrun").sum() == pytest.approx(over)
+    assert "money" in " ".join(str(name) for name in table.frame)
+
+
+def test_nobody_counts_the_corners_only_where_the_price_does_not_follow_them(corners):
+    flat = said(section(corners, 5.0))
+    missing = (needed(corners) - 5.0).sum()
+    found = re.search(
+        r"Nobody counts the corners: the price does not follow their number and left out"
+        r" (\d+) ± (\d+) packs\.",
+        flat,
+    )
+    # A price in whole packs is taken as rounded up by half a pack on average.
+    assert float(found[1]) == pytest.approx(missing + 0.5 * 24, abs=float(found[2]) + 1)
+    half = said(section(corners, np.ceil(needed(corners) / 2)))
+    assert "Nobody counts" not in half
+    assert "The main reason: the price held too little for the corners; " in half
+
+
+def test_waste_is_the_reason_where_the_price_holds_the_corners():
+    records = firm(jobs=24, corner_pieces=0.3)
+    told = said(section(records, np.ceil(1.05 * needed(records))))
+    assert re.search(r"The main reason is waste: it took \d+ ± \d+ packs; the price held \d+", told)
+
+
+def test_a_good_price_leaves_nothing_to_find_and_an_ample_one_is_said(corners):
+    told = said(section(corners, np.ceil(1.05 * needed(corners))))
+    assert "Nothing to find: that is no more than chance makes." in told
+    assert "reason" not in told
+    told = said(section(corners, np.ceil(1.5 * needed(corners))))
+    assert "fewer than priced over 24 jobs" in told
+    assert "The price held more than the jobs took." in told
+
+
+def test_money_follows_the_price_of_a_pack_and_is_left_out_without_one(corners):
+    over = corners.materials["used"].sum() - 5.0 * 24
+    for price in (12.0, 20.0):
+        told = said(section(corners, 5.0, pack_price=price))
+        assert f"about {over * price:,.0f} of your money.**" in told
+    words, picture, table = section(corners, 5.0, pack_price=np.nan)
+    assert "no pack_price in the records, so no money" in words.text
+    assert not [name for name in table.frame if "money" in name]
+    assert "nan" not in words.text + picture.alt

@@ -1,0 +1,86 @@
+"""Sections on the other materials: there when records are, gone when not, and true to them."""
+
+from dataclasses import replace
+
+import pytest
+
+from airstats.model.quarterly import with_materials
+from airstats.reports.desk import after_decision, lay_out
+from airstats.reports.display import Picture, Words
+from airstats.reports.materials_evidence_text import evidence_section
+from airstats.reports.materials_owner_text import owner_section
+from airstats.reports.materials_text import materials_now, price_section, update_section
+from tests.invented import firm
+
+SECTIONS = {
+    "owner": owner_section,
+    "update": update_section,
+    "price": lambda desk: price_section(desk, 60, 240),
+    "evidence": evidence_section,
+}
+
+
+def desk_of(records, packs=None):
+    table = records.materials.assign(estimated=packs) if packs else records.materials
+    return lay_out(replace(records, materials=table))
+
+
+@pytest.fixture(scope="module")
+def short():
+    """A firm that prices two rolls of frame tape a job and uses far more."""
+    return desk_of(firm(jobs=24, frame_tape=0.1), packs=2.0)
+
+
+def texts(section):
+    return " ".join(part.text for part in section if isinstance(part, Words))
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_a_section_starts_with_its_heading_and_is_none_without_records(name, short):
+    section = SECTIONS[name](short)
+    assert isinstance(section[0], Words)
+    assert section[0].text.startswith("## ")
+    assert len(section) >= 2
+    assert SECTIONS[name](desk_of(firm(jobs=8))) == ()
+
+
+EDGES = "Nobody counts the edges of the frames: the price does not follow their number"
+
+
+@pytest.mark.parametrize(
+    ("used", "packs", "told"),
+    [
+        ({"frame_tape": 0.1}, 2.0, ("more than priced over 24 jobs", EDGES)),
+        # Priced with more than enough for what is counted; half as much again is used.
+        ({"frame_tape": 0.5}, 4.0, ("The main reason is waste: it took", "the price held")),
+        (
+            {"corner_pieces": 0.0}, 12.0,
+            ("fewer than priced", "The price held more than the jobs took."),
+        ),
+    ],
+    ids=["not counted", "wasted", "priced amply"],
+)  # fmt: skip
+def test_the_owner_reads_why_packs_ran_over(used, packs, told):
+    said = texts(owner_section(desk_of(firm(jobs=24, **used), packs)))
+    assert all(part in said for part in told), said
+
+
+def test_the_picture_and_a_plain_regression_say_what_they_show(short):
+    picture = next(part for part in owner_section(short) if isinstance(part, Picture))
+    assert picture.alt.startswith("Packs beyond the price. Frame tape: used less priced")
+    assert len(picture.data) == 5
+    table = evidence_section(short)[1]
+    shown = table.frame.iloc[0]
+    assert shown["plain"] == pytest.approx(shown["mean"], abs=4 * shown["sd"] + 0.1)
+
+
+def test_kept_values_price_the_next_jobs(short):
+    early = after_decision(short, "keep", "new crew", "XY")
+    assert texts(price_section(short, 60, 240)) != ""
+    assert early.now.decision["decision"] == "keep"
+    said = [texts(price_section(desk, 60, 240)) for desk in (short, early)]
+    assert all("packs of frame tape" in text for text in said)
+    kept, new = (materials_now(desk).materials["frame tape"]["shown"] for desk in (early, short))
+    before = with_materials(short.before, short.records).materials["frame tape"]["shown"]
+    assert kept["mean"] == before["mean"] != new["mean"]
+    assert kept["jobs_used"] < new["jobs_used"] == 24
