@@ -168,11 +168,16 @@ def _refuse_foreign(folder: Path, names: Iterable[str]) -> None:
 
 
 def _is_free(folder: Path, name: str, listed: _Listed) -> bool:
-    """Tell whether no file has the name, or one that airstats wrote."""
+    """Tell whether no file has the name, an empty one, or one that airstats wrote."""
     path = folder / name
     if path.parent.exists() and not path.parent.is_dir():
         return False
-    return not os.path.lexists(path) or _is_ours(folder, name, listed)
+    return not os.path.lexists(path) or _is_empty(path) or _is_ours(folder, name, listed)
+
+
+def _is_empty(path: Path) -> bool:
+    # As `touch` or a program that reserves a name leaves it: there is nothing to lose.
+    return path.is_file() and not path.is_symlink() and path.stat().st_size == 0
 
 
 def _is_ours(folder: Path, name: str, listed: _Listed) -> bool:

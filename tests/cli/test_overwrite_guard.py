@@ -148,3 +148,9 @@ def test_a_persons_own_file_is_refused_as_a_place(desk, capsys, monkeypatch, own
     assert f"take the place of {Path(own).name}, which airstats did not write" in told.err
     assert "written" not in told.out
     assert everything(desk) == before
+
+
+def test_an_empty_file_of_the_name_holds_nothing_to_lose(desk):
+    (desk / "new.json").touch()
+    assert main(["calibrate", "demo", "--out", "new.json"]) == 0
+    assert (desk / "new.json").stat().st_size > 0
