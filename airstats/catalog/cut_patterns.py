@@ -16,9 +16,13 @@ import numpy as np
 from airstats.base.errors import AirstatsError
 from airstats.geometry.cut_areas import cut_diagonal, cut_lined
 from airstats.geometry.cutting_rules import CutResult, Practice, Sizes
-from airstats.geometry.diagonal_outlines import diagonal_pieces
-from airstats.geometry.opening_outlines import centre_pieces, lined_pieces
-from airstats.geometry.outlines import Frame, OpeningPieces
+from airstats.geometry.outlines import (
+    Frame,
+    OpeningPieces,
+    centre_pieces,
+    diagonal_pieces,
+    lined_pieces,
+)
 from airstats.geometry.slit_cut import cut_centre
 
 Steps = list[tuple[str, str]]

@@ -9,8 +9,7 @@ import pandas as pd
 
 from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import Allowances
-from airstats.pricing.cut_break_even import break_even_map, turning_prices
-from airstats.pricing.cut_choice import cheapest_cut, job_savings
+from airstats.pricing.cut_choice import break_even_map, cheapest_cut, job_savings, turning_prices
 from airstats.pricing.cut_prices import STANDARD_COSTS, CutCosts, CutTerms
 from airstats.records.reading import Records
 

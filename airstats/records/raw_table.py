@@ -27,6 +27,8 @@ COLUMNS = {"jobs": _JOBS.split(), "openings": _OPENINGS.split(), "materials": _M
 ADDED_COLUMNS = ("quarter", "finished", "from_summary")
 EMPTY = "the table is empty"
 HEADER_SOUGHT_IN = 20
+LOST = "\ufffd"
+"""Stands in a text for what could not be read."""
 LARGEST_UNPACKED = 600_000_000
 """Bytes; a million openings as a workbook have some 400 million."""
 MOST_CELLS = 30_000_000

@@ -9,11 +9,9 @@ import numpy as np
 import pandas as pd
 
 from airstats.base.errors import RecordsError
-from airstats.records.cell_dates import DATE_ORDERS
-from airstats.records.cell_values import cells_of
-from airstats.records.consistency import SUMMARY, check_sheets, is_finished
+from airstats.records.cell_values import DATE_ORDERS, cells_of
+from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
 from airstats.records.faults import Fault
-from airstats.records.job_links import Links, link
 from airstats.records.raw_table import COLUMNS, Table, as_text
 from airstats.records.source import Source, read_source
 from airstats.records.typed_table import TEXTS, Finding, Sheet, read_sheets

@@ -13,8 +13,7 @@ from airstats.base.number_text import listing
 from airstats.records.csv_reader import csv_table
 from airstats.records.faults import Fault, UnreadableTableError
 from airstats.records.raw_table import COLUMNS, EMPTY, Table, parquet_table
-from airstats.records.xlsx_reader import open_workbook
-from airstats.records.xlsx_tables import workbook_table
+from airstats.records.xlsx_reader import open_workbook, workbook_table
 
 _EXPECTED = (
     "Expected: a folder with jobs.csv and, if wanted, openings.csv; a workbook (.xlsx) with the "

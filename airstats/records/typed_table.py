@@ -13,12 +13,12 @@ from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
 from airstats.catalog.units import converted, own_unit
-from airstats.records.cell_dates import read_dates
 from airstats.records.cell_values import (
     Cells,
     Reading,
     cells_of,
     decimal_marks,
+    read_dates,
     read_ids,
     read_names,
     read_numbers,

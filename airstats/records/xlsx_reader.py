@@ -1,21 +1,157 @@
-"""Open a workbook that is safe to unpack; keep what its cells do not tell as values."""
+"""Open a workbook that is safe to unpack, and tell what its cells hide."""
 
 from __future__ import annotations
 
 import copy
 import io
+import re
 import zipfile
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
-from typing import cast
+from typing import IO, cast
 from xml.etree import ElementTree
+from xml.parsers import expat
+
+import pandas as pd
 
 from airstats.base.errors import RecordsError
 from airstats.base.number_text import listing, shown
-from airstats.records.raw_table import COLUMNS, LARGEST_UNPACKED, MOST_CELLS
-from airstats.records.xlsx_scan import MarkedError, Marks, marks_of
+from airstats.records.faults import Fault
+from airstats.records.raw_table import (
+    COLUMNS,
+    LARGEST_UNPACKED,
+    MOST_CELLS,
+    Table,
+    Unread,
+    as_text,
+    column_name,
+    header_position,
+    headless,
+    is_empty,
+    shaped,
+)
+
+LONGEST_CELL = 1_000_000
+"""Characters; the common spreadsheet programs hold 32,767 in a cell."""
+_SCANNED = 1 << 16
+_MEND = "mend the formula, or type the value over it"
+_SAVE = "open the workbook in the spreadsheet program and save it, so that it holds the value"
+
+
+class MarkedError(Exception):
+    """A part of a workbook that will not be read; its only argument says why."""
+
+
+@dataclass
+class Marks:
+    """What stands in a sheet besides plain values, places as (row, column) from 0.
+
+    `unread` holds the cells with an error or with a formula that was never worked out; `hidden`
+    counts the hidden rows and columns; `last_row`, `last_column` bound the filled cells.
+    """
+
+    unread: dict[tuple[int, int], Unread] = field(default_factory=dict)
+    hidden: int = 0
+    last_row: int = -1
+    last_column: int = -1
+
+
+def marks_of(part: IO[bytes]) -> Marks:
+    """Scan the XML of a sheet, or of the texts that sheets share.
+
+    Raises
+    ------
+    MarkedError
+        If the XML is damaged, brings definitions of its own, or a text has no end.
+    """
+    scan = _Scan()
+    parser = expat.ParserCreate()
+    parser.buffer_text = True
+    parser.StartElementHandler, parser.EndElementHandler = scan.start, scan.end
+    parser.CharacterDataHandler, parser.StartDoctypeDeclHandler = scan.text, _refuse
+    try:
+        while chunk := part.read(_SCANNED):
+            parser.Parse(chunk, False)
+        parser.Parse(b"", True)
+    except (expat.ExpatError, ValueError) as error:
+        raise MarkedError(f"it is damaged ({error})") from error
+    return scan.marks
+
+
+def _refuse(*_: object) -> None:
+    # Only such definitions could make a small file unfold, or fetch another one.
+    raise MarkedError("it holds definitions (DOCTYPE) that no spreadsheet program writes")
+
+
+class _Scan:
+    """The state of a scan: the cell that it stands in, and what was found so far."""
+
+    def __init__(self) -> None:
+        self.marks = Marks()
+        self.row = self.column = -1
+        self.kind = self.formula = self.value = ""
+        self.tag, self.held, self.has_formula = "", 0, False
+
+    def start(self, name: str, attributes: dict[str, str]) -> None:
+        self.tag, self.held = name.rpartition(":")[2], 0
+        if self.tag == "c":
+            self._place(attributes.get("r", ""))
+            self.kind, self.formula, self.value = attributes.get("t", ""), "", ""
+            self.has_formula = False
+        elif self.tag in ("v", "is"):
+            self._extend()
+        elif self.tag == "f":
+            self.has_formula = True
+        elif self.tag == "row":
+            self.row, self.column = int(attributes.get("r", self.row + 2)) - 1, -1
+            self.marks.hidden += attributes.get("hidden") in ("1", "true")
+        elif self.tag == "col":
+            self.marks.hidden += attributes.get("hidden") in ("1", "true")
+
+    def text(self, data: str) -> None:
+        self.held += len(data)
+        if self.held > LONGEST_CELL:
+            raise MarkedError(f"a cell holds more than {LONGEST_CELL:,} characters")
+        if self.tag == "v":
+            self.value += data
+        elif self.tag == "f":
+            self.formula += data
+
+    def end(self, name: str) -> None:
+        self.tag = ""
+        if name.rpartition(":")[2] != "c":
+            return
+        if self.kind == "e":
+            self._unread(self.value, "is an error of the spreadsheet", _MEND)
+        elif self.has_formula and not self.value and self.kind not in ("str", "inlineStr"):
+            problem = "is a formula whose value is not in the file"
+            self._unread(f"={self.formula}", problem, _SAVE)
+
+    def _place(self, reference: str) -> None:
+        at = re.fullmatch("([A-Z]{1,3})([0-9]{1,7})", reference)
+        if reference and at is None:
+            raise ValueError(f"a cell is called {reference[:20]}")
+        if at:
+            self.row, self.column = int(at[2]) - 1, _number(at[1]) - 1
+        else:
+            self.column += 1
+
+    def _extend(self) -> None:
+        self.marks.last_row = max(self.marks.last_row, self.row)
+        self.marks.last_column = max(self.marks.last_column, self.column)
+
+    def _unread(self, text: str, problem: str, remedy: str) -> None:
+        self.marks.unread[self.row, self.column] = Unread(text, problem, remedy)
+
+
+def _number(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - ord("A") + 1
+    return number
+
 
 _WORKBOOK, _RELATIONS = "xl/workbook.xml", "xl/_rels/workbook.xml.rels"
 _SHARED = "xl/sharedStrings.xml"
@@ -202,3 +338,85 @@ def _notes(file: str, marks: Marks, is_hidden: bool) -> tuple[str, ...]:
     notes = [f"{file}: the sheet is hidden, and is read."] if is_hidden else []
     hidden = f"{file}: hidden rows and columns, read as well: {marks.hidden}."
     return (*notes, *([hidden] if marks.hidden else []))
+
+
+_DAY_NUMBER = re.compile(r"[0-9]{5}(\.[0-9]+)?")
+_MERGED = "cells of this row are merged with others, so what they hold is not known"
+
+
+def workbook_table(name: str, sheet: OpenSheet) -> Table:
+    """Shape the rows of an open sheet."""
+    covered = _covered(name, sheet)
+    rows = _with_ids(sheet, covered)
+    table = sheet_table(name, sheet.file, rows)
+    if sheet.from_1904 and "finished_on" in table.headers:
+        days = table.cells["finished_on"].map(_undated)
+        table = replace(table, cells=table.cells.assign(finished_on=days))
+    return replace(table, row_faults=tuple(_merged_faults(table, covered)))
+
+
+def sheet_table(name: str, file: str, rows: list[list[object]]) -> Table:
+    """Shape the rows of a sheet, which start at the sheet's first row."""
+    at = header_position(rows)
+    if at is None:
+        raise headless(file, rows)
+    body = pd.DataFrame(rows[at:], dtype=object).iloc[1:]
+    return replace(shaped(name, file, rows[at], body, at + 2), is_workbook=True)
+
+
+def _undated(cell: object) -> object:
+    """A bare day number of a workbook that counts from 1904 would be taken for one from 1900."""
+    text = as_text(cell).strip()
+    if isinstance(cell, Unread) or not _DAY_NUMBER.fullmatch(text):
+        return cell
+    return Unread(text, "is the number of a day, counted from 1904", "format the cell as a date")
+
+
+def _covered(name: str, sheet: OpenSheet) -> dict[tuple[int, int], object]:
+    """Cells of known columns that a merged range covers, with what the range shows."""
+    at = header_position(sheet.rows)
+    if at is None or not sheet.merged:
+        return {}
+    known = [
+        place
+        for place, heading in enumerate(sheet.rows[at])
+        if column_name(name, as_text(heading), place) in COLUMNS[name]
+    ]
+    shows = [(*ends, sheet.rows[ends[0][0]][ends[0][1]]) for ends in _inside(sheet)]
+    return {
+        (row, place): value
+        for first, last, value in shows
+        if not is_empty(value)
+        for row in range(max(first[0], at + 1), min(last[0] + 1, len(sheet.rows)))
+        for place in known
+        if first[1] <= place <= last[1] and (row, place) != first
+    }
+
+
+def _inside(sheet: OpenSheet) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
+    """The merged ranges that start inside the filled part of the sheet."""
+    high, wide = len(sheet.rows), len(sheet.rows[0])
+    return ((first, last) for first, last in sheet.merged if first[0] < high and first[1] < wide)
+
+
+def _with_ids(sheet: OpenSheet, covered: dict[tuple[int, int], object]) -> list[list[object]]:
+    """Write a merged job_id into its rows, so that a job is set aside with all of its rows."""
+    at = header_position(sheet.rows)
+    if at is None or not covered:
+        return sheet.rows
+    place = next(p for p, h in enumerate(sheet.rows[at]) if header_position([[h]]) == 0)
+    rows = list(sheet.rows)
+    for row, value in ((row, value) for (row, p), value in covered.items() if p == place):
+        rows[row] = [*rows[row][:place], value, *rows[row][place + 1 :]]
+    return rows
+
+
+def _merged_faults(
+    table: Table, covered: dict[tuple[int, int], object]
+) -> Iterator[tuple[int, Fault]]:
+    """State one fault a row of which cells are covered."""
+    rows = {row + 1 for row, _ in covered}
+    for position, row in enumerate(table.rows.tolist()):
+        if row in rows:
+            remedy = "take the merging off, and fill in every cell"
+            yield position, Fault(table.file, row, None, "", _MERGED, remedy)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from airstats.base.number_text import counted, each, listed, number, percent, roughly
 from airstats.catalog.cut_patterns import CUTS
-from airstats.pricing.cut_break_even import bands_at
+from airstats.pricing.cut_choice import bands_at
 from airstats.pricing.cut_prices import CutTerms
 from airstats.reports.display import Words
 

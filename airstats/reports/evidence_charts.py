@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy.special import ndtri
 
-from airstats.analysis.regression_leverage import Influence
+from airstats.analysis.regressions import Influence
 from airstats.backtests.rolling import WORDS_OF_RULES, Backtest
 from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.reports.display import Picture

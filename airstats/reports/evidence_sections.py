@@ -7,9 +7,15 @@ from functools import lru_cache
 
 import pandas as pd
 
-from airstats.analysis import allowance_changes, jobs_needed, regression_leverage, sensitivity
+from airstats.analysis import allowance_changes, jobs_needed, sensitivity
 from airstats.analysis import between_firms as others
-from airstats.analysis.regressions import Regression, plain_regression, regression_frame
+from airstats.analysis.regressions import (
+    Regression,
+    find_influence,
+    plain_regression,
+    regression_frame,
+    slopes_without,
+)
 from airstats.backtests import forecast_checks
 from airstats.backtests.forecast_checks import group_departures
 from airstats.backtests.rolling import Backtest, backtest
@@ -153,8 +159,8 @@ def regression(desk: Desk) -> Section:
 
 def leaned_on(desk: Desk) -> Section:
     """Show which jobs the plain regression leans on."""
-    found = regression_leverage.find_influence(_plain(desk))
-    slopes = regression_leverage.slopes_without(regression_frame(desk.jobs), found)
+    found = find_influence(_plain(desk))
+    slopes = slopes_without(regression_frame(desk.jobs), found)
     yield regression_text.influence_words(found, slopes)
     yield evidence_charts.residuals(found) if len(found.points) else None
     yield show_table(

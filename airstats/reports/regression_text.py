@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from airstats.analysis.regression_leverage import Influence
-from airstats.analysis.regressions import Regression, terms
+from airstats.analysis.regressions import Influence, Regression, terms
 from airstats.base.number_text import counted, each, listed, number
 from airstats.model.posterior import allowance_names
 from airstats.reports.display import Words

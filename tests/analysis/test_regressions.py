@@ -9,7 +9,14 @@ from airstats.analysis.allowance_changes import (
     prior_sensitivity,
     prior_table,
 )
-from airstats.analysis.regressions import mean_by_cluster, plain_regression, regression_frame, terms
+from airstats.analysis.regressions import (
+    find_influence,
+    mean_by_cluster,
+    plain_regression,
+    regression_frame,
+    slopes_without,
+    terms,
+)
 from airstats.model.quarterly_update import finished_jobs
 from airstats.reports.desk import lay_out
 from tests.invented import change, desk_of, invent, used_more
@@ -153,3 +160,39 @@ def test_related_values_tell_less_and_one_value_nothing():
     alone = mean_by_cluster(values, np.zeros(50))
     assert related["high"] - related["low"] > 2 * (alone["high"] - alone["low"])
     assert mean_by_cluster(np.array([3.0]), np.array(["a"]))[["low", "high"]].abs().min() == np.inf
+
+
+@pytest.fixture(scope="module")
+def frame(desk):
+    return regression_frame(desk.jobs)
+
+
+@pytest.mark.parametrize(
+    ("laid_m2", "overrun_m2", "why"),
+    [(0.0, 200.0, "far from the line"), (600.0, 250.0, "unusual job, far from the line")],
+)
+def test_an_odd_job_stands_out_as_odd(frame, laid_m2, overrun_m2, why):
+    far = frame.copy()
+    far.loc[7, ["laid_m2", "overrun_m2"]] += [laid_m2, overrun_m2]
+    found = find_influence(plain_regression(far)).standing_out.set_index("job_id")
+    assert found.loc["J007", "why"] == why
+    assert found["cooks"].is_monotonic_decreasing
+
+
+def test_limits_are_the_usual_ones(frame):
+    influence = find_influence(plain_regression(frame))
+    assert influence.cooks_limit == pytest.approx(4 / 48)
+    assert influence.leverage_limit == pytest.approx(2 * influence.terms / 48)
+    assert influence.points["leverage"].sum() == pytest.approx(influence.terms)
+
+
+def test_slopes_without_are_those_of_a_regression_on_the_rest(frame):
+    influence = find_influence(plain_regression(frame))
+    table = slopes_without(frame, influence, most=2)
+    gone = influence.points.nlargest(2, "cooks")["job_id"]
+    rest = plain_regression(frame[~frame["job_id"].isin(gone)]).table
+    assert table["without"].to_list() == pytest.approx(rest["coefficient"].to_list())
+    moved = (table["without"] - table["coefficient"]) / table["se"]
+    assert table["change"].to_list() == pytest.approx(moved.to_list())
+    few = frame.head(7)
+    assert slopes_without(few, find_influence(plain_regression(few))).empty

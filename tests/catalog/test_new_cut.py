@@ -31,7 +31,7 @@ from airstats.documents.price_workbook.workbook import (
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
 from airstats.documents.wall_card import allowance_card
 from airstats.geometry.cut_areas import cut_lined
-from airstats.geometry.opening_outlines import centre_pieces
+from airstats.geometry.outlines import centre_pieces
 from airstats.geometry.slit_cut import cut_centre
 from airstats.model.allowances import load_allowances
 from airstats.model.quarterly import calibrate as calibrate_all

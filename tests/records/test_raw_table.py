@@ -8,7 +8,7 @@ import pytest
 from airstats.records.csv_reader import csv_table
 from airstats.records.faults import Fault, UnreadableTableError
 from airstats.records.raw_table import as_text, parquet_table
-from airstats.records.xlsx_tables import sheet_table
+from airstats.records.xlsx_reader import sheet_table
 
 
 def jobs_csv(text, encoding="utf-8"):

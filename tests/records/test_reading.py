@@ -326,10 +326,9 @@ def test_random_bytes_are_refused_or_read_but_never_break(tmp_path, data, head):
 )
 def test_garbage_of_native_cells_never_breaks(rows):
     from airstats.records import reading as room
-    from airstats.records.consistency import check_sheets
-    from airstats.records.job_links import link
+    from airstats.records.consistency import check_sheets, link
     from airstats.records.typed_table import read_sheets
-    from airstats.records.xlsx_tables import sheet_table
+    from airstats.records.xlsx_reader import sheet_table
 
     header = ["job_id", "finished_on", "used_rolls", "estimated_rolls", "surface_m2", "lap_mm"]
     header += ["count", "width_mm", "sides"]

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from airstats.analysis.between_firms import firm_table
-from airstats.analysis.regression_leverage import find_influence
-from airstats.analysis.regressions import plain_regression, regression_frame
+from airstats.analysis.regressions import find_influence, plain_regression, regression_frame
 from airstats.analysis.sensitivity import leave_each_out
 from airstats.backtests.forecast_checks import quantile_calibration
 from airstats.backtests.rolling import backtest

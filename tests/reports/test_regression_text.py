@@ -1,7 +1,11 @@
 import pandas as pd
 
-from airstats.analysis.regression_leverage import find_influence, slopes_without
-from airstats.analysis.regressions import plain_regression, regression_frame
+from airstats.analysis.regressions import (
+    find_influence,
+    plain_regression,
+    regression_frame,
+    slopes_without,
+)
 from airstats.reports import regression_text
 from tests.invented import WORLDS, desk_of, texts
 
