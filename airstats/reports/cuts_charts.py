@@ -12,13 +12,14 @@ from airstats.base.number_text import each, listed, number, percent
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import Practice
 from airstats.reports.display import Picture
-from airstats.reports.drafting import INK, words
 from airstats.reports.drawing import (
+    INK,
     NO_DRAWING,
     describe_opening,
     draw_elevation,
     draw_opening,
     legend_key,
+    words,
 )
 from airstats.takeoff.opening_quantities import Opening, opening_pieces
 

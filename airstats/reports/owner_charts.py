@@ -14,8 +14,8 @@ from airstats.analysis.overrun_views import OVERRUN
 from airstats.backtests.against_real_prices import Hindsight
 from airstats.base.number_text import counted, each, give_or_take, listed, number, rolls
 from airstats.reports.display import Picture
-from airstats.reports.owner_text import SHORT_WORDS
 from airstats.reports.shared_charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
+from airstats.reports.shared_text import SHORT_WORDS
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray

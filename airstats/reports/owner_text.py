@@ -1,17 +1,23 @@
-"""Sentences for the owner: how much over, from which causes, on which jobs, and what to change."""
+"""Why jobs run over: what the owner's notebook shows, section by section, with its sentences."""
 
 from __future__ import annotations
 
 import pandas as pd
 
+from airstats.analysis import overrun_views
+from airstats.analysis.allowance_changes import crew_comparison
 from airstats.analysis.overrun_split import MAIN, NET, overrun_table, split_overrun, usual_crews
 from airstats.analysis.overrun_views import (
+    OVERRUN,
+    by_quarter,
     cut_comparison,
+    cuts_apart,
     find_job,
     overrun_a_job,
+    quarter_trends,
     usual_split,
-    worst_jobs,
 )
+from airstats.backtests.against_real_prices import MEASURES, Hindsight, look_back
 from airstats.base.number_text import (
     chance,
     counted,
@@ -20,12 +26,17 @@ from airstats.base.number_text import (
     in_percent,
     listed,
     number,
+    percent,
     rolls,
     roughly,
 )
 from airstats.catalog.cut_patterns import CUTS
+from airstats.pricing import firm_cuts
+from airstats.pricing.cut_prices import CutCosts
+from airstats.reports import cuts_charts, cuts_text, owner_charts
 from airstats.reports.desk import Desk
-from airstats.reports.display import Words
+from airstats.reports.display import Section, Words, show_table
+from airstats.reports.shared_text import SHORT_WORDS
 
 LITTLE_LEARNT = 0.5
 """A cut that has lost less than this share of its first variance rests on common practice."""
@@ -38,16 +49,7 @@ WORST_COLUMNS = (
 SHOWN = 0.05
 """What is surely smaller than this, in rolls, is not worth a word."""
 PLURAL = ("reveals", "laps and waste beyond the price")
-SHORT_WORDS = {
-    "reveals": "reveals",
-    "laps": "laps",
-    "waste": "waste",
-    "crew": "crews",
-    "whole_rolls": "whole-roll rounding",
-    "unexplained": "unexplained",
-    "already_priced": "what the prices held",
-    "laps_and_waste": "laps and waste beyond the price",
-}
+FEW_JOBS = 5
 
 
 def headline(desk: Desk) -> Words:
@@ -61,6 +63,28 @@ def headline(desk: Desk) -> Words:
     if total < 0:
         return Words(f"**Y{said}: your prices held more than the jobs took.**")
     return Words(f"**Y{said}; {_accounted(contributors(desk)[:2], _amounts(desk))}.**")
+
+
+def _accounted(parts: list[tuple[str, pd.Series]], money: dict[str, str]) -> str:
+    """The parts of the headline: "reveals account for 19 ± 4 rolls (2,900 ± 600) and ... for"."""
+    if not parts:
+        return "no single cause stands out"
+    (name, amount), *more = parts
+    verb = "account" if name in PLURAL else "accounts"
+    rest = [f"{other} for {give_or_take(part)}{money.get(other, '')}" for other, part in more]
+    first = f"{name} {verb} for {give_or_take(amount, 'rolls')}{money.get(name, '')}"
+    return listed([first, *rest])
+
+
+def _amounts(desk: Desk) -> dict[str, str]:
+    """What each contributor cost, in brackets; nothing where some job has no price."""
+    if overrun_table(desk.jobs)["overrun_money"].isna().any():
+        return {}
+    parts = {name: (row["mean"], row["high"]) for name, row in contributors(desk, "money")}
+    return {
+        name: f" ({roughly(mean)} ± {roughly(high - mean)} of your money)"
+        for name, (mean, high) in parts.items()
+    }
 
 
 def contributors(desk: Desk, unit: str = "rolls") -> list[tuple[str, pd.Series]]:
@@ -83,12 +107,38 @@ def crews_above(desk: Desk) -> list[str]:
     return [crew for crew in crews if crew not in (usual_crews(desk.now) or crews)]
 
 
+def _worth(desk: Desk) -> str:
+    """What the overrun is worth, or why that is not known."""
+    money = overrun_table(desk.jobs)["overrun_money"]
+    if not money.notna().any():
+        return " (no roll_price in the records, so no money)"
+    known = int(money.notna().sum())
+    part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
+    return f", about {number(abs(money.sum()), 0)} of your money at your roll prices{part}"
+
+
 def shares(desk: Desk) -> Words:
     """Give every cause its share, and what the prices held against them."""
     split = usual_split(desk.jobs, desk.now).set_index("cause")
     return Words(
         f"In rolls: {_causes(split)}; {_held(split)}. In nine cases of ten the truth lies within ±."
     )
+
+
+def _causes(split: pd.DataFrame) -> str:
+    """All causes but what the price held, each with its interval; those of nothing left out."""
+    told = split.drop("already_priced")
+    rows = told[told[["low", "high"]].abs().max(axis=1) >= SHOWN].iterrows()
+    return listed([f"{SHORT_WORDS[str(cause)]} {give_or_take(row)}" for cause, row in rows])
+
+
+def _held(split: pd.DataFrame) -> str:
+    """What the price held beyond the bare surface, or lacked of it."""
+    row = split.loc[["already_priced"]].iloc[0]
+    if row["mean"] > 0:
+        return f"and {give_or_take(row)} of the bare surface that was not priced"
+    turned = pd.Series({"mean": -row["mean"], "low": -row["high"], "high": -row["low"]})
+    return f"less {give_or_take(turned)} that was priced beyond the bare surface"
 
 
 def quarter_money(desk: Desk) -> Words:
@@ -123,6 +173,21 @@ def advice(desk: Desk) -> Words:
     )
 
 
+def _look_at_crews(desk: Desk) -> str:
+    """Crews whose way of working is worth a look, before any price."""
+    table = desk.now.crew_table()
+    above = [
+        f"crew {crew} uses {in_percent(table.loc[[crew]].iloc[0])}" for crew in crews_above(desk)
+    ]
+    return f" And see why {listed(above)} of laid sheet more than the firm." if above else ""
+
+
+def causes(desk: Desk) -> Section:
+    """Show how priced becomes used, cause by cause."""
+    yield owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs)
+    yield cannot_separate(desk)
+
+
 def cannot_separate(desk: Desk) -> Words:
     """Say what the split cannot tell apart in these records."""
     said = [
@@ -135,6 +200,32 @@ def cannot_separate(desk: Desk) -> Words:
         said.append(f"waste cannot be told from the crews' part, as {one}")
     said += _reveals_or_waste(desk) + _little_used(desk)
     return Words(f"Read with care: {'; '.join(said)}.")
+
+
+def _reveals_or_waste(desk: Desk) -> list[str]:
+    both = {"reveals": MAIN["reveals"], "waste": ("waste",)}
+    both |= {"both": (*MAIN["reveals"], "waste")}
+    split = split_overrun(desk.jobs, desk.now, causes=both).set_index("cause")
+    reveals, waste, both = split["sd"]
+    if both**2 - reveals**2 - waste**2 > 2 * TRADE_OFF * reveals * waste:
+        return []
+    together = give_or_take(split.loc[["both"]].iloc[0], "rolls")
+    return [f"reveals and waste took {together} together, but how they share it is less sure"]
+
+
+def _little_used(desk: Desk) -> list[str]:
+    cuts = cut_comparison(desk.jobs, desk.now)
+    little = each(cuts[cuts["learnt"] < LITTLE_LEARNT])
+    names = [f"{CUTS[row.cut].words} ({counted(row.jobs, 'job')})" for row in little]
+    if not names:
+        return []
+    return [f"for reveals {listed(names)} common practice still outweighs your own jobs"]
+
+
+def one_job(desk: Desk, job: str) -> Section:
+    """Take one job apart; "" takes the one that ran over most."""
+    yield job_words(desk, job)
+    yield owner_charts.job_cascade(job_split(desk, job), desk.jobs)
 
 
 def job_words(desk: Desk, job: str = "") -> Words:
@@ -152,72 +243,6 @@ def job_words(desk: Desk, job: str = "") -> Words:
         f" {rolls(table['estimated_rolls'])} and used {table['used_rolls']:g}: {much}."
         f"{_main_cause(desk, found.job_id) if over > 0 else ''}{_doubt(desk, found.job_id)}"
     )
-
-
-def job_split(desk: Desk, job: str = "") -> pd.DataFrame:
-    """Return the main causes of one job in rolls, as `split_overrun`; no row for no such job."""
-    found = find_job(desk.jobs, desk.excluded, job)
-    every = usual_split(desk.jobs, desk.now, "job_id")
-    return every[every["group"].eq(found.job_id)].reset_index(drop=True)
-
-
-def worst_table(desk: Desk) -> pd.DataFrame:
-    """Return `worst_jobs` with the causes in words, without columns that hold nothing."""
-    worst = worst_jobs(desk.jobs, desk.now)
-    worst = worst.assign(cause=worst["cause"].map(SHORT_WORDS))
-    return worst[[name for name in WORST_COLUMNS if worst[name].notna().any()]]
-
-
-def worst_words(desk: Desk) -> Words:
-    """Say whether few jobs make the overrun, and the main causes of the worst."""
-    table = overrun_table(desk.jobs)
-    over = table.loc[table["overrun_rolls"] > 0, "overrun_rolls"]
-    worst = worst_jobs(desk.jobs, desk.now)
-    if worst.empty:
-        return Words("No job ran over.")
-    part = float(worst["overrun_rolls"].sum())
-    few = "so a few jobs make it" if part > over.sum() / 2 else "so it is spread over many jobs"
-    verdict = f", {few}" if len(table) > 3 * len(worst) else ""
-    main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
-    causes = [f"{cause} in {count}" for cause, count in main.items()]
-    ran = f"{len(over)} of {counted(len(table), 'job')} ran over"
-    ran += f", by {number(over.sum())} rolls in all"
-    a_job = overrun_a_job(desk.jobs)
-    if a_job["low"] <= 0 <= a_job["high"]:
-        return Words(f"{ran}; others ran under by as much, within chance: nothing to find here.")
-    worst_hold = f"the {len(worst)} worst by {number(part)}{verdict}"
-    return Words(f"{ran}; {worst_hold}. Their main cause: {listed(causes)}.")
-
-
-def _accounted(parts: list[tuple[str, pd.Series]], money: dict[str, str]) -> str:
-    """The parts of the headline: "reveals account for 19 ± 4 rolls (2,900 ± 600) and ... for"."""
-    if not parts:
-        return "no single cause stands out"
-    (name, amount), *more = parts
-    verb = "account" if name in PLURAL else "accounts"
-    rest = [f"{other} for {give_or_take(part)}{money.get(other, '')}" for other, part in more]
-    first = f"{name} {verb} for {give_or_take(amount, 'rolls')}{money.get(name, '')}"
-    return listed([first, *rest])
-
-
-def _amounts(desk: Desk) -> dict[str, str]:
-    """What each contributor cost, in brackets; nothing where some job has no price."""
-    if overrun_table(desk.jobs)["overrun_money"].isna().any():
-        return {}
-    parts = {name: (row["mean"], row["high"]) for name, row in contributors(desk, "money")}
-    return {
-        name: f" ({roughly(mean)} ± {roughly(high - mean)} of your money)"
-        for name, (mean, high) in parts.items()
-    }
-
-
-def _look_at_crews(desk: Desk) -> str:
-    """Crews whose way of working is worth a look, before any price."""
-    table = desk.now.crew_table()
-    above = [
-        f"crew {crew} uses {in_percent(table.loc[[crew]].iloc[0])}" for crew in crews_above(desk)
-    ]
-    return f" And see why {listed(above)} of laid sheet more than the firm." if above else ""
 
 
 def _main_cause(desk: Desk, job_id: str) -> str:
@@ -240,47 +265,231 @@ def _doubt(desk: Desk, job_id: str) -> str:
     return f" Look at this record first: the chance that it is wrong is {chance(wrong)}."
 
 
-def _causes(split: pd.DataFrame) -> str:
-    """All causes but what the price held, each with its interval; those of nothing left out."""
-    told = split.drop("already_priced")
-    rows = told[told[["low", "high"]].abs().max(axis=1) >= SHOWN].iterrows()
-    return listed([f"{SHORT_WORDS[str(cause)]} {give_or_take(row)}" for cause, row in rows])
+def job_split(desk: Desk, job: str = "") -> pd.DataFrame:
+    """Return the main causes of one job in rolls, as `split_overrun`; no row for no such job."""
+    found = find_job(desk.jobs, desk.excluded, job)
+    every = usual_split(desk.jobs, desk.now, "job_id")
+    return every[every["group"].eq(found.job_id)].reset_index(drop=True)
 
 
-def _held(split: pd.DataFrame) -> str:
-    """What the price held beyond the bare surface, or lacked of it."""
-    row = split.loc[["already_priced"]].iloc[0]
-    if row["mean"] > 0:
-        return f"and {give_or_take(row)} of the bare surface that was not priced"
-    turned = pd.Series({"mean": -row["mean"], "low": -row["high"], "high": -row["low"]})
-    return f"less {give_or_take(turned)} that was priced beyond the bare surface"
+def worst_jobs(desk: Desk) -> Section:
+    """Name the jobs that ran over most."""
+    yield worst_words(desk)
+    caption = "The jobs that ran over most, and the largest sure cause of each"
+    yield show_table(worst_table(desk), caption)
 
 
-def _worth(desk: Desk) -> str:
-    """What the overrun is worth, or why that is not known."""
-    money = overrun_table(desk.jobs)["overrun_money"]
-    if not money.notna().any():
-        return " (no roll_price in the records, so no money)"
-    known = int(money.notna().sum())
-    part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
-    return f", about {number(abs(money.sum()), 0)} of your money at your roll prices{part}"
+def worst_words(desk: Desk) -> Words:
+    """Say whether few jobs make the overrun, and the main causes of the worst."""
+    table = overrun_table(desk.jobs)
+    over = table.loc[table["overrun_rolls"] > 0, "overrun_rolls"]
+    worst = overrun_views.worst_jobs(desk.jobs, desk.now)
+    if worst.empty:
+        return Words("No job ran over.")
+    part = float(worst["overrun_rolls"].sum())
+    few = "so a few jobs make it" if part > over.sum() / 2 else "so it is spread over many jobs"
+    verdict = f", {few}" if len(table) > 3 * len(worst) else ""
+    main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
+    causes = [f"{cause} in {count}" for cause, count in main.items()]
+    ran = f"{len(over)} of {counted(len(table), 'job')} ran over"
+    ran += f", by {number(over.sum())} rolls in all"
+    a_job = overrun_a_job(desk.jobs)
+    if a_job["low"] <= 0 <= a_job["high"]:
+        return Words(f"{ran}; others ran under by as much, within chance: nothing to find here.")
+    worst_hold = f"the {len(worst)} worst by {number(part)}{verdict}"
+    return Words(f"{ran}; {worst_hold}. Their main cause: {listed(causes)}.")
 
 
-def _reveals_or_waste(desk: Desk) -> list[str]:
-    both = {"reveals": MAIN["reveals"], "waste": ("waste",)}
-    both |= {"both": (*MAIN["reveals"], "waste")}
-    split = split_overrun(desk.jobs, desk.now, causes=both).set_index("cause")
-    reveals, waste, both = split["sd"]
-    if both**2 - reveals**2 - waste**2 > 2 * TRADE_OFF * reveals * waste:
-        return []
-    together = give_or_take(split.loc[["both"]].iloc[0], "rolls")
-    return [f"reveals and waste took {together} together, but how they share it is less sure"]
+def worst_table(desk: Desk) -> pd.DataFrame:
+    """Return `worst_jobs` with the causes in words, without columns that hold nothing."""
+    worst = overrun_views.worst_jobs(desk.jobs, desk.now)
+    worst = worst.assign(cause=worst["cause"].map(SHORT_WORDS))
+    return worst[[name for name in WORST_COLUMNS if worst[name].notna().any()]]
 
 
-def _little_used(desk: Desk) -> list[str]:
+def quarters(desk: Desk) -> Section:
+    """Set the quarters side by side."""
+    yield trend_words(desk)
+    yield owner_charts.quarters(by_quarter(desk.jobs, desk.now))
+
+
+def trend_words(desk: Desk) -> Words:
+    """Say whether the overrun of a job rises or falls, and which cause does."""
+    trends = quarter_trends(desk.jobs, desk.now).set_index("cause")
+    if trends.empty:
+        return Words("No trend to be told: it takes three jobs in two quarters or more.")
+    whole = trends.loc[[OVERRUN]].iloc[0]
+    change = _finely(whole)
+    way = _way(whole)
+    start = f"The overrun of a job {way}s, by {change} rolls from quarter to quarter"
+    if not way:
+        start = f"The overrun of a job shows no trend: {change} rolls from quarter to quarter"
+    moved = trends.drop(OVERRUN).rename(index=SHORT_WORDS)
+    causes = [f"{n} {_way(r)} by {_finely(r)}" for n, r in moved.iterrows() if _way(r)]
+    told = f"Of the causes, {listed(causes)}." if causes else "No cause by itself rises or falls."
+    return Words(f"{start} (± holds 90 %). {told}")
+
+
+def _finely(row: pd.Series) -> str:
+    """Return "−0.01 ± 0.02" from `change, low, high`."""
+    return f"{number(row['change'], 2)} ± {(row['high'] - row['low']) / 2:.2f}"
+
+
+def _way(row: pd.Series) -> str:
+    if row["low"] <= 0 <= row["high"]:
+        return ""
+    return "rise" if row["change"] > 0 else "fall"
+
+
+def crews(desk: Desk) -> Section:
+    """Set the crews side by side."""
+    yield crew_words(desk)
+    yield owner_charts.crews(crew_comparison(desk.jobs, desk.now))
+
+
+def crew_words(desk: Desk) -> Words:
+    """Say which crews differ from the firm by more than chance, and which cannot be told."""
+    crews = crew_comparison(desk.jobs, desk.now)
+    if crews.empty:
+        return Words("The records name no crew, so crews are not compared.")
+    if len(crews) == 1:
+        return Words(
+            f"Crew {crews['crew'].iloc[0]} did every job with a crew's name, so it cannot be told"
+            " from the firm."
+        )
+    above, below = crews["pooled_low"] > 0, crews["pooled_high"] < 0
+    said = [
+        f"Crew {row.crew} uses {percent(row.pooled, 1)} of laid sheet more than the firm"
+        f" (90 %: {percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)},"
+        f" {counted(int(row.jobs), 'job')})."
+        for row in each(crews[above])
+    ]
+    less, same = ([_crew(row) for row in each(crews[k])] for k in (below, ~above & ~below))
+    said += [f"Below the firm: {listed(less)}."] if less else []
+    if not same:
+        return Words(" ".join(said))
+    if said:
+        return Words(f"{' '.join(said)} Not to be told from the firm: {listed(same)}.")
+    return Words(
+        "Nothing to find: no crew can be told from the firm; chance explains what each uses above"
+        f" or below it, in % of laid sheet: {listed(same)}."
+    )
+
+
+def _crew(row: pd.Series) -> str:
+    few = ", too few" if row.jobs < FEW_JOBS else ""
+    reach = f"{percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)}"
+    return f"{row.crew} {percent(row.pooled, 1)} ({reach}; {counted(int(row.jobs), 'job')}{few})"
+
+
+def cuts(desk: Desk) -> Section:
+    """Set the cuts side by side."""
+    yield cut_words(desk)
+    yield show_table(
+        cut_table(desk),
+        "What the reveals took, by cut",
+        "cut jobs reveal_m2 factor factor_low factor_high learnt mean_rolls low_rolls high_rolls",
+    )
+
+
+def cut_words(desk: Desk) -> Words:
+    """Say what the reveals of each cut take, and which cuts can be told apart."""
     cuts = cut_comparison(desk.jobs, desk.now)
-    little = each(cuts[cuts["learnt"] < LITTLE_LEARNT])
-    names = [f"{CUTS[row.cut].words} ({counted(row.jobs, 'job')})" for row in little]
-    if not names:
-        return []
-    return [f"for reveals {listed(names)} common practice still outweighs your own jobs"]
+    if cuts.empty:
+        return Words("No job has a reveal, so cuts are not compared.")
+    said = [
+        f"{CUTS[row.cut].words} {row.factor:.2f} ± {(row.factor_high - row.factor_low) / 2:.2f}"
+        for row in each(cuts)
+    ]
+    names = cuts["cut"].tolist()
+    pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
+    same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in pairs if not _apart(desk, a, b)]
+    told = f" Not to be told apart: {'; '.join(same)}." if same else ""
+    return Words(f"A m² of reveal took, in m² of sheet: {listed(said)} (± holds 90 %).{told}")
+
+
+def _apart(desk: Desk, cut: str, other: str) -> bool:
+    more = cuts_apart(desk.now, cut, other)
+    return not more["low"] <= 0 <= more["high"]
+
+
+def cut_table(desk: Desk) -> pd.DataFrame:
+    """Return `cut_comparison` with the cuts in words."""
+    cuts = cut_comparison(desk.jobs, desk.now)
+    return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]])
+
+
+def hindsight(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
+    """Show what the allowances known then would have changed."""
+    found = look_back(desk.records, leftover_cost, short_cost)
+    yield hindsight_words(found)
+    yield owner_charts.hindsight(found)
+    yield show_table(found.table, "Real prices beside those of the allowances known then")
+
+
+def hindsight_words(found: Hindsight) -> Words:
+    """Say what the allowances known at the time would have changed."""
+    if found.reason:
+        return Words(f"What the allowances would have changed cannot be told yet: {found.reason}")
+    rows = found.table.set_axis(list(MEASURES)).iterrows()
+    table = {str(name): row for name, row in rows}
+    cost = table["cost"]
+    less = f"{number(abs(cost['difference']), 0)} {'less' if cost['difference'] <= 0 else 'more'}"
+    chance = (
+        ", which chance explains" if cost["difference_low"] <= 0 <= cost["difference_high"] else ""
+    )
+    jobs = counted(found.jobs, "job")
+    return Words(
+        f"**Had {jobs} been priced with the allowances known before each quarter, shortages and"
+        f" left-over rolls would have cost {less}{chance}** (90 %: {_change(cost, 'less', 'more')};"
+        f" at {number(found.leftover_cost, 0)} a roll left over and {number(found.short_cost, 0)} a"
+        f" roll short, both to be replaced by your own): {_instead(table['jobs_short'])} jobs"
+        f" short, {_instead(table['rolls_left_over'])} rolls left over. The sheet itself is bought"
+        " either way."
+    )
+
+
+def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
+    """The interval of a change in words: "34 to 53 fewer", "3 fewer to 2 more"."""
+    least, most = row["difference_low"], row["difference_high"]
+    low, high = number(abs(least), 0), number(abs(most), 0)
+    if most <= 0:
+        return f"{high} to {low} {down}" if least else "no change"
+    if least >= 0:
+        return f"{low} to {high} {up}"
+    return f"{low} {down} to {high} {up}"
+
+
+def _instead(row: pd.Series) -> str:
+    before, now = number(row["really"], 0), number(row["foretold"], 0)
+    return f"{now} instead of {before} ({_change(row)})"
+
+
+def which_cut(desk: Desk, costs: CutCosts) -> Section:
+    """Show which cut would have cost least, and for which openings."""
+    terms = firm_cuts.cut_terms(desk.records, desk.now, costs)
+    savings = firm_cuts.past_savings(desk.records, terms)
+    yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(desk.records, terms))
+    by_size = firm_cuts.cut_map(desk.records, terms)
+    yield cuts_text.map_words(by_size, desk.records.openings)
+    yield cuts_charts.cut_map(by_size, desk.records.openings)
+    turns = firm_cuts.past_turns(desk.records, terms)
+    yield cuts_text.turn_words(turns)
+    yield show_table(
+        cuts_text.turn_table(turns),
+        "One cut for all openings: the price or time at which another would do as well",
+    )
+    yield show_table(
+        savings.head(10),
+        "The past jobs where other cuts would have saved most",
+        "job_id openings cut_otherwise saving",
+    )
+
+
+def left_out(desk: Desk) -> Section:
+    """Name the jobs that were left out, with the reason."""
+    yield show_table(
+        desk.excluded,
+        "Jobs left out, with the reason",
+        "job_id quarter crew estimated_rolls used_rolls exclude",
+    )

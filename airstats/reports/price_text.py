@@ -1,16 +1,21 @@
-"""Sentences for the estimator who orders rolls, computed from the data."""
+"""The next jobs: what the estimator's notebook of orders shows, with its sentences."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from airstats.base.number_text import counted, each, listed, number, percent, rolls
+from airstats.base.number_text import counted, each, listed, number, rolls
 from airstats.model.decisions import KEEP
 from airstats.model.unmet import unmet
+from airstats.pricing import firm_cuts, pooled_order
+from airstats.pricing.cut_prices import CutCosts
+from airstats.pricing.newsvendor import Priced
+from airstats.pricing.order_costs import roll_chances
+from airstats.reports import cuts_charts, cuts_text, price_charts
 from airstats.reports.desk import Desk
-from airstats.reports.display import Words
-from airstats.reports.shared_text import with_notes
+from airstats.reports.display import Section, Words, show_table
+from airstats.reports.shared_text import small_chance, with_notes
 
 
 def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
@@ -60,6 +65,22 @@ def takeoff_words(desk: Desk) -> Words:
     )
 
 
+def chances(foretold: Priced, priced: pd.DataFrame) -> Section:
+    """Show how many rolls each job may need; `priced` is from `order_costs.order_costs`."""
+    yield price_charts.roll_chances(roll_chances(foretold), priced)
+
+
+def one_roll(foretold: Priced, priced: pd.DataFrame) -> Section:
+    """Show what one roll more or fewer would cost."""
+    yield one_roll_words(priced)
+    yield show_table(
+        priced,
+        f"One roll more or fewer: a roll left over costs {foretold.leftover_cost:g}, one short"
+        f" {foretold.short_cost:g}",
+        "job_id order_rolls chance_short expected_left_over_rolls cost_fewer cost_order cost_more",
+    )
+
+
 def one_roll_words(orders: pd.DataFrame) -> Words:
     """Say what one roll fewer or more would cost, and where the choice is closest."""
     if orders.empty:
@@ -74,6 +95,19 @@ def one_roll_words(orders: pd.DataFrame) -> Words:
         f"One roll fewer on every job would cost {number(fewer, 0)} more in all, one roll more"
         f" {number(more, 0)} more (expected, in your currency). The closest choice is"
         f" {close['job_id']}: one roll {step} would cost only {number(gap.min(), 0)} more."
+    )
+
+
+def pooled(foretold: Priced) -> Section:
+    """Show one order for all jobs beside one for each."""
+    found = pooled_order.pooled_orders(foretold)
+    yield pooled_words(found)
+    yield price_charts.pooled_chances(pooled_order.pooled_chances(foretold), found)
+    yield show_table(
+        found,
+        "The jobs ordered together and one by one, for each size of roll",
+        "roll_size jobs from_rolls to_rolls single_rolls pooled_rolls saved_rolls "
+        "single_cost pooled_cost saved_cost",
     )
 
 
@@ -100,6 +134,22 @@ def pooled_words(pooled: pd.DataFrame) -> Words:
     )
 
 
+def cut_plan(desk: Desk, costs: CutCosts) -> Section:
+    """Show which cut to choose for each opening."""
+    terms = firm_cuts.cut_terms(desk.records, desk.now, costs)
+    to_cut = desk.to_price or desk.quarter_records()
+    plan = firm_cuts.opening_plan(to_cut, terms)
+    yield cuts_text.plan_words(plan, terms, firm_cuts.saving_range(to_cut, terms))
+    yield show_table(
+        plan,
+        "Openings with the cut to choose; the saving is for all of a row",
+        "job_id mark count width_mm height_mm reveal_mm sides cut_pattern cut_way saving_all",
+    )
+    if len(plan):
+        yield cuts_charts.cut_sheet(plan)
+        yield cuts_charts.opening(plan.iloc[plan["saving_all"].argmax()])
+
+
 def one_job_words(order: pd.Series) -> Words:
     """Say what to order for one job, from a row of `order_costs`."""
     return Words(
@@ -111,8 +161,3 @@ def one_job_words(order: pd.Series) -> Words:
         f" {number(order['cost_fewer'] - order['cost_order'], 0)} more, one roll more"
         f" {number(order['cost_more'] - order['cost_order'], 0)} more (expected, in your currency)."
     )
-
-
-def small_chance(chance: float) -> str:
-    """Return "12 %", or "below 1 %" where there is a small chance still."""
-    return "below 1 %" if chance < 0.01 else percent(chance)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from airstats.base.number_text import chance, counted, each, listed
+from airstats.base.number_text import chance, counted, each, listed, percent
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
 from airstats.reports.display import Words
@@ -12,6 +12,17 @@ CAUTION = Words(
     " the care of the trade. For ventilation, combustion air and moisture follow local codes and"
     " licensed practice."
 )
+SHORT_WORDS = {
+    "reveals": "reveals",
+    "laps": "laps",
+    "waste": "waste",
+    "crew": "crews",
+    "whole_rolls": "whole-roll rounding",
+    "unexplained": "unexplained",
+    "already_priced": "what the prices held",
+    "laps_and_waste": "laps and waste beyond the price",
+}
+"""Causes of the overrun, as a sentence or a picture names them."""
 
 
 def suspect_words(desk: Desk) -> Words:
@@ -45,3 +56,8 @@ def data_words(desk: Desk) -> Words:
 def with_notes(said: str, notes: tuple[str, ...]) -> Words:
     """Put what is to be noted of the data after a sentence, each on a line of its own."""
     return Words("\n\n".join([said, *(f"Note: {note}" for note in notes)]))
+
+
+def small_chance(chance: float) -> str:
+    """Return "12 %", or "below 1 %" where there is a small chance still."""
+    return "below 1 %" if chance < 0.01 else percent(chance)

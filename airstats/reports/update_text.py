@@ -1,26 +1,38 @@
-"""Sentences for the estimator who updates the allowances, computed from the data."""
+"""A new quarter: what the estimator's notebook shows, section by section, with its sentences."""
 
 from __future__ import annotations
+
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
+from airstats.analysis import case_deletion
+from airstats.analysis.allowance_changes import compare_allowances
 from airstats.analysis.case_deletion import strongest
 from airstats.analysis.depth_error import ROUGH_MM, depth_reliability
-from airstats.analysis.ewma_chart import ALL_JOBS, CHANCE_EXACT, CHANCE_WHOLE, crossings
+from airstats.analysis.ewma_chart import (
+    ALL_JOBS,
+    CHANCE_EXACT,
+    CHANCE_WHOLE,
+    crossings,
+    drift_watch,
+)
 from airstats.analysis.prior_predictive import (
     FLAT_RATE,
     OPENINGS,
     ORDINARY_OPENING,
     SURFACE_M2,
     PriorCheck,
+    prior_check,
 )
 from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.model.allowances import Allowances
 from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
+from airstats.reports import update_charts
 from airstats.reports.desk import Desk
-from airstats.reports.display import Words
-from airstats.reports.price_text import small_chance
+from airstats.reports.display import Section, Words, show_table
+from airstats.reports.shared_text import small_chance
 
 VERDICTS = ("moved", "held", "not enough to tell")
 STRONG = 0.5
@@ -34,6 +46,22 @@ HARMFUL = 0.1
 FEW = 5
 NAMED = 8
 """More jobs than these are counted, not named."""
+
+
+@lru_cache(maxsize=1)
+def _compared(desk: Desk) -> pd.DataFrame:
+    return compare_allowances(desk.jobs, desk.before, desk.now, desk.depth_error_mm)
+
+
+@lru_cache(maxsize=1)
+def watched(desk: Desk) -> pd.DataFrame:
+    """Return the desk's `drift_watch`, worked out once."""
+    return drift_watch(desk.jobs, desk.chain, desk.previous, desk.depth_error_mm)
+
+
+def headline(desk: Desk) -> Section:
+    """Say what moved, and whether to accept."""
+    yield allowance_headline(desk, _compared(desk), watched(desk))
 
 
 def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | None = None) -> Words:
@@ -50,6 +78,20 @@ def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | No
     look = [*groups["moved"], *drifting]
     advice = f"look at {listed(look)} before you accept" if look else "accept the new values"
     return Words(f"{start} Advice: {advice}; they carry what all jobs so far tell.")
+
+
+def _verdict(names: list[str], word: str) -> str:
+    return f"{listed(names)}{':' if word == VERDICTS[2] else ''} {word}"
+
+
+def _new_jobs(now: Allowances) -> str:
+    text = counted(len(now.new_jobs), "new job")
+    late = list(now.late_jobs)
+    return f"{text} ({_jobs(late)} of earlier quarters, late)" if late else text
+
+
+def _jobs(ids: list[str]) -> str:
+    return counted(len(ids), "job") if len(ids) > NAMED or not ids else listed(ids)
 
 
 def decision_words(desk: Desk, decided: Allowances) -> Words:
@@ -71,6 +113,38 @@ def decision_words(desk: Desk, decided: Allowances) -> Words:
     )
 
 
+def side_by_side(desk: Desk) -> Section:
+    """Set the last value, this quarter's and the new one side by side."""
+    yield update_charts.side_by_side(_compared(desk))
+    yield show_table(
+        _compared(desk),
+        f"Allowances of {desk.quarter}; within ± one standard deviation (sd) lies the truth in"
+        " about two cases of three",
+        "allowance old old_sd alone alone_sd new new_sd unit verdict reason",
+    )
+
+
+def standing(decided: Allowances) -> Section:
+    """Show the values that stand after the decision."""
+    yield show_table(
+        decided.table().rename_axis("allowance").reset_index(),
+        f"What stands now in {decided.quarter}, with its 90 % interval",
+        "allowance mean sd low high unit",
+    )
+
+
+def pulls(desk: Desk) -> Section:
+    """Show which of the new jobs move the new values most."""
+    found = case_deletion.pulls(desk.jobs, desk.before, desk.now, desk.depth_error_mm)
+    yield pull_words(found)
+    yield update_charts.pulls(found) if len(found) else None
+    yield show_table(
+        case_deletion.strongest(found),
+        "The ten strongest pulls",
+        "job_id crew quarter allowance pull unit pull_sds",
+    )
+
+
 def pull_words(table: pd.DataFrame) -> Words:
     """Name the jobs that pull hardest, with what they do to which allowance."""
     if table.empty:
@@ -89,6 +163,26 @@ def pull_words(table: pd.DataFrame) -> Words:
         " decides the new values**: none pulls by half an sd or more"
     )
     return Words(f"{start}. The strongest pulls: {listed(said)}.")
+
+
+def _crew(name: str) -> str:
+    return f" (crew {name})" if name else ""
+
+
+def _signed(value: float, digits: int = 1) -> str:
+    text = number(value, digits)
+    return text if text[0] == "−" or float(text.replace(",", "")) == 0 else f"+{text}"
+
+
+def drift(desk: Desk) -> Section:
+    """Show whether jobs depart from what was foretold."""
+    yield watch_words(desk, watched(desk))
+    yield update_charts.drift(watched(desk)) if len(watched(desk)) else None
+    yield show_table(
+        crossings(watched(desk), desk.quarter),
+        "Lines that left their limits, where they last did",
+        "line quarter job_id beyond_m2",
+    )
 
 
 def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
@@ -114,6 +208,23 @@ def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
     return Words(f"{start}{earlier}{chance}")
 
 
+def _line(name: str) -> str:
+    return name if name == ALL_JOBS else f"crew {name}"
+
+
+def _crossed(row: pd.Series) -> str:
+    way = "more" if row.direction > 0 else "less"
+    return (
+        f"{_line(row.line)} took {way} sheet than foretold (line crossed at {row.job_id},"
+        f" {row.quarter}; mean of that quarter {_signed(row.beyond_m2, 0)} m² a job)"
+    )
+
+
+def suspects(desk: Desk) -> Section:
+    """List the records that are probably wrong."""
+    yield show_table(desk.suspects(), "Records that are probably wrong")
+
+
 def cannot_tell_words(desk: Desk) -> Words:
     """Say what the data leave open, and what would tell."""
     said = [*_resting(desk), *_entangled(desk.now), *_both_forms(desk.now), *_few(desk.now)]
@@ -128,95 +239,6 @@ def cannot_tell_words(desk: Desk) -> Words:
             " roll by halves or quarters would tell more"
         )
     return Words("The data cannot tell everything:\n\n" + "\n".join(f"- {part}" for part in said))
-
-
-def prior_words(check: PriorCheck) -> Words:
-    """Say what the starting belief alone expects of a job, and whether the firm is like that."""
-    expected = (
-        f"{_signed(check.expected)} rolls a job on average"
-        f" (90 %: {_signed(check.low)} to {_signed(check.high)})"
-    )
-    if check.shown is None:
-        opening = ORDINARY_OPENING
-        return Words(
-            f"No job has been seen. Of an ordinary job ({SURFACE_M2:.0f} m², {OPENINGS} openings of"
-            f" {opening['width_mm'] / 1000:.2f} × {opening['height_mm'] / 1000:.2f} m with reveals"
-            f" of {opening['reveal_mm']:.0f} mm, priced with {percent(FLAT_RATE)} on laid sheet)"
-            f" the starting belief expects an overrun of {expected}."
-        )
-    inside = check.low <= check.shown <= check.high
-    verdict = (
-        "the firm is much as the starting belief took it to be"
-        if inside
-        else "the firm differs from the starting belief, and its own jobs must correct it"
-    )
-    return Words(
-        f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
-        f" run over by {expected}; they ran over by {_signed(check.shown)} as counted:"
-        f" {verdict}."
-    )
-
-
-def depth_words(desk: Desk) -> Words:
-    """Say what roughly measured depths do to the reveal factors, in the firm's own figures."""
-    error = desk.depth_error_mm or ROUGH_MM
-    table = depth_reliability(desk.jobs, error)
-    if table.empty:
-        return Words("The jobs hold no reveals, so depths do not matter.")
-    said = [
-        f"{small_chance(1 - row.kept)} for reveal.{row.cut}"
-        f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
-        for row in each(table)
-    ]
-    worst = 1 - table["kept"].min()
-    advice = (
-        "Measure the depths better: more jobs do not cure it."
-        if worst >= HARMFUL
-        else "That is little beside what is not known anyway."
-    )
-    start = (
-        f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that, but"
-        " it still takes what the jobs say of the reveals for too small,"
-        if desk.depth_error_mm
-        else f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the"
-        " update would take what the jobs say of the reveals for too small,"
-    )
-    return Words(f"{start} by about {listed(said)}. {advice}")
-
-
-def _verdict(names: list[str], word: str) -> str:
-    return f"{listed(names)}{':' if word == VERDICTS[2] else ''} {word}"
-
-
-def _new_jobs(now: Allowances) -> str:
-    text = counted(len(now.new_jobs), "new job")
-    late = list(now.late_jobs)
-    return f"{text} ({_jobs(late)} of earlier quarters, late)" if late else text
-
-
-def _jobs(ids: list[str]) -> str:
-    return counted(len(ids), "job") if len(ids) > NAMED or not ids else listed(ids)
-
-
-def _crew(name: str) -> str:
-    return f" (crew {name})" if name else ""
-
-
-def _signed(value: float, digits: int = 1) -> str:
-    text = number(value, digits)
-    return text if text[0] == "−" or float(text.replace(",", "")) == 0 else f"+{text}"
-
-
-def _line(name: str) -> str:
-    return name if name == ALL_JOBS else f"crew {name}"
-
-
-def _crossed(row: pd.Series) -> str:
-    way = "more" if row.direction > 0 else "less"
-    return (
-        f"{_line(row.line)} took {way} sheet than foretold (line crossed at {row.job_id},"
-        f" {row.quarter}; mean of that quarter {_signed(row.beyond_m2, 0)} m² a job)"
-    )
 
 
 def _resting(desk: Desk) -> list[str]:
@@ -266,3 +288,64 @@ def _few(now: Allowances) -> list[str]:
     few = [f"crew {crew}" for crew, jobs in now.crew_jobs.items() if jobs < FEW]
     has = "has" if len(few) == 1 else "have"
     return [f"{listed(few)} {has} fewer than five jobs"] if few else []
+
+
+def depth_words(desk: Desk) -> Words:
+    """Say what roughly measured depths do to the reveal factors, in the firm's own figures."""
+    error = desk.depth_error_mm or ROUGH_MM
+    table = depth_reliability(desk.jobs, error)
+    if table.empty:
+        return Words("The jobs hold no reveals, so depths do not matter.")
+    said = [
+        f"{small_chance(1 - row.kept)} for reveal.{row.cut}"
+        f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
+        for row in each(table)
+    ]
+    worst = 1 - table["kept"].min()
+    advice = (
+        "Measure the depths better: more jobs do not cure it."
+        if worst >= HARMFUL
+        else "That is little beside what is not known anyway."
+    )
+    start = (
+        f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that, but"
+        " it still takes what the jobs say of the reveals for too small,"
+        if desk.depth_error_mm
+        else f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the"
+        " update would take what the jobs say of the reveals for too small,"
+    )
+    return Words(f"{start} by about {listed(said)}. {advice}")
+
+
+def starting_belief(desk: Desk) -> Section:
+    """Set the starting belief against the firm's jobs."""
+    check = prior_check(desk.jobs, desk.now.belief.prior)
+    yield prior_words(check)
+    yield update_charts.prior_prediction(check)
+
+
+def prior_words(check: PriorCheck) -> Words:
+    """Say what the starting belief alone expects of a job, and whether the firm is like that."""
+    expected = (
+        f"{_signed(check.expected)} rolls a job on average"
+        f" (90 %: {_signed(check.low)} to {_signed(check.high)})"
+    )
+    if check.shown is None:
+        opening = ORDINARY_OPENING
+        return Words(
+            f"No job has been seen. Of an ordinary job ({SURFACE_M2:.0f} m², {OPENINGS} openings of"
+            f" {opening['width_mm'] / 1000:.2f} × {opening['height_mm'] / 1000:.2f} m with reveals"
+            f" of {opening['reveal_mm']:.0f} mm, priced with {percent(FLAT_RATE)} on laid sheet)"
+            f" the starting belief expects an overrun of {expected}."
+        )
+    inside = check.low <= check.shown <= check.high
+    verdict = (
+        "the firm is much as the starting belief took it to be"
+        if inside
+        else "the firm differs from the starting belief, and its own jobs must correct it"
+    )
+    return Words(
+        f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
+        f" run over by {expected}; they ran over by {_signed(check.shown)} as counted:"
+        f" {verdict}."
+    )

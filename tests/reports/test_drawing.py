@@ -9,8 +9,7 @@ from matplotlib.patches import Polygon
 
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import Practice
-from airstats.reports.drafting import KINDS
-from airstats.reports.drawing import describe_opening, draw_opening
+from airstats.reports.drawing import KINDS, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening
 from tests.pages import words_on
 

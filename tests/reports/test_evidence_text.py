@@ -1,14 +1,28 @@
+from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
+from airstats.analysis.between_firms import firm_spread, firm_table
 from airstats.analysis.ewma_chart import drift_watch
-from airstats.analysis.regressions import mean_by_cluster
+from airstats.analysis.jobs_needed import jobs_a_quarter, jobs_to_halve
+from airstats.analysis.regressions import (
+    find_influence,
+    mean_by_cluster,
+    plain_regression,
+    regression_frame,
+    slopes_without,
+)
+from airstats.analysis.sensitivity import leave_each_out, put_back, refit_without, try_conclusion
 from airstats.backtests.forecast_checks import NONE, group_departures, quantile_calibration
 from airstats.backtests.rolling import backtest
+from airstats.base.number_text import number
 from airstats.reports import evidence_text
-from tests.invented import WORLDS, desk_of, texts
+from airstats.reports.desk import lay_out
+from tests.benchmark.worlds import World, invent_firm
+from tests.invented import WORLDS, desk_of, invent, texts
 
 
 @pytest.fixture(scope="module")
@@ -78,3 +92,218 @@ def test_a_crew_that_departs_is_named():
     assert "crew Damson more (" in said
     assert "of 8 groups chance alone would make about 0.8 depart" in said
     assert evidence_text.group_words(pd.DataFrame()).text.startswith("Too few jobs")
+
+
+def test_sensitivity_names_what_moves_most():
+    table = pd.DataFrame(
+        {"prior": [*"ab"], "waste": [0.1, 0.11], "reveal.centre": [0.3, 0.5], "rolls": [100, 102]}
+    )
+    said = evidence_text.sensitivity_words(table).text
+    assert "2.0 % at most" in said
+    assert "reveal.centre, by 0.200" in said
+
+
+def test_the_most_influential_job_is_named_with_its_move():
+    def say(desk):
+        influence = leave_each_out(desk.jobs)
+        return evidence_text.leave_out_words(influence, refit_without(desk.jobs, influence, 1))
+
+    found = texts(say)
+    first = leave_each_out(desk_of(**WORLDS["small"]).jobs).iloc[0]
+    said = f"{first['job_id']} ({first['quarter']}): without it {first['moves_most']}"
+    assert said in found["small"]
+
+
+def test_the_conclusion_names_the_leading_cause():
+    found = texts(lambda desk: evidence_text.conclusion_words(tried_on(desk)))
+    assert "reveals lead the causes" in found["reveals"]
+    assert "reveals lead the causes" not in found["crew"]
+
+
+def test_what_would_change_the_conclusion_is_said():
+    table = pd.DataFrame(
+        {
+            "assumption": ["as documented", "no record wrong", "flat factors only"],
+            "order_rolls": [60, 64, 60],
+            "orders_changed": [0, 4, 0],
+            "cause": ["waste", "waste", "laps"],
+            "cause_rolls": [40.0, 41.0, 36.0],
+            "next_cause": ["laps", "laps", "waste"],
+            "next_rolls": [36.0, 36.0, 35.0],
+            "cause_half": [9.0, 9.0, 0.0],
+            "next_half": [0.0, 0.0, 8.0],
+            "close": [False, False, False],
+        }
+    )
+    said = evidence_text.conclusion_words(table).text
+    assert "waste leads the causes (40 ± 9.0 rolls; next laps, 36 rolls)" in said
+    assert "no record wrong: 4 jobs ordered otherwise, 64 rolls in all" in said
+    assert "flat factors only: laps would lead, with 36 rolls" in said
+    close = evidence_text.conclusion_words(table.assign(close=True)).text
+    assert "next laps, 36 rolls: too close to tell apart)" in close
+    same = evidence_text.conclusion_words(table.assign(orders_changed=0, cause="waste")).text
+    assert same.startswith("**Nothing tried here changes the conclusion**")
+
+
+@pytest.fixture(scope="module")
+def whole_rolls():
+    firm = invent_firm(World("gross", jobs=24, quarters=2, gross_share=0.2), 3)
+    return lay_out(firm.records)
+
+
+def tried_on(desk):
+    return try_conclusion(desk.jobs, desk.takeoff, leave_each_out(desk.jobs))
+
+
+def test_the_way_of_counting_is_named_as_what_the_figures_hang_on(whole_rolls):
+    tried = tried_on(whole_rolls)
+    said = evidence_text.weakness_words(whole_rolls, tried).text
+    usual, nearest = (
+        f"{row['waste'] * 100:.1f} ± {row['waste_half'] * 100:.1f} %"
+        for _, row in tried.iloc[[0, -1]].iterrows()
+    )
+    assert "24 of 24 jobs stand as opened rolls" in said
+    assert f"waste would be {nearest} and not {usual} (90 %)" in said
+    assert f"weight here {whole_rolls.now.form_weights()['reuse'] * 100:.0f} %" in said
+    said = evidence_text.weakness_words(whole_rolls, tried_on(whole_rolls)).text
+    fit = plain_regression(regression_frame(whole_rolls.jobs), "beyond_m2").table.iloc[0]
+    recorded, rounded = (number(fit["coefficient"] + more, 0) for more in (0, 37.5))
+    assert f"is {recorded} m² a job (95 %: {number(fit['low95'], 0)} to" in said
+    assert f"as recorded and {rounded} m² a job" in said
+
+
+def test_a_move_of_half_an_sd_is_counted_as_it_is_shown():
+    influence = leave_each_out(desk_of(**WORLDS["small"]).jobs)
+    none = influence.head(0).assign(move=0.0, move_refit=0.0)
+    half = influence.assign(move_sd=[0.496, *[0.1] * (len(influence) - 1)])
+    assert evidence_text.leave_out_words(half, none).text.startswith("1 of 12 jobs would")
+    less = half.assign(move_sd=0.49)
+    assert evidence_text.leave_out_words(less, none).text.startswith("No job would")
+
+
+def test_weaknesses_that_the_data_do_not_have_are_not_claimed():
+    exact = desk_of(**WORLDS["small"])
+    said = evidence_text.weakness_words(exact, tried_on(exact)).text
+    assert "No job counts opened rolls whole" in said
+    rough = replace(exact, depth_error_mm=15.0)
+    assert "but for depths (± 15 mm, sd)" in (
+        evidence_text.weakness_words(rough, tried_on(exact)).text
+    )
+
+
+def test_records_likely_wrong_are_named_and_kept(whole_rolls):
+    said = evidence_text.doubtful_words(whole_rolls).text
+    suspects = whole_rolls.suspects()
+    assert len(suspects)
+    assert all(f"{job} (" in said for job in suspects["job_id"])
+    none = evidence_text.doubtful_words(desk_of(**WORLDS["small"])).text
+    assert none.startswith("No record is likely wrong. The share of")
+
+
+def test_a_job_set_apart_can_be_put_back():
+    records = invent(jobs=12)
+    assert put_back(records) is None
+    records.jobs.loc[3, "exclude"] = "a roll was lent"
+    assert len(put_back(records)) == 12
+    assert len(lay_out(records).jobs) == 11
+
+
+def leaned_on(desk):
+    frame = regression_frame(desk.jobs)
+    influence = find_influence(plain_regression(frame))
+    return influence, slopes_without(frame, influence)
+
+
+def test_regression_words_follow_the_fits_or_say_that_there_is_none():
+    desk = desk_of(**WORLDS["reveals"])
+    frame = regression_frame(desk.jobs)
+    plain = evidence_text.regression_words(plain_regression(frame)).text
+    assert "clearly different from nothing (95 %): " in plain
+    assert "reveal_diagonal_m2 0." in plain
+    assert "Left out, as fewer than two jobs hold it: reveal_lined_m2" in plain
+    assert "too few" in evidence_text.regression_words(plain_regression(frame.head(3))).text
+    frame = regression_frame(desk_of(**WORLDS["small"]).jobs).head(3)
+    influence = find_influence(plain_regression(frame))
+    said = evidence_text.influence_words(influence, slopes_without(frame, influence)).text
+    assert said == "No regression was fitted, so no job can stand out in it."
+
+
+def test_an_allowance_outside_its_slope_is_named():
+    desk = desk_of(**WORLDS["reveals"])
+    beyond = plain_regression(regression_frame(desk.jobs), "beyond_m2")
+    table = desk.now.table()
+    assert "No allowance lies outside" in evidence_text.agreement_words(beyond, table).text
+    table.loc["waste", "mean"] = 5.0
+    said = evidence_text.agreement_words(beyond, table).text
+    assert said.startswith("waste lies outside the 95 % interval of its slope (3 compared)")
+
+
+def test_jobs_that_stand_out_are_named_with_a_reason():
+    found = texts(lambda desk: evidence_text.influence_words(*leaned_on(desk)))
+    influence, slopes = leaned_on(desk_of(**WORLDS["reveals"]))
+    first = influence.standing_out.iloc[0]
+    assert f"{first['job_id']} ({first['cooks']:.2f}, {first['why']})" in found["reveals"]
+    rows = slopes[slopes["term"].ne("intercept")]
+    most = rows.loc[rows["change"].abs().idxmax(), "term"]
+    assert f"the slope that moves most is {most}, from" in found["reveals"]
+
+
+def test_a_slope_that_turns_is_said():
+    slopes = pd.DataFrame(
+        {"term": ["laid_m2", "reveal_centre_m2"], "coefficient": [0.1, 0.5], "se": [0.1, 0.1],
+         "without": [-0.1, 0.4], "change": [-2.0, -1.0], "unit": "m² a m²"}
+    )  # fmt: skip
+    influence, _ = leaned_on(desk_of(jobs=12))
+    assert "laid_m2 changes sign." in evidence_text.influence_words(influence, slopes).text
+    kept = evidence_text.influence_words(influence, slopes.assign(without=[0.2, 0.4])).text
+    assert "no slope changes its sign." in kept
+
+
+def test_jobs_to_halve_follow_the_firm():
+    def say(desk):
+        table = jobs_to_halve(desk.now, desk.jobs)
+        return evidence_text.halving_words(table, jobs_a_quarter(desk.jobs))
+
+    found = texts(say)
+    assert found["reveals"].startswith("At 24.0 jobs a quarter")
+    assert found["small"].startswith("At 3.0 jobs a quarter")
+    never = found["reveals"].split("; not ")[1].split(":")[0]
+    assert "reveal.lined" in never  # the jobs hold no lined opening
+
+
+def test_out_of_reach_is_said_in_words_and_table():
+    table = pd.DataFrame(
+        {"allowance": ["waste", "reveal.centre"], "sd": [0.02, 0.1], "unit": "m²",
+         "jobs_still": [np.inf, 100.0], "sd_still": [0.015, 0.01], "quarters_drift": np.inf,
+         "jobs_drift": np.inf, "sd_drift": [0.018, 0.08]}
+    )  # fmt: skip
+    said = evidence_text.halving_words(table, 10.0).text
+    assert "reveal.centre 100 jobs (2.5 years); not waste" in said
+    assert "none is ever halved" in said
+    assert "waste settles at ± 0.018 (sd), now ± 0.020" in said
+    shown = evidence_text.halving_table(table)
+    assert shown.frame["jobs_drift"].to_list() == ["out of reach"] * 2
+    reached = evidence_text.halving_words(table.assign(jobs_drift=[np.inf, 150.0]), 10.0).text
+    assert "With the drift as learnt: reveal.centre 150 jobs; waste never." in reached
+
+
+def test_firms_alike_and_firms_apart():
+    own, twin, other = (
+        desk_of(**world).jobs
+        for world in (WORLDS["reveals"], WORLDS["reveals"] | {"seed": 4}, WORLDS["crew"])
+    )
+    alike, apart = ({"own": own, "other": jobs} for jobs in (twin, other))
+    said = evidence_text.firm_words(firm_spread(firm_table(alike)), alike).text
+    assert "The 2 firms do not differ by more than chance" in said
+    said = evidence_text.firm_words(firm_spread(firm_table(apart)), apart).text
+    assert "The 2 firms differ in" in said
+    assert "not enough to tell: reveal.lined" in said
+    alone = evidence_text.firm_words(pd.DataFrame(), {"own": own}).text
+    assert "No other firm's records" in alone
+
+
+def test_what_is_noted_of_a_firm_is_said():
+    jobs = desk_of(**WORLDS["reveals"]).jobs
+    firms = {"own": jobs, "other": replace(jobs, notes=("other: columns not read: hue.",))}
+    said = evidence_text.firm_words(firm_spread(firm_table(firms)), firms).text
+    assert said.endswith("\n\nNote: other: columns not read: hue.")

@@ -12,9 +12,9 @@ from airstats.reports.price_text import (
     one_roll_words,
     pooled_words,
     price_headline,
-    small_chance,
     takeoff_words,
 )
+from airstats.reports.shared_text import small_chance
 
 COSTS = (60, 240)
 
