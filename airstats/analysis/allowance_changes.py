@@ -158,12 +158,11 @@ def prior_sensitivity(jobs: Takeoff, quarter: str) -> pd.DataFrame:
     jobs, in rolls: what the difference is worth.
     """
     first = min(jobs.table["quarter"], key=quarter_number)
-    per_roll = jobs.columns(["roll_m2"])[:, 0]
     rows = []
     for name, prior in other_priors().items():
         known = run_through(jobs, [quarter], unchanged(first, prior))
         means = known.table()["mean"].to_dict()
-        rolls = float((predict(jobs, known, 0).mean() / per_roll).sum())
+        rolls = float((predict(jobs, known, 0).mean() / jobs.pack).sum())
         rows.append({"prior": name, **means, "rolls": rolls})
     return pd.DataFrame(rows)
 

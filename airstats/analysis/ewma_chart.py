@@ -203,7 +203,7 @@ def _shared_error(told: Predictive) -> Array:
 
 
 def _with_gross(belief: Belief, jobs: Takeoff, means: Array, variance: Array) -> Mixture:
-    share, roll = belief.gross_share, jobs.columns(["roll_m2"])[:, 0]
+    share, roll = belief.gross_share, jobs.pack
     sd = np.sqrt(variance)
     gross = np.hypot(sd, belief.prior.gross_rolls * roll)
     weight = np.concatenate([(1 - share) * belief.weight, share * belief.weight])
@@ -212,7 +212,7 @@ def _with_gross(belief: Belief, jobs: Takeoff, means: Array, variance: Array) ->
 
 def _grouped_scores(use: Mixture, jobs: Takeoff, sd: Array) -> tuple[Array, Array]:
     """Mean normal score within each counted interval, and its variance over all intervals."""
-    low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
+    low, high = jobs.interval.T
     step = high - low
     score = _between(use.below(low), use.below(high))[0]
     coarse = step > FINE * sd

@@ -1,14 +1,10 @@
-"""The finished jobs of one other material, as the sheet's own tables and splits take them.
+"""Why other materials ran over: the sheet's own split, and last value beside new.
 
-The counted quantity stands for the surface and for what is laid, a pack for a roll; see
-`material_calibration`. So what the sheet's split calls held in the price is here what was counted
-less what was priced, and what it calls waste is the material's allowance.
+What the sheet's split calls held in the price is here what was counted less what was priced, and
+what it calls waste is the material's allowance.
 """
 
 from __future__ import annotations
-
-from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -17,12 +13,9 @@ from scipy import stats
 from airstats.analysis.allowance_changes import compare_allowances
 from airstats.analysis.overrun_split import Causes, split_overrun
 from airstats.analysis.overrun_views import OVERRUN, overrun_a_job
-from airstats.catalog.materials import MATERIALS
-from airstats.model.allowances import Allowances
-from airstats.model.material_calibration import counted_jobs, learnt, without_records
-from airstats.model.quarterly_update import finished_jobs
+from airstats.model.allowances import Allowances, unchanged
+from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.records.reading import Records
-from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.sheet_quantities import Takeoff
 
 MATERIAL_CAUSES: Causes = {
@@ -51,64 +44,25 @@ ENOUGH_JOBS = 6
 """In fewer jobs no link between price and count can be told."""
 
 
-@dataclass(frozen=True)
-class MaterialJobs:
-    """The finished jobs with a count of one material, and what they taught.
-
-    `jobs` as the engine takes them, with `estimated_rolls` and `used_rolls` in packs, and
-    `roll_price` the price of a pack.
-    """
-
-    name: str
-    jobs: Takeoff
-    known: Allowances
-
-    def priced(self) -> Takeoff:
-        """Return the jobs whose packs were estimated."""
-        return self.jobs.where(self.jobs.table["estimated_rolls"].notna())
-
-    def units(self) -> tuple[str, ...]:
-        """Return what the overrun can be told in: money only where every pack has its price."""
-        told = self.priced().table["roll_price"].notna().all()
-        return ("rolls", "money") if told else ("rolls",)
+def estimated_jobs(jobs: Takeoff) -> Takeoff:
+    """Return the jobs whose packs were estimated."""
+    return jobs.where(~np.isnan(jobs.told("estimated")))
 
 
-def material_jobs(records: Records, allowances: Allowances) -> Iterator[MaterialJobs]:
-    """Yield every material that the allowances hold, in the order of `MATERIALS`.
-
-    Parameters
-    ----------
-    records : Records
-        The finished jobs up to the quarter of the allowances.
-    allowances : Allowances
-        With their materials.
-    """
-    names = [name for name in MATERIALS if name in allowances.materials]
-    jobs = finished_jobs(records) if names else None
-    if jobs is None:
-        return
-    quantities = material_quantities(jobs, records.openings)
-    for name in names:
-        engine, rows = counted_jobs(jobs, quantities, records.materials, name)
-        table = engine.table.assign(
-            estimated_rolls=rows["estimated"].astype(float).to_numpy(),
-            used_rolls=rows["used"].astype(float).to_numpy(),
-            net_surface_m2=engine.table["laid_m2"],
-            lap_m2=0.0,
-            roll_price=rows["pack_price"].astype(float).to_numpy(),
-        )
-        yield MaterialJobs(name, Takeoff(table), learnt(allowances.materials[name]))
+def overrun_units(jobs: Takeoff) -> tuple[str, ...]:
+    """Return what the overrun can be told in: money only where every pack has its price."""
+    unpriced = np.isnan(estimated_jobs(jobs).told("pack_price")).any()
+    return ("packs",) if unpriced else ("packs", "money")
 
 
 def material_split(
-    material: MaterialJobs, unit: str = "rolls", causes: Causes = MATERIAL_CAUSES
+    material: Product, unit: str = "packs", causes: Causes = MATERIAL_CAUSES
 ) -> pd.DataFrame:
     """Split used minus estimated into causes, over the jobs with an estimate.
 
     Parameters
     ----------
-    unit : {"rolls", "money"}
-        A pack stands for a roll.
+    unit : {"packs", "money"}
     causes : mapping
         `MATERIAL_CAUSES` or `MATERIAL_NET`.
 
@@ -117,21 +71,22 @@ def material_split(
     DataFrame
         `cause, mean, sd, low, high` (90 %). The means add up to used - estimated.
     """
-    split = split_overrun(material.priced(), material.known, unit=unit, causes=causes)
+    split = split_overrun(estimated_jobs(material.jobs), material.known, unit=unit, causes=causes)
     return split.drop(columns="group")
 
 
-def material_overrun(material: MaterialJobs, unit: str = "rolls") -> pd.Series:
+def material_overrun(jobs: Takeoff, unit: str = "packs") -> pd.Series:
     """Return used less estimated over the jobs with an estimate: mean, low, high (90 %).
 
     Notes
     -----
     The sum is counted; its t interval says what chance makes of as many jobs of the kind.
     """
-    return overrun_a_job(material.priced(), unit) * len(material.priced())
+    estimated = estimated_jobs(jobs)
+    return overrun_a_job(estimated, unit) * len(estimated)
 
 
-def material_table(material: MaterialJobs) -> pd.DataFrame:
+def overrun_by_cause(material: Product) -> pd.DataFrame:
     """Return the overrun and its causes in packs and, where it is known, in money.
 
     Returns
@@ -141,19 +96,19 @@ def material_table(material: MaterialJobs) -> pd.DataFrame:
         `mean_money, low_money, high_money` (90 %; missing where not known).
     """
     table = pd.DataFrame({"material": material.name, "cause": [OVERRUN, *MATERIAL_CAUSES]})
-    units = material.units()
-    for unit, name in (("rolls", "packs"), ("money", "money")):
-        columns = [f"{part}_{name}" for part in ("mean", "low", "high")]
+    units = overrun_units(material.jobs)
+    for unit in ("packs", "money"):
+        columns = [f"{part}_{unit}" for part in ("mean", "low", "high")]
         if unit not in units:
             table[columns] = np.nan
             continue
-        whole = material_overrun(material, unit).to_frame().T
+        whole = material_overrun(material.jobs, unit).to_frame().T
         parts = pd.concat([whole, material_split(material, unit)[["mean", "low", "high"]]])
         table[columns] = parts.where(np.isfinite(parts)).to_numpy(dtype=float)
     return table
 
 
-def price_follows_count(material: MaterialJobs) -> bool:
+def price_follows_count(jobs: Takeoff) -> bool:
     """Say whether the estimates follow what the openings ask for.
 
     Notes
@@ -161,7 +116,8 @@ def price_follows_count(material: MaterialJobs) -> bool:
     Spearman's rank correlation of estimate and counted quantity, one-sided. Where few jobs or
     counts all alike leave nothing to tell, the estimate is taken to follow, unless it is nothing.
     """
-    estimated, counted = material.priced().columns(["estimated_rolls", "laid_m2"]).T
+    priced = estimated_jobs(jobs)
+    estimated, counted = priced.told("estimated"), priced.amount
     if not estimated.any():
         return False
     if len(counted) < ENOUGH_JOBS or np.ptp(counted) == 0:
@@ -179,10 +135,10 @@ def material_comparison(
     The allowance is a share of the counted quantity.
     """
     rows = []
-    for one in material_jobs(records, now):
-        block = before.materials.get(one.name) if before else None
-        old = learnt(block) if block else without_records(one.name, one.known.quarter)
+    for one in learnt_materials(records, now):
+        old = before.materials.get(one.name) if before else None
+        old = old or unchanged(one.known.quarter, product=one.name)
         row = compare_allowances(one.jobs, old, one.known).iloc[[0]]
-        unit = MATERIALS[one.name].unit
+        unit = one.known.unit
         rows.append(row.assign(allowance=one.name, unit=f"{unit} a {unit} counted"))
     return pd.concat(rows, ignore_index=True) if rows else pd.DataFrame(columns=["allowance"])

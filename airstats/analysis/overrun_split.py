@@ -51,7 +51,7 @@ CAUSE_WORDS = {
     "price_rounding": "prices rounded up to whole rolls",
     "unexplained": "left unexplained",
 }
-UNITS = ("rolls", "m2", "money")
+UNITS = ("rolls", "packs", "m2", "money")
 ROUNDING_STEPS = (1.0, 0.5, 0.25)
 """Prices that are all multiples of one of these, in rolls, are taken as rounded up to it."""
 
@@ -97,8 +97,9 @@ def split_overrun(
     by : str, optional
         A column whose values make the groups, such as "job_id", "crew" or "quarter"; without it
         all jobs are one group, "all jobs".
-    unit : {"rolls", "m2", "money"}
-        For money every job needs its `roll_price`.
+    unit : {"rolls", "packs", "m2", "money"}
+        Of the sheet a pack is a roll.
+        For money every job needs the price of its packs.
     causes : mapping, optional
         Name to the members of `each_cause` that it joins, such as `MAIN`; without it each stands
         by itself. Causes joined are often surer than each alone.
@@ -162,14 +163,20 @@ def usual_crews(allowances: Allowances) -> tuple[str, ...]:
     return tuple(above.index[~above]) if above.any() else ()
 
 
+def overrun_packs(jobs: Takeoff) -> Array:
+    """Return the (n,) packs used less those estimated."""
+    packs: Array = jobs.told("used") - jobs.told("estimated")
+    return packs
+
+
 def overrun_table(jobs: Takeoff) -> pd.DataFrame:
-    """Return one row a job: estimated, used, overrun in rolls and m², and its money if priced."""
-    table = jobs.table
-    rolls = table["used_rolls"] - table["estimated_rolls"]
-    price = table.get("roll_price", np.nan)
+    """Return the sheet of each job: estimated, used, overrun in rolls, m² and money if priced."""
+    rolls = overrun_packs(jobs)
     names = ["job_id", "quarter", "crew", "estimated_rolls", "used_rolls"]
-    return table[names].assign(
-        overrun_rolls=rolls, overrun_m2=rolls * table["roll_m2"], overrun_money=rolls * price
+    return jobs.table[names].assign(
+        overrun_rolls=rolls,
+        overrun_m2=rolls * jobs.pack,
+        overrun_money=rolls * jobs.told("pack_price"),
     )
 
 
@@ -184,7 +191,7 @@ class Likely(NamedTuple):
 
 def likely_use(told: Predictive) -> Likely:
     """Return what the count of each of n jobs says of its use, candidate by candidate, m²."""
-    low, high = told.jobs.columns(["used_low_m2", "used_high_m2"]).T
+    low, high = told.jobs.interval.T
     expected, sd = told.mean, told.job_sd
     fit = agreement(expected, sd, low, high, 0.0, sd)
     mean = np.clip(expected + sd**2 * fit.slope, low, high)
@@ -197,19 +204,18 @@ def price_rounding(jobs: Takeoff) -> Array:
 
     One step of the prices, a roll or a part of one; nothing where they have no common step.
     """
-    rolls, roll = jobs.columns(["estimated_rolls", "roll_m2"]).T
-    steps = [step for step in ROUNDING_STEPS if np.allclose(rolls % step, 0)]
-    return (steps[0] if steps else 0.0) * roll
+    packs = jobs.told("estimated")
+    steps = [step for step in ROUNDING_STEPS if np.allclose(packs % step, 0)]
+    return (steps[0] if steps else 0.0) * jobs.pack
 
 
 def _per_unit(jobs: Takeoff, unit: str) -> Array:
     """The (n,) numbers that turn m² into the unit."""
     if unit not in UNITS:
-        raise AirstatsError(f'unit "{unit}" is not known: use rolls, m2 or money.')
+        raise AirstatsError(f'unit "{unit}" is not known: use rolls, packs, m2 or money.')
     if unit == "m2":
         return np.ones(len(jobs))
-    roll = jobs.columns(["roll_m2"])[:, 0]
-    return jobs.columns(["roll_price"])[:, 0] / roll if unit == "money" else 1 / roll
+    return jobs.told("pack_price") / jobs.pack if unit == "money" else 1 / jobs.pack
 
 
 def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array, Array]:
@@ -227,16 +233,16 @@ def _known(jobs: Takeoff, form: FormDesign, likely: Likely) -> dict[str, _Part]:
     columns = form.columns
     expected, use, variance, sd = likely
     share = (variance / sd**2)[:, :, None]
-    used, estimated, roll, net, lap = jobs.columns(
-        ["used_rolls", "estimated_rolls", "roll_m2", "net_surface_m2", "lap_m2"]
-    ).T
+    used, estimated, bare = (jobs.told(name) for name in ("used", "estimated", "bare"))
     rounded = price_rounding(jobs) / 2
     every, still = np.zeros_like(expected), np.zeros((1, *columns.shape))
     return {
-        "laps": _Part(every + lap, still),
-        "already_priced": _Part(every + net - estimated * roll + rounded, still, rounding=1.0),
+        "laps": _Part(every + jobs.amount - bare, still),
+        "already_priced": _Part(
+            every + bare - estimated * jobs.pack + rounded, still, rounding=1.0
+        ),
         "price_rounding": _Part(every - rounded, still, rounding=-1.0),
-        "count_rounding": _Part(used * roll - use, -share * columns, use=-1.0),
+        "count_rounding": _Part(used * jobs.pack - use, -share * columns, use=-1.0),
         "unexplained": _Part(use - expected, (share - 1) * columns, use=1.0),
     }
 
@@ -257,7 +263,7 @@ def _fitted(
         parts[cause] = _Part(belief.mean @ slope.T, slope[None])
     if FORMS[form.form] == "reuse":
         for cut in reused_cuts():
-            needed = jobs.columns([f"needed_{cut}_m2"])[:, 0]
+            needed = jobs.by_cut("needed")[:, list(CUTS).index(cut)]
             parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))
     first, *others = (parts[cause] for cause in reveals)
     return parts | {"reveals": sum(others, first)}

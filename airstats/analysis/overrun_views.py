@@ -13,6 +13,7 @@ from airstats.analysis.overrun_split import (
     MAIN,
     NET,
     Causes,
+    overrun_packs,
     overrun_table,
     split_overrun,
     usual_crews,
@@ -56,11 +57,11 @@ def find_job(jobs: Takeoff, excluded: pd.DataFrame, wanted: str = "") -> JobFoun
 
 
 def overrun_a_job(jobs: Takeoff, unit: str = "rolls") -> pd.Series:
-    """Return the mean overrun of a job in rolls or money with its 90 % t interval.
+    """Return the mean overrun of a job in packs (rolls) or money with its 90 % t interval.
 
     `mean, low, high`; one job alone has no interval.
     """
-    over = overrun_table(jobs)[f"overrun_{unit}"].to_numpy(dtype=float)
+    over = overrun_packs(jobs) * (jobs.told("pack_price") if unit == "money" else 1.0)
     if len(over) < 2:
         return pd.Series({"mean": over.mean(), "low": -np.inf, "high": np.inf})
     reach = stats.t.ppf(0.5 + INTERVAL / 2, len(over) - 1) * over.std(ddof=1) / len(over) ** 0.5

@@ -157,4 +157,4 @@ def _mean_overrun(jobs: Takeoff, prior: Prior, rounding: Array) -> Mixture:
 
 
 def _rolls(jobs: Takeoff) -> Array:
-    return jobs.columns(["roll_m2"])[:, 0]
+    return jobs.pack

@@ -165,7 +165,7 @@ def material_regression(jobs: Takeoff) -> dict[str, float]:
     Parameters
     ----------
     jobs : Takeoff
-        n jobs as the engine takes them for one material: `laid_m2` is the counted quantity.
+        n finished jobs of one material.
 
     Returns
     -------
@@ -173,10 +173,9 @@ def material_regression(jobs: Takeoff) -> dict[str, float]:
         `plain`, the slope of the middle of the count on the counted quantity, less one, and
         `plain_low, plain_high`, its 90 % interval by HC3 errors and t (nan for a single job).
     """
-    middle = jobs.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
-    amount = jobs.columns(["laid_m2"])
+    middle, amount = jobs.interval.mean(axis=1), jobs.amount
     if len(jobs) < 2:
-        slope, ends = float((middle / amount[:, 0]).mean()), (float("nan"), float("nan"))
+        slope, ends = float((middle / amount).mean()), (float("nan"), float("nan"))
     else:
         fitted = OLS(middle, amount).fit().get_robustcov_results("HC3", use_t=True)
         slope, ends = float(fitted.params[0]), fitted.conf_int(0.1)[0]

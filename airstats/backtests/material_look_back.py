@@ -8,12 +8,11 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from airstats.analysis.material_jobs import MaterialJobs
 from airstats.backtests.rolling import FLAT_SHARE
 from airstats.base.quarters import quarter_number, quarters_between
-from airstats.model.material_calibration import without_records
+from airstats.model.allowances import unchanged
 from airstats.model.quarterly_update import run_through
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST, price
+from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST, priced
 from airstats.takeoff.sheet_quantities import Takeoff
 
 PACK_RULES = {
@@ -24,7 +23,7 @@ PACK_RULES = {
 
 
 def look_back_at_packs(
-    material: MaterialJobs,
+    jobs: Takeoff,
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
 ) -> pd.DataFrame:
@@ -32,7 +31,7 @@ def look_back_at_packs(
 
     Parameters
     ----------
-    material : MaterialJobs
+    jobs : Takeoff
         The n finished jobs with a count of the material.
     leftover_cost, short_cost : float
         Money for each roll of sheet left over and short; only their ratio decides an order.
@@ -44,36 +43,31 @@ def look_back_at_packs(
         chance_short`, and for each rule `RULE_packs` (missing where a job has no
         estimate). No rows where fewer than two quarters hold counts.
     """
-    jobs = material.jobs
     quarters = sorted(set(jobs.table["quarter"]), key=quarter_number)
     if len(quarters) < 2:
         return pd.DataFrame()
-    return pd.concat(
-        _quarters(material.name, jobs, quarters, leftover_cost, short_cost), ignore_index=True
-    )
+    return pd.concat(_quarters(jobs, quarters, leftover_cost, short_cost), ignore_index=True)
 
 
 def _quarters(
-    name: str, jobs: Takeoff, quarters: list[str], leftover_cost: float, short_cost: float
+    jobs: Takeoff, quarters: list[str], leftover_cost: float, short_cost: float
 ) -> Iterator[pd.DataFrame]:
-    known = without_records(name, quarters[0])
+    known = unchanged(quarters[0], product=jobs.product)
     for before, quarter in pairwise(quarters):
         known = run_through(jobs, [before], known)
         ahead = jobs.where(jobs.table["quarter"].eq(quarter))
         gap = quarters_between(before, quarter)
-        orders = price(ahead, known, leftover_cost, short_cost, gap)
-        amount, pack = ahead.columns(["laid_m2", "roll_m2"]).T
-        needed = np.ceil(ahead.table["used_rolls"].to_numpy(dtype=float))
+        orders = priced(ahead, known, leftover_cost, short_cost, gap).orders
         yield pd.DataFrame(
             {
                 "job_id": ahead.table["job_id"].to_numpy(),
                 "quarter": quarter,
-                "expected": orders["expected_m2"].to_numpy(),
-                "needed_packs": needed,
+                "expected": orders["expected"].to_numpy(),
+                "needed_packs": np.ceil(ahead.told("used")),
                 "chance_short": orders["chance_short"].to_numpy(),
-                "airstats_packs": orders["order_rolls"].to_numpy(dtype=float),
-                "flat_packs": np.ceil(amount * (1 + FLAT_SHARE) / pack),
-                "estimated_packs": np.ceil(ahead.table["estimated_rolls"].to_numpy(dtype=float)),
+                "airstats_packs": orders["order_packs"].to_numpy(dtype=float),
+                "flat_packs": np.ceil(ahead.amount * (1 + FLAT_SHARE) / ahead.pack),
+                "estimated_packs": np.ceil(ahead.told("estimated")),
             }
         )
 

@@ -15,6 +15,7 @@ from airstats.model.allowances import Allowances
 from airstats.model.quarterly_update import calibrate_through, finished_jobs
 from airstats.pricing.newsvendor import (
     LEFTOVER_COST,
+    SHEET_ORDERS,
     SHORT_COST,
     critical_share,
     priced,
@@ -144,24 +145,24 @@ def _one_quarter(
     orders, use = foretold.orders, foretold.use
     needed = _needed(ahead)
     rules = {
-        "airstats": orders["order_rolls"].to_numpy(dtype=float),
+        "airstats": orders["order_packs"].to_numpy(dtype=float),
         "flat": _flat(ahead, FLAT_SHARE),
         "flat_learnt": _flat(ahead, cheapest_share(past, leftover_cost, short_cost)),
-        "estimated": np.ceil(ahead.table["estimated_rolls"].to_numpy(dtype=float)),
+        "estimated": np.ceil(ahead.told("estimated")),
         "least_squares": _least_squares(past, ahead, critical_share(leftover_cost, short_cost)),
     }
     columns = {}
     for rule, rolls in rules.items():
         columns[f"{rule}_rolls"] = rolls
         columns[f"{rule}_cost"] = _money(rolls, needed, leftover_cost, short_cost)
-    losses = [pinball(p / 100, orders[f"rolls_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
-    start, end = (use.below(ahead.columns([f"used_{end}_m2"])[:, 0]) for end in ("low", "high"))
+    losses = [pinball(p / 100, orders[f"packs_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
+    start, end = map(use.below, ahead.interval.T)
     for percent in PERCENTS:
         share = percent / 100
-        columns[f"pinball_p{percent}"] = pinball(share, foretold.rolls(share), needed)
+        columns[f"pinball_p{percent}"] = pinball(share, foretold.packs(share), needed)
         simple = pinball(share, _least_squares(past, ahead, share), needed)
         columns[f"least_squares_pinball_p{percent}"] = simple
-    return orders.assign(
+    return orders.rename(columns=SHEET_ORDERS).assign(
         quarter=quarter,
         needed_rolls=needed,
         held_80=_share_held(start, end),
@@ -229,26 +230,25 @@ def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> fl
 
 
 def _flat(jobs: Takeoff, share: float) -> Array:
-    surface, roll = jobs.columns(["surface_m2", "roll_m2"]).T
-    return np.ceil(surface * (1 + share) / roll)
+    return np.ceil(jobs.columns(["surface_m2"])[:, 0] * (1 + share) / jobs.pack)
 
 
 def _needed(jobs: Takeoff) -> Array:
-    return np.ceil(jobs.table["used_rolls"].to_numpy(dtype=float))
+    return np.ceil(jobs.told("used"))
 
 
 def _drivers(jobs: Takeoff) -> Array:
     """The laid area, and the reveals of each cut, m²."""
-    return np.hstack([jobs.columns(["laid_m2"]), jobs.by_cut("reveal")])
+    return np.column_stack([jobs.amount, jobs.by_cut("reveal")])
 
 
 def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
-    middle = past.columns(["used_low_m2", "used_high_m2"]).mean(axis=1)
+    middle = past.interval.mean(axis=1)
     x = _drivers(past)
     factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
     sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
     wanted = _drivers(ahead) @ factors + ndtri(share) * sd
-    return np.maximum(np.ceil(wanted / ahead.columns(["roll_m2"])[:, 0]), 0)
+    return np.maximum(np.ceil(wanted / ahead.pack), 0)
 
 
 def _summary(table: pd.DataFrame) -> pd.DataFrame:

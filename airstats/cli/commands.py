@@ -90,8 +90,8 @@ def price(asked: argparse.Namespace) -> None:
     from airstats.base.result_folder import write_together
     from airstats.model.allowances import load_allowances
     from airstats.model.unmet import unmet
-    from airstats.pricing.material_pricing import price_materials
     from airstats.pricing.newsvendor import price as work_out
+    from airstats.pricing.newsvendor import price_materials
 
     takeoff = _read(asked)
     known = load_allowances(asked.allowances)

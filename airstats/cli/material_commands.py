@@ -15,18 +15,19 @@ if TYPE_CHECKING:
 
 def print_material_allowances(now: Allowances) -> None:
     """Print each material's allowance; nothing for a firm that keeps none."""
-    from airstats.model.material_calibration import material_suspects, material_table
+    from airstats.model.allowances import material_table
 
     for name, row in material_table(now).iterrows():
         print(
             f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
             f" (90 %: {row['low']:.3f} to {row['high']:.3f}), {row['jobs_used']} jobs"
         )
-    for name, job, probability in material_suspects(now):
-        print(
-            f"look at {name} of job {job}: its record is wrong with probability"
-            f" {100 * probability:.0f} %"
-        )
+    for name, known in now.materials.items():
+        for job, chance in known.suspects.items():
+            print(
+                f"look at {name} of job {job}: its record is wrong with probability"
+                f" {100 * chance:.0f} %"
+            )
 
 
 def print_packs(orders: pd.DataFrame) -> None:

@@ -15,10 +15,14 @@ from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
-from airstats.model.allowances import Allowances
-from airstats.model.material_calibration import material_table
-from airstats.pricing.material_pricing import price_materials
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST, critical_share, priced
+from airstats.model.allowances import Allowances, material_table
+from airstats.pricing.newsvendor import (
+    LEFTOVER_COST,
+    SHORT_COST,
+    critical_share,
+    price_materials,
+    priced,
+)
 from airstats.reports.shared_text import CAUTION
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.typed_job import OneJob, one_job, one_record
@@ -97,7 +101,7 @@ def hand_rule(
         margin_m2=margin_share * laid,
         margin_share=margin_share,
         roll_m2=float(row["roll_m2"]),
-        order_rolls=int(foretold.order_rolls[0]),
+        order_rolls=int(foretold.order_packs[0]),
     )
 
 

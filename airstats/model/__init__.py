@@ -6,9 +6,8 @@ weighted candidates, what a person reads of them, and the file that hands them t
 
 from __future__ import annotations
 
-from airstats.model.allowances import Allowances, load_allowances
+from airstats.model.allowances import Allowances, load_allowances, material_table
 from airstats.model.many_firms import calibrate_many
-from airstats.model.material_calibration import material_table
-from airstats.model.quarterly import calibrate
+from airstats.model.quarterly_update import calibrate
 
 __all__ = ["Allowances", "calibrate", "calibrate_many", "load_allowances", "material_table"]

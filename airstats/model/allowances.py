@@ -14,8 +14,8 @@ import pandas as pd
 
 from airstats.base.atomic_files import own_digest, readable_json, rounded, sha256, write_whole
 from airstats.base.errors import AllowancesError
+from airstats.catalog.materials import MATERIALS, SHEET
 from airstats.model.added_cuts import cut_fault, cuts_added, with_every_cut
-from airstats.model.material_file import Blocks, blocks_of, shown_part, stored_part
 from airstats.model.normal_mixture import Mixture
 from airstats.model.posterior import FORMS, Belief, allowance_names, starting_belief
 from airstats.model.posterior_file import (
@@ -23,9 +23,10 @@ from airstats.model.posterior_file import (
     belief_rest,
     belief_rows,
     check_history,
+    check_pack,
     is_texts,
 )
-from airstats.model.prior import Prior
+from airstats.model.prior import Prior, material_prior
 from airstats.records.reading import CODED
 
 FORMAT = "airstats-allowances/1"
@@ -37,8 +38,21 @@ REACH = 1.6449
 
 
 @dataclass(frozen=True)
+class Pack:
+    """What of a material was bought last: what a pack holds, in the unit, and its price if known.
+
+    `driver` is what is counted of it, in the same unit.
+    """
+
+    content: float
+    unit: str
+    driver: str
+    price: float | None = None
+
+
+@dataclass(frozen=True)
 class Allowances:
-    """What is believed after a quarter, and which jobs taught it.
+    """What is believed of a product after a quarter, and which jobs taught it.
 
     Attributes
     ----------
@@ -51,7 +65,8 @@ class Allowances:
     decision : what a person decided on this update, with reason and initials; after keep the
         list `waiting` of the jobs that are not counted
     file_digest : digest of the file this was read from, empty if it was not read
-    materials : the other materials, name to block; read them with `material_table`
+    product, pack : the sheet, whose rolls stand in the jobs; or a material and its pack
+    materials : the same of each other material; see them at once with `material_table`
     added_cuts : cuts that were not known when the file that this follows from was written
     """
 
@@ -67,7 +82,9 @@ class Allowances:
     previous: str = ""
     decision: dict[str, Any] = field(default_factory=dict)
     file_digest: str = ""
-    materials: Blocks = field(default_factory=dict)
+    product: str = SHEET
+    pack: Pack | None = None
+    materials: dict[str, Allowances] = field(default_factory=dict)
     added_cuts: tuple[str, ...] = ()
 
     @property
@@ -83,6 +100,11 @@ class Allowances:
     def coded(self) -> bool:
         """Whether codes stand in place of names."""
         return self.records.startswith(CODED)
+
+    @property
+    def unit(self) -> str:
+        """The unit in which the product is counted."""
+        return self.pack.unit if self.pack else "m²"
 
     def table(self) -> pd.DataFrame:
         """Return the allowances: index the name; `mean, sd, low, high, unit`.
@@ -162,7 +184,7 @@ class Allowances:
             "covariance": self.covariance(),
             "spread": self.spread(),
             "crews": crews.to_dict("index"),
-            **shown_part(self.materials),
+            **_shown_part(self),
             "new_jobs": list(self.new_jobs),
             "late_jobs": list(self.late_jobs),
             "suspects": self.suspects,
@@ -174,14 +196,33 @@ class Allowances:
             "job_ids": list(self.job_ids),
             "prior": rest["prior"],
             "candidates": belief_rows(belief),
-            **stored_part(self.materials),
+            **_stored_part(self.materials),
         }
 
 
-def unchanged(quarter: str, prior: Prior | None = None) -> Allowances:
-    """Return the allowances before any job: the prior."""
-    belief = starting_belief(prior or Prior())
-    return Allowances(quarter=quarter, first_quarter=quarter, belief=belief)
+def unchanged(quarter: str, prior: Prior | None = None, product: str = SHEET) -> Allowances:
+    """Return the allowances of a product before any job: the prior."""
+    if product == SHEET:
+        return Allowances(quarter, quarter, starting_belief(prior or Prior()))
+    # Where there are no reveals both forms of them say the same.
+    belief = _form_rows(starting_belief(prior or material_prior(product)), "factor")
+    return Allowances(quarter, quarter, belief, product=product, pack=usual_pack(product))
+
+
+def usual_pack(product: str) -> Pack:
+    """Return a material's pack where no record tells of one."""
+    material = MATERIALS[product]
+    return Pack(material.pack, material.unit, material.driver)
+
+
+def material_table(allowances: Allowances) -> pd.DataFrame:
+    """Return what is known of each material, index the name.
+
+    Columns `mean, sd, low, high, unit, driver, pack, pack_unit, pack_price, jobs_used`; low and
+    high hold 90 %.
+    """
+    shown = {name: _shown(known) for name, known in allowances.materials.items()}
+    return pd.DataFrame.from_dict(shown, orient="index")
 
 
 def load_allowances(path: str | Path) -> Allowances:
@@ -273,9 +314,85 @@ def _summary(belief: Belief, places: Any, names: tuple[str, ...]) -> pd.DataFram
     return pd.DataFrame(columns, index=list(names))
 
 
+def _shown(known: Allowances) -> dict[str, Any]:
+    """What the file says of a material to a person."""
+    names, pack = ["mean", "sd", "low", "high"], known.pack
+    assert pack is not None
+    return {
+        **dict(zip(names, known.table()[names].to_numpy(dtype=float)[0].tolist(), strict=True)),
+        "unit": f"{pack.unit} a {pack.unit} counted",
+        "driver": pack.driver,
+        "pack": pack.content,
+        "pack_unit": pack.unit,
+        "pack_price": pack.price,
+        "jobs_used": len(known.job_ids),
+    }
+
+
+def _shown_part(allowances: Allowances) -> dict[str, Any]:
+    """The numbers of the materials to read; nothing where there is no other material."""
+    shown = {name: _shown(known) for name, known in allowances.materials.items()}
+    return {"materials": shown} if shown else {}
+
+
+def _stored_part(materials: dict[str, Allowances]) -> dict[str, Any]:
+    """What the next quarter needs of the materials; the long list of candidates comes last."""
+    if not materials:
+        return {}
+    chains = {
+        name: {
+            "quarter": known.quarter,
+            "first_quarter": known.first_quarter,
+            "job_ids": known.job_ids,
+            "new_jobs": known.new_jobs,
+            "late_jobs": known.late_jobs,
+            "crews": {crew: known.crew_jobs.get(crew, 0) for crew in known.belief.crews},
+            "suspects": known.suspects,
+            **belief_rest(known.belief),
+        }
+        for name, known in materials.items()
+    }
+    rows = [
+        {"material": name, **row}
+        for name, known in materials.items()
+        for row in belief_rows(known.belief)
+    ]
+    return {"material_chains": chains, "material_candidates": rows}
+
+
+def _materials_of(content: dict[str, Any]) -> dict[str, Allowances]:
+    """The materials of a file; none for a file without."""
+    materials = {}
+    for name, shown in content.get("materials", {}).items():
+        chain = content["material_chains"][name]
+        rows = [row for row in content["material_candidates"] if row["material"] == name]
+        check_pack(name, shown)
+        pack = Pack(shown["pack"], shown["pack_unit"], shown["driver"], shown["pack_price"])
+        known = _history(chain, rows, dict(chain["crews"]))
+        materials[name] = replace(known, product=name, pack=pack)
+    return materials
+
+
+def _history(
+    part: dict[str, Any], candidates: list[dict[str, Any]], crew_jobs: dict[str, int]
+) -> Allowances:
+    """What is believed of a product, and which jobs taught it."""
+    check_history(part, crew_jobs)
+    return Allowances(
+        quarter=part["quarter"],
+        first_quarter=part["first_quarter"],
+        belief=belief_of(candidates, tuple(crew_jobs), part),
+        job_ids=tuple(part["job_ids"]),
+        new_jobs=tuple(part["new_jobs"]),
+        late_jobs=tuple(part["late_jobs"]),
+        crew_jobs=crew_jobs,
+        suspects=dict(part["suspects"]),
+    )
+
+
 def _from_dict(content: dict[str, Any]) -> Allowances:
     crew_jobs = {name: row["jobs"] for name, row in content["crews"].items()}
-    check_history(content, crew_jobs)
+    known = _history(content, content["candidates"], crew_jobs)
     decision = dict(content["decision"])
     waiting = decision.get("waiting", [])
     for name, texts in {
@@ -286,19 +403,12 @@ def _from_dict(content: dict[str, Any]) -> Allowances:
     }.items():
         if not is_texts(texts):
             raise ValueError(f"{name} is no text")
-    return Allowances(
-        quarter=content["quarter"],
-        first_quarter=content["first_quarter"],
-        belief=belief_of(content["candidates"], tuple(crew_jobs), content),
-        job_ids=tuple(content["job_ids"]),
-        new_jobs=tuple(content["new_jobs"]),
-        late_jobs=tuple(content["late_jobs"]),
-        crew_jobs=crew_jobs,
-        suspects=content["suspects"],
+    return replace(
+        known,
         records=content["records"],
         previous=content["previous"],
         decision=decision,
-        materials=blocks_of(content),
+        materials=_materials_of(content),
     )
 
 

@@ -192,9 +192,9 @@ def _faults_of_known(
         yield (
             f"{link.path}: is of {later.quarter}, but was made from a file of {earlier.quarter}."
         )
-    for name, block in later.materials.items():
-        old = earlier.materials.get(name, {}).get("chain", {}).get("job_ids", [])
-        again = sorted(set(old) & set(block["chain"]["new_jobs"]))
+    for name in filter(earlier.materials.get, later.materials):
+        old = earlier.materials[name].job_ids
+        again = sorted(set(old) & set(later.materials[name].new_jobs))
         if again:
             yield f"{link.path}: {name}: counts again what {before.path} counted: {_named(again)}."
 

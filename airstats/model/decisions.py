@@ -6,8 +6,6 @@ from dataclasses import replace
 
 from airstats.base.errors import AllowancesError
 from airstats.model.allowances import Allowances
-from airstats.model.material_calibration import materials_carried_forward
-from airstats.model.quarterly import with_materials
 from airstats.model.quarterly_update import calibrate_through, carried_forward, of_the_run
 from airstats.records.reading import Records
 
@@ -54,7 +52,6 @@ def decide(
         )
     return replace(
         carried_forward(before, proposed.quarter, drift),
-        materials=materials_carried_forward(before.materials, proposed.quarter),
         records=proposed.records,
         previous=proposed.previous,
         decision=noted | {"waiting": list(proposed.new_jobs)},
@@ -85,10 +82,9 @@ def decided_update(
     """
     *earlier, last = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift)
     if decision[0] == KEEP:
-        before = with_materials(of_the_run(earlier), records, previous) if earlier else previous
+        before = of_the_run(earlier) if earlier else previous
         return decide(before, last, *decision, drift=drift)
-    now = with_materials(of_the_run([*earlier, last]), records, previous)
-    return decide(previous, now, *decision)
+    return decide(previous, of_the_run([*earlier, last]), *decision)
 
 
 def check_decision(decision: str, reason: str = "", by: str = "") -> None:

@@ -14,7 +14,7 @@ import pandas as pd
 
 from airstats.base.errors import AirstatsError
 from airstats.model.allowances import Allowances
-from airstats.model.quarterly import calibrate
+from airstats.model.quarterly_update import calibrate
 from airstats.records.reading import Records, read_records
 
 Source = str | Path | Records

@@ -219,14 +219,14 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[
 
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
     """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain."""
-    laid = jobs.columns(["laid_m2"])
-    named = (places_of(jobs.crews, crews)[:, None] == np.arange(len(crews))) * laid
-    reveals, certain = jobs.by_cut("reveal"), laid[:, 0].copy()
+    amount = jobs.amount[:, None]
+    named = (places_of(jobs.crews, crews)[:, None] == np.arange(len(crews))) * amount
+    reveals, certain = jobs.by_cut("reveal"), jobs.amount
     if FORMS[form] == "reuse":
         reused = np.isin(list(CUTS), reused_cuts())
         reveals[:, reused] = -jobs.by_cut("fillable")[:, reused]
         certain += jobs.by_cut("needed")[:, reused].sum(axis=1)
-    return np.hstack([laid, reveals, named]), certain
+    return np.hstack([amount, reveals, named]), certain
 
 
 class FormDesign(NamedTuple):
@@ -266,7 +266,7 @@ class Predictive:
     @cached_property
     def job_sd(self) -> Array:
         """The (G, n) standard deviations of one job about another, m²."""
-        growing = self.belief.spread[:, None] * self._laid_m2[None, :]
+        growing = self.belief.spread[:, None] * self.jobs.amount[None, :]
         floor = self.belief.prior.floor_m2
         return np.sqrt(floor**2 + growing**2 + np.square(self.extra_sd_m2))
 
@@ -275,7 +275,7 @@ class Predictive:
         """The (G, n) variances for crews not met before, m⁴; nothing where no crew is known."""
         crews = self.belief.crews
         unknown = (places_of(self.jobs.crews, crews) < 0) & bool(crews)
-        return np.square(self.belief.crew_sd[:, None] * self._laid_m2 * unknown)
+        return np.square(self.belief.crew_sd[:, None] * self.jobs.amount * unknown)
 
     @cached_property
     def from_allowances(self) -> Array:
@@ -293,18 +293,14 @@ class Predictive:
 
     def counts(self, gross_share: float | None = None) -> Agreement:
         """Return how each candidate's expected uses, crews as told, agree with the counts."""
-        low, high, roll = self.jobs.columns(["used_low_m2", "used_high_m2", "roll_m2"]).T
+        low, high = self.jobs.interval.T
         share = self.belief.gross_share if gross_share is None else gross_share
-        gross_sd = np.hypot(self.job_sd, self.belief.prior.gross_rolls * roll)
+        gross_sd = np.hypot(self.job_sd, self.belief.prior.gross_rolls * self.jobs.pack)
         return agreement(self.mean, self.job_sd, low, high, share, gross_sd)
 
     def gross_probability(self) -> Array:
         """Return the (n,) probability that each counted job's record is grossly wrong."""
         return self.belief.weight @ self.counts().wrong
-
-    @property
-    def _laid_m2(self) -> Array:
-        return self.jobs.columns(["laid_m2"])[:, 0]
 
 
 def predictive(belief: Belief, jobs: Takeoff, extra_sd_m2: Array | float = 0.0) -> Predictive:
@@ -330,11 +326,11 @@ def predictive(belief: Belief, jobs: Takeoff, extra_sd_m2: Array | float = 0.0) 
 def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
     precision = np.linalg.inv(belief.covariance)
     _, _, columns, certain = form
-    low, high, roll = jobs.columns(["used_low_m2", "used_high_m2", "roll_m2"]).T
+    (low, high), pack = jobs.interval.T, jobs.pack
 
     def height(at: Array, rough: float) -> Height:
-        smooth = np.hypot(sd, rough * roll)
-        gross = np.hypot(smooth, belief.prior.gross_rolls * roll)
+        smooth = np.hypot(sd, rough * pack)
+        gross = np.hypot(smooth, belief.prior.gross_rolls * pack)
         counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
         return _height(belief, precision, at, columns, counts)
 

@@ -13,6 +13,8 @@ from airstats.model.prior import Prior
 
 _MOST = 1e6
 """No number of a belief, in m², m or shares of them, comes near it."""
+_DEAREST = 1e10
+"""Above the dearest pack."""
 
 
 def belief_rows(belief: Belief) -> list[dict[str, Any]]:
@@ -91,6 +93,23 @@ def check_history(part: dict[str, Any], crew_jobs: dict[str, Any]) -> None:
     suspects = part["suspects"]
     if not isinstance(suspects, dict) or not all(map(_is_share, suspects.values())):
         raise ValueError("suspects does not give a probability for each job")
+
+
+def check_pack(name: str, shown: dict[str, Any]) -> None:
+    """Refuse numbers and texts of a material that airstats never writes.
+
+    Raises
+    ------
+    KeyError, ValueError
+        If one is missing or cannot be.
+    """
+    price = shown["pack_price"]
+    numbers = [shown[key] for key in ("mean", "sd", "low", "high", "pack", "jobs_used")]
+    numbers += [] if price is None else [price]
+    if not all(is_number(value, _DEAREST) for value in numbers) or shown["pack"] <= 0:
+        raise ValueError(f"a number of {name} cannot be")
+    if not is_texts([shown[key] for key in ("unit", "driver", "pack_unit")]):
+        raise ValueError(f"a text of {name} is none")
 
 
 def _refuse_impossible(belief: Belief) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from airstats.catalog.cut_patterns import CUTS
+from airstats.catalog.materials import MATERIALS
 
 WASTE = (0.08, 0.05)
 """Mean and sd of waste, m² a m² laid. Budgets allow 5-10 %, sites show up to 15-30 % (Soibelman,
@@ -67,3 +68,25 @@ class Prior:
     gross_share: float = GROSS_SHARE
     gross_jobs: float = GROSS_JOBS
     gross_rolls: float = GROSS_ROLLS
+
+
+MATERIAL_SPREADS = tuple(2 ** (step / 2) for step in range(-3, 4))
+"""Candidates for a material's spread, as multiples of its middle: from a third to three times."""
+MATERIAL_CREW_SD_WEIGHTS = ((0.003, 0.35), (0.02, 0.35), (0.05, 0.30))
+"""How much crews differ (sd, a share of what is counted) and how likely each is: assumptions."""
+MATERIAL_DRIFT_WEIGHTS = ((0.0, 0.5), (0.008, 0.3), (0.025, 0.2))
+"""How far an allowance wanders in a quarter (sd) and how likely each is: assumptions."""
+
+
+def material_prior(name: str) -> Prior:
+    """Return the starting belief for a material; areas stand for amounts in its unit."""
+    material = MATERIALS[name]
+    return Prior(
+        waste=material.allowance,
+        spread_nodes=tuple(round(material.spread * step, 6) for step in MATERIAL_SPREADS),
+        spread_centre=material.spread,
+        crew_sd_weights=MATERIAL_CREW_SD_WEIGHTS,
+        drift_weights=MATERIAL_DRIFT_WEIGHTS,
+        floor_m2=material.floor,
+        gross_rolls=material.gross_packs,
+    )

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,10 +14,12 @@ from airstats.base.errors import AllowancesError, RecordsError
 from airstats.base.name_matching import name_key, places_of
 from airstats.base.quarters import quarter_number, quarters_between
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.allowances import Allowances, load_allowances, unchanged
+from airstats.catalog.materials import MATERIALS
+from airstats.model.allowances import Allowances, Pack, load_allowances, unchanged, usual_pack
 from airstats.model.posterior import Belief, branch_over_drift, update_and_judge, widen
 from airstats.model.prior import Prior
 from airstats.records.reading import Records
+from airstats.takeoff.per_material import material_quantities, material_takeoff
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 
 NO_NAMES = (
@@ -27,6 +30,19 @@ SUSPECT_FROM = 0.5
 MOST_DRIFT = 1.0
 """m² a m² laid in a quarter; more than the whole sheet is no drift."""
 MOST_DEPTH_ERROR_MM = 1000.0
+NOTHING: Mapping[str, Takeoff] = {}
+
+
+class Product(NamedTuple):
+    """The sheet or another material: jobs, and what is believed of it."""
+
+    jobs: Takeoff
+    known: Allowances
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.jobs.product
 
 
 def calibrate(
@@ -38,7 +54,7 @@ def calibrate(
     drift: float | None = None,
     depth_error_mm: float = 0.0,
 ) -> Allowances:
-    """Update the allowances with finished jobs.
+    """Update the allowances of the sheet, and of every material on record, with finished jobs.
 
     Parameters
     ----------
@@ -59,7 +75,8 @@ def calibrate(
     Returns
     -------
     Allowances
-        The new allowances. Jobs counted earlier in the chain are not counted again.
+        The new allowances. Jobs counted earlier in the chain are not counted again; a job may
+        count for a material though it counted for the sheet before.
 
     Raises
     ------
@@ -87,17 +104,22 @@ def _check_numbers(drift: float, depth_error_mm: float) -> None:
 def of_the_run(steps: list[Allowances]) -> Allowances:
     """Return the last allowances, with the new jobs, late jobs and suspects of every step."""
     suspects = {job: chance for step in steps for job, chance in step.suspects.items()}
+    of_each = {
+        name: [s.materials[name] for s in steps if name in s.materials]
+        for name in steps[-1].materials
+    }
     return replace(
         steps[-1],
         new_jobs=tuple(job for step in steps for job in step.new_jobs),
         late_jobs=tuple(job for step in steps for job in step.late_jobs),
         suspects=suspects,
+        materials={name: of_the_run(own) for name, own in of_each.items()},
     )
 
 
 def run_through(jobs: Takeoff, steps: list[str], before: Allowances) -> Allowances:
     """Return `before` carried through the quarters of `steps`, with jobs or without."""
-    return of_the_run(list(_walk(jobs, steps, before, {"records": "", "previous": ""})))
+    return of_the_run(list(_walk(jobs, steps, before)))
 
 
 def calibrate_through(
@@ -116,8 +138,12 @@ def calibrate_through(
         _refuse_without_jobs(jobs, quarter)
     steps = quarters_to_do(jobs, previous, quarter)
     start = previous or unchanged(steps[0], prior)
-    sources = _sources(records, previous)
-    yield from _walk(jobs, steps, start, sources, drift, depth_error_mm)
+    others = counted_materials(records, jobs, start.materials)
+    if previous is not None and previous.coded and not records.coded:
+        raise AllowancesError(NO_NAMES)
+    made_of = previous.digest() if previous else ""
+    for now in _walk(jobs, steps, start, drift, depth_error_mm, others):
+        yield replace(now, records=records.digest, previous=made_of)
 
 
 def finished_jobs(records: Records) -> Takeoff:
@@ -140,6 +166,36 @@ def finished_jobs(records: Records) -> Takeoff:
         )
     in_order = jobs.table[kept].sort_values(["finished_on", "job_id"])
     return Takeoff(in_order.reset_index(drop=True))
+
+
+def counted_materials(
+    records: Records, jobs: Takeoff, names: Iterable[str] = ()
+) -> dict[str, Takeoff]:
+    """Return the jobs with a count of each material on record, and of those named, if any."""
+    names = {*names, *records.materials["material"]}
+    if not names:
+        return {}
+    quantities = material_quantities(jobs, records.openings)
+    counted = {
+        name: material_takeoff(jobs, quantities, records.materials, name)
+        for name in sorted(names, key=[*MATERIALS, *sorted(names)].index)
+    }
+    return {name: own.where(~np.isnan(own.told("used"))) for name, own in counted.items()}
+
+
+def learnt_materials(records: Records, allowances: Allowances) -> list[Product]:
+    """Return the counted jobs of each material that the allowances hold, and what they taught.
+
+    Parameters
+    ----------
+    records : Records
+        The finished jobs up to the quarter of the allowances.
+    allowances : Allowances
+        With their materials, of which those that `MATERIALS` no longer knows are left out.
+    """
+    known = {name: allowances.materials[name] for name in MATERIALS if name in allowances.materials}
+    counted = counted_materials(records, finished_jobs(records), known) if known else {}
+    return [Product(counted[name], own) for name, own in known.items()]
 
 
 def quarters_to_do(
@@ -171,23 +227,17 @@ def _refuse_without_jobs(jobs: Takeoff, quarter: str) -> None:
         )
 
 
-def _sources(records: Records, previous: Allowances | None) -> dict[str, str]:
-    if previous is not None and previous.coded and not records.coded:
-        raise AllowancesError(NO_NAMES)
-    return {"records": records.digest, "previous": previous.digest() if previous else ""}
-
-
 def _walk(
     jobs: Takeoff,
     steps: list[str],
     now: Allowances,
-    sources: dict[str, str],
     drift: float | None = None,
     depth_error_mm: float = 0.0,
+    others: Mapping[str, Takeoff] = NOTHING,
 ) -> Iterator[Allowances]:
     """Yield the allowances after each quarter of `steps`, each from the one before."""
     for step in steps:
-        now = _one_quarter(jobs, now, step, drift, depth_error_mm, sources)
+        now = _one_quarter(jobs, now, step, drift, depth_error_mm, others)
         yield now
 
 
@@ -195,9 +245,9 @@ def _one_quarter(
     jobs: Takeoff,
     before: Allowances,
     quarter: str,
-    drift: float | None,
-    depth_error_mm: float,
-    sources: dict[str, str],
+    drift: float | None = None,
+    depth_error_mm: float = 0.0,
+    others: Mapping[str, Takeoff] = NOTHING,
 ) -> Allowances:
     if quarters_between(before.quarter, quarter) < 0:
         raise AllowancesError(
@@ -221,8 +271,37 @@ def _one_quarter(
         crew_jobs=_crew_jobs(before.crew_jobs, new, belief.crews),
         suspects={i: float(p) for i, p in zip(ids, wrong, strict=True) if p >= SUSPECT_FROM},
         decision={},
-        records=sources["records"],
-        previous=sources["previous"],
+        records="",
+        previous="",
+        pack=_last_pack(waited, jobs, quarter),
+        materials=waited.materials | _materials(others, before, quarter),
+    )
+
+
+def _materials(
+    others: Mapping[str, Takeoff], before: Allowances, quarter: str
+) -> dict[str, Allowances]:
+    """Every material that has records, now or before, after the quarter."""
+    now = {}
+    for name, counted in others.items():
+        start = before.materials.get(name) or unchanged(before.first_quarter, product=name)
+        now[name] = _one_quarter(counted, start, quarter)
+    return {name: known for name, known in now.items() if known.job_ids}
+
+
+def _last_pack(known: Allowances, jobs: Takeoff, quarter: str) -> Pack | None:
+    """A material's pack as it was bought last, its price as it was told last."""
+    if known.pack is None:
+        return None
+    number = jobs.table["quarter"].map(quarter_number).to_numpy()
+    bought = jobs.where(number <= quarter_number(quarter))
+    price = bought.told("pack_price")
+    price = price[~np.isnan(price)]
+    pack = usual_pack(known.product) if known.product in MATERIALS else known.pack
+    return replace(
+        pack,
+        content=float(bought.pack[-1]) if len(bought) else known.pack.content,
+        price=float(price[-1]) if len(price) else known.pack.price,
     )
 
 
@@ -237,6 +316,7 @@ def carried_forward(before: Allowances, quarter: str, drift: float | None = None
         late_jobs=(),
         suspects={},
         file_digest="",
+        materials={name: carried_forward(own, quarter) for name, own in before.materials.items()},
     )
 
 

@@ -6,8 +6,7 @@ expected cost, for one job or several, the buying list, and the cut that costs l
 
 from __future__ import annotations
 
-from airstats.pricing.material_pricing import price_materials
-from airstats.pricing.newsvendor import price
+from airstats.pricing.newsvendor import price, price_materials
 from airstats.pricing.purchases import buying_list
 
 __all__ = ["buying_list", "price", "price_materials"]

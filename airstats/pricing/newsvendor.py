@@ -1,8 +1,9 @@
-"""What sheet a job will take, how many rolls that is, and how many to order."""
+"""What a job will take of sheet and other materials, how many packs that is, how many to order."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 from numbers import Real
 
@@ -11,10 +12,14 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.base.errors import AirstatsError
-from airstats.model.allowances import Allowances
+from airstats.base.quarters import quarters_between
+from airstats.catalog.materials import MATERIALS
+from airstats.model.allowances import Allowances, unchanged
 from airstats.model.normal_mixture import Mixture
 from airstats.model.posterior import predictive, widen
+from airstats.model.quarterly_update import Product
 from airstats.records.reading import Records
+from airstats.takeoff.per_material import material_quantities, material_takeoff
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 
 Array = np.ndarray
@@ -23,6 +28,19 @@ LEFTOVER_COST = 60.0
 """Cost of a roll left over: carrying, storing and the money in it. An assumption."""
 SHORT_COST = 240.0
 """Cost of a roll short: a second delivery and a stopped crew. An assumption."""
+
+SHEET_ORDERS = {
+    "expected": "expected_m2",
+    "low": "low_m2",
+    "high": "high_m2",
+    "packs_p50": "rolls_p50",
+    "packs_p80": "rolls_p80",
+    "packs_p95": "rolls_p95",
+    "order_packs": "order_rolls",
+    "chance_short": "chance_short",
+    "expected_left_over_packs": "expected_left_over_rolls",
+}
+"""The columns of an order, and what they are called for the sheet, whose packs are rolls."""
 
 
 def price(
@@ -57,12 +75,89 @@ def price(
         If a cost is not a positive number, or `quarters_ahead` is below 0.
     """
     jobs = takeoff if isinstance(takeoff, Takeoff) else take_off(takeoff)
-    return priced(jobs, allowances, leftover_cost, short_cost, quarters_ahead).orders
+    foretold = priced(jobs, allowances, leftover_cost, short_cost, quarters_ahead)
+    return foretold.orders.rename(columns=SHEET_ORDERS)
+
+
+def price_materials(
+    takeoff: Records,
+    allowances: Allowances,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    quarters_ahead: int = 1,
+) -> pd.DataFrame:
+    """Price every material of the jobs to come: amounts, packs and the order of least cost.
+
+    Parameters
+    ----------
+    takeoff : Records
+        Jobs to price; its table of materials, if any, may give packs and their prices.
+    allowances : Allowances
+        What the finished jobs taught; a material without records is priced from its prior.
+    leftover_cost, short_cost : float
+        Money for each roll of sheet left over and for each roll short; any one currency.
+    quarters_ahead : int
+        Quarters between the allowances and the jobs.
+
+    Returns
+    -------
+    DataFrame
+        One row a job and material, the sheet first: `job_id, material, unit, pack, expected, low,
+        high` (80 % interval, in the unit), `packs_p50, packs_p80, packs_p95, order_packs,
+        chance_short, expected_left_over_packs, jobs_counted` (0: priced from the prior). A job
+        that needs none of a material, or whose quantity is not told, has no row for it.
+
+    Raises
+    ------
+    AirstatsError
+        If a cost is not a positive number.
+
+    Notes
+    -----
+    For another material a pack left over and a pack short cost as much less or more as the pack
+    is cheaper or dearer than a roll of sheet. Only the ratio of the two decides an order, so that
+    every material is ordered for the same chance of running short, whatever its price.
+    """
+    parts = [
+        priced(jobs, known, leftover_cost, short_cost, quarters_ahead).orders.assign(
+            material=jobs.product,
+            unit=known.unit,
+            pack=jobs.pack,
+            jobs_counted=len(known.job_ids),
+        )
+        for jobs, known in needed_products(takeoff, allowances)
+    ]
+    table = pd.concat(parts, ignore_index=True)
+    place = pd.Index(takeoff.jobs["job_id"]).get_indexer(table["job_id"])
+    order = np.argsort(place, kind="stable")
+    columns = ["job_id", "material", "unit", "pack", *SHEET_ORDERS, "jobs_counted"]
+    return table.iloc[order][columns].reset_index(drop=True)
+
+
+def needed_products(takeoff: Records, allowances: Allowances) -> Iterator[Product]:
+    """Yield the sheet, then every other material that some job of the takeoff needs."""
+    jobs = take_off(takeoff)
+    yield Product(jobs, allowances)
+    quantities = material_quantities(jobs, takeoff.openings)
+    for name in MATERIALS:
+        known = material_known(allowances, name)
+        bought = known.pack
+        told = (bought.content, bought.price) if bought else ()
+        needed = material_takeoff(jobs, quantities, takeoff.materials, name, *told)
+        if len(needed):
+            yield Product(needed, known)
+
+
+def material_known(allowances: Allowances, name: str) -> Allowances:
+    """Return what is believed of a material, drifted to the quarter of the sheet if it is older."""
+    known = allowances.materials.get(name) or unchanged(allowances.quarter, product=name)
+    elapsed = max(quarters_between(known.quarter, allowances.quarter), 0)
+    return replace(known, belief=widen(known.belief, elapsed))
 
 
 @dataclass(frozen=True)
 class Priced:
-    """n jobs, how the sheet is distributed that each will use, and what an order costs."""
+    """n jobs, how the use of each is distributed, and what an order costs."""
 
     jobs: Takeoff
     known: Allowances
@@ -76,42 +171,37 @@ class Priced:
         """Share of needs that an order should cover."""
         return critical_share(self.leftover_cost, self.short_cost)
 
-    @property
-    def roll_m2(self) -> Array:
-        """The (n,) areas of a roll."""
-        return self.jobs.columns(["roll_m2"])[:, 0]
-
     @cached_property
-    def order_rolls(self) -> Array:
-        """The (n,) orders of least expected cost, whole rolls."""
-        return self.rolls(self.share)
+    def order_packs(self) -> Array:
+        """The (n,) orders of least expected cost, whole packs."""
+        return self.packs(self.share)
 
     @cached_property
     def orders(self) -> pd.DataFrame:
-        """The table that `price` returns."""
-        use, order = self.use, self.order_rolls
+        """One row a job: `job_id` and the columns of `SHEET_ORDERS`, in the product's unit."""
+        use, order = self.use, self.order_packs
         return pd.DataFrame(
             {
                 "job_id": self.jobs.table["job_id"],
-                "expected_m2": use.mean(),
-                "low_m2": np.maximum(use.quantile(0.1), 0),
-                "high_m2": use.quantile(0.9),
-                "rolls_p50": self.rolls(0.50),
-                "rolls_p80": self.rolls(0.80),
-                "rolls_p95": self.rolls(0.95),
-                "order_rolls": order,
-                "chance_short": 1 - use.below(order * self.roll_m2),
-                "expected_left_over_rolls": expected_left_over(use, self.roll_m2, order),
+                "expected": use.mean(),
+                "low": np.maximum(use.quantile(0.1), 0),
+                "high": use.quantile(0.9),
+                "packs_p50": self.packs(0.50),
+                "packs_p80": self.packs(0.80),
+                "packs_p95": self.packs(0.95),
+                "order_packs": order,
+                "chance_short": 1 - use.below(order * self.jobs.pack),
+                "expected_left_over_packs": expected_left_over(use, self.jobs.pack, order),
             }
         )
 
-    def rolls(self, share: float) -> Array:
-        """Return the (n,) least whole rolls that cover the need with probability `share`."""
-        return rolls_for_share(self.use, self.roll_m2, share)
+    def packs(self, share: float) -> Array:
+        """Return the (n,) least whole packs that cover the need with probability `share`."""
+        return packs_for_share(self.use, self.jobs.pack, share)
 
     def cost(self, order: Array) -> Array:
-        """Return the (n,) expected costs of ordering `order` rolls."""
-        return expected_cost(self.use, self.roll_m2, order, self.leftover_cost, self.short_cost)
+        """Return the (n,) expected costs of ordering `order` packs."""
+        return expected_cost(self.use, self.jobs.pack, order, self.leftover_cost, self.short_cost)
 
 
 def priced(
@@ -128,7 +218,7 @@ def priced(
 
 
 def predict(jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1) -> Mixture:
-    """Return the distribution of the sheet that each of n jobs will use, m².
+    """Return the distribution of what each of n jobs will use, in the unit of the product.
 
     A record's gross errors are no part of a need.
     """
@@ -152,38 +242,38 @@ def critical_share(leftover_cost: float, short_cost: float) -> float:
     return short_cost / (short_cost + leftover_cost)
 
 
-def rolls_for_share(use: Mixture, roll_m2: Array, share: float) -> Array:
-    """Return the (n,) least whole rolls that cover the need with probability `share` or more."""
+def packs_for_share(use: Mixture, pack: Array, share: float) -> Array:
+    """Return the (n,) least whole packs that cover the need with probability `share` or more."""
     enough = share - 1e-9
-    # One normal of the same mean and sd gives a first guess, commonly right or one roll off.
+    # One normal of the same mean and sd gives a first guess, commonly right or one pack off.
     reach = ndtri(np.clip(share, 1e-9, 1 - 1e-9))
-    rolls = np.maximum(np.ceil((use.mean() + reach * use.sd()) / roll_m2), 0)
+    packs = np.maximum(np.ceil((use.mean() + reach * use.sd()) / pack), 0)
     while True:
-        more = use.below(rolls * roll_m2) < enough
-        fewer = (rolls > 0) & (use.below((rolls - 1) * roll_m2) >= enough)
+        more = use.below(packs * pack) < enough
+        fewer = (packs > 0) & (use.below((packs - 1) * pack) >= enough)
         if not (more | fewer).any():
-            return rolls.astype(int)
-        rolls = rolls + more - fewer
+            return packs.astype(int)
+        packs = packs + more - fewer
 
 
-def expected_left_over(use: Mixture, roll_m2: Array, order: Array) -> Array:
-    """Return the (n,) whole rolls expected to stay unopened of `order` rolls.
+def expected_left_over(use: Mixture, pack: Array, order: Array) -> Array:
+    """Return the (n,) whole packs expected to stay unopened of `order` packs.
 
     Notes
     -----
-    E[(n - N)+] is the sum of P(N <= k) for k from 0 to n - 1, N being the rolls opened.
+    E[(n - N)+] is the sum of P(N <= k) for k from 0 to n - 1, N being the packs opened.
     """
     total = np.zeros(len(order))
-    for rolls in range(int(order.max(initial=0))):
-        total += np.where(rolls < order, use.below(rolls * roll_m2), 0.0)
+    for packs in range(int(order.max(initial=0))):
+        total += np.where(packs < order, use.below(packs * pack), 0.0)
     return total
 
 
 def expected_cost(
-    use: Mixture, roll_m2: Array, order: Array, leftover_cost: float, short_cost: float
+    use: Mixture, pack: Array, order: Array, leftover_cost: float, short_cost: float
 ) -> Array:
-    """Return the (n,) expected cost of ordering `order` rolls, in the currency of the costs."""
-    left = expected_left_over(use, roll_m2, order)
-    most = np.ceil(use.quantile(1 - 1e-9) / roll_m2).astype(int)
-    needed = most - expected_left_over(use, roll_m2, most)
+    """Return the (n,) expected cost of ordering `order` packs, in the currency of the costs."""
+    left = expected_left_over(use, pack, order)
+    most = np.ceil(use.quantile(1 - 1e-9) / pack).astype(int)
+    needed = most - expected_left_over(use, pack, most)
     return leftover_cost * left + short_cost * (needed - order + left)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.pricing.newsvendor import Priced
+from airstats.pricing.newsvendor import SHEET_ORDERS, Priced
 
 NEGLIGIBLE = 0.005
 """Chances below one in 200 are not drawn."""
@@ -17,10 +17,10 @@ def order_costs(priced: Priced) -> pd.DataFrame:
     The costs stand in `cost_fewer, cost_order, cost_more`, money a job.
     """
     costs = {
-        name: priced.cost(np.maximum(priced.order_rolls + step, 0))
+        name: priced.cost(np.maximum(priced.order_packs + step, 0))
         for name, step in (("cost_fewer", -1), ("cost_order", 0), ("cost_more", 1))
     }
-    return priced.orders.assign(**costs)
+    return priced.orders.rename(columns=SHEET_ORDERS).assign(**costs)
 
 
 def roll_chances(priced: Priced, negligible: float = NEGLIGIBLE) -> pd.DataFrame:
@@ -28,7 +28,7 @@ def roll_chances(priced: Priced, negligible: float = NEGLIGIBLE) -> pd.DataFrame
 
     Chances below `negligible` are left out.
     """
-    use, roll_m2 = priced.use, priced.roll_m2
+    use, roll_m2 = priced.use, priced.jobs.pack
     most = int(np.ceil((use.quantile(1 - 1e-6) / roll_m2).max(initial=1)))
     below = np.array([use.below(k * roll_m2) for k in range(most + 1)])
     below[0] = 0.0

@@ -25,7 +25,7 @@ DRAWS = 50_000
 SEED = 20
 
 
-def drawn_rolls(
+def drawn_packs(
     jobs: Takeoff,
     allowances: Allowances,
     quarters_ahead: int = 1,
@@ -50,7 +50,7 @@ def drawn_rolls(
     known = admit_crews(belief, jobs.crews) if belief.crews else belief
     counts = _shares(belief.weight, draws)
     use = np.concatenate(list(_uses(predictive(known, jobs), counts, random)))
-    return np.maximum(np.ceil(use / jobs.columns(["roll_m2"])[:, 0] - 1e-9), 0).astype(int)
+    return np.maximum(np.ceil(use / jobs.pack - 1e-9), 0).astype(int)
 
 
 def pooled_orders(priced: Priced) -> pd.DataFrame:
@@ -75,12 +75,12 @@ def pooled_orders(priced: Priced) -> pd.DataFrame:
     Pooling lowers the cost the more, the less the needs rise and fall together (Eppen 1979,
     Management Science 25).
     """
-    orders = priced.order_rolls
+    orders = priced.order_packs
     costs, rolls = priced.cost(orders), _drawn(priced)
     rows = []
     for size, chosen in roll_sizes(priced.jobs):
         total = rolls[:, chosen].sum(axis=1)
-        pooled = least_rolls(total, priced.share)
+        pooled = least_packs(total, priced.share)
         cost = cost_of(total, pooled, priced.leftover_cost, priced.short_cost)
         single, single_cost = int(orders[chosen].sum()), float(costs[chosen].sum())
         rows.append(
@@ -93,8 +93,8 @@ def pooled_orders(priced: Priced) -> pd.DataFrame:
                 "single_cost": single_cost,
                 "pooled_cost": cost,
                 "saved_cost": single_cost - cost,
-                "from_rolls": least_rolls(total, 0.1),
-                "to_rolls": least_rolls(total, 0.9),
+                "from_rolls": least_packs(total, 0.1),
+                "to_rolls": least_packs(total, 0.9),
                 "chance_short": float(np.mean(total > pooled)),
             }
         )
@@ -120,7 +120,7 @@ def pooled_chances(priced: Priced) -> pd.DataFrame:
 
 
 def _drawn(priced: Priced) -> Array:
-    return drawn_rolls(priced.jobs, priced.known, priced.quarters_ahead)
+    return drawn_packs(priced.jobs, priced.known, priced.quarters_ahead)
 
 
 def roll_sizes(jobs: Takeoff) -> Iterator[tuple[str, Array]]:
@@ -130,7 +130,7 @@ def roll_sizes(jobs: Takeoff) -> Iterator[tuple[str, Array]]:
         yield f"{width:g}\u00a0×\u00a0{length:g}\u00a0m", (sizes == (width, length)).all(axis=1)
 
 
-def least_rolls(total: Array, share: float) -> int:
+def least_packs(total: Array, share: float) -> int:
     """Return the least whole rolls that are enough in this share of the (draws,) cases."""
     return int(np.quantile(total, share, method="inverted_cdf"))
 

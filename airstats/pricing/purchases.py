@@ -13,14 +13,15 @@ import numpy as np
 import pandas as pd
 
 from airstats.model.allowances import Allowances
-from airstats.pricing.material_pricing import Need, material_needs
+from airstats.model.quarterly_update import Product
 from airstats.pricing.newsvendor import (
     LEFTOVER_COST,
     SHORT_COST,
     critical_share,
+    needed_products,
     priced,
 )
-from airstats.pricing.pooled_order import drawn_rolls, least_rolls
+from airstats.pricing.pooled_order import drawn_packs, least_packs
 from airstats.records.reading import Records
 
 
@@ -61,41 +62,41 @@ def buying_list(
     critical_share(leftover_cost, short_cost)
     rows = [
         _row(part, (leftover_cost, short_cost), quarters_ahead)
-        for need in material_needs(takeoff, allowances)
-        for part in _by_pack(need)
+        for product in needed_products(takeoff, allowances)
+        for part in _by_pack(product)
     ]
     return pd.DataFrame(rows)
 
 
-def _by_pack(need: Need) -> Iterator[Need]:
+def _by_pack(product: Product) -> Iterator[Product]:
     """Packs of different sizes are different goods: a row each."""
-    pack = need.jobs.table["roll_m2"].to_numpy(dtype=float)
-    for size in np.unique(pack):
-        chosen = pack == size
-        yield need._replace(jobs=need.jobs.where(chosen), pack_price=need.pack_price[chosen])
+    for size in np.unique(product.jobs.pack):
+        yield product._replace(jobs=product.jobs.where(product.jobs.pack == size))
 
 
-def _row(need: Need, costs: tuple[float, float], quarters_ahead: int) -> dict[str, object]:
-    foretold = priced(need.jobs, need.known, *costs, quarters_ahead)
-    total = drawn_rolls(need.jobs, need.known, quarters_ahead).sum(axis=1)
-    order = least_rolls(total, foretold.share)
+def _row(product: Product, costs: tuple[float, float], quarters_ahead: int) -> dict[str, object]:
+    jobs, known = product
+    foretold = priced(jobs, known, *costs, quarters_ahead)
+    total = drawn_packs(jobs, known, quarters_ahead).sum(axis=1)
+    order = least_packs(total, foretold.share)
     left = float(np.maximum(order - total, 0).mean())
-    told = need.pack_price[~np.isnan(need.pack_price)]
+    told = jobs.told("pack_price")
+    told = told[~np.isnan(told)]
     cost = round(float(told.mean()), 4) if len(told) else np.nan
     return {
-        "material": need.material,
-        "unit": need.unit,
-        "pack": float(foretold.roll_m2[0]),
-        "jobs": len(need.jobs),
+        "material": product.name,
+        "unit": known.unit,
+        "pack": float(jobs.pack[0]),
+        "jobs": len(jobs),
         "expected": float(foretold.use.mean().sum()),
-        "low_packs": least_rolls(total, 0.1),
-        "high_packs": least_rolls(total, 0.9),
+        "low_packs": least_packs(total, 0.1),
+        "high_packs": least_packs(total, 0.9),
         "order_packs": order,
-        "packs_job_by_job": int(foretold.order_rolls.sum()),
+        "packs_job_by_job": int(foretold.order_packs.sum()),
         "chance_short": float(np.mean(total > order)),
         "expected_left_over_packs": left,
         "pack_price": cost,
         "order_money": order * cost,
         "left_over_money": left * cost,
-        "jobs_counted": len(need.known.job_ids),
+        "jobs_counted": len(known.job_ids),
     }

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import pandas as pd
 
-from airstats.analysis.material_jobs import MaterialJobs, material_jobs
 from airstats.analysis.regressions import material_regression
 from airstats.backtests.forecast_checks import short_of
 from airstats.backtests.material_look_back import PACK_RULES, look_back_at_packs, packs_summary
 from airstats.base.number_text import chance, counted, listed, number
 from airstats.catalog.materials import MATERIALS
-from airstats.model.allowances import Allowances
-from airstats.model.material_calibration import learnt, material_table
+from airstats.model.allowances import Allowances, material_table
+from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
@@ -25,7 +24,7 @@ def evidence_section(
     now = materials_now(desk)
     if not now.materials:
         return ()
-    counts = list(material_jobs(desk.records, now))
+    counts = learnt_materials(desk.records, now)
     table = _allowances(counts, now)
     return (
         Words(f"## The other materials\n\n{_method()} {_compared(table)}{_wrong(now)}"),
@@ -48,14 +47,14 @@ def _method() -> str:
     )
 
 
-def _allowances(counts: list[MaterialJobs], now: Allowances) -> pd.DataFrame:
+def _allowances(counts: list[Product], now: Allowances) -> pd.DataFrame:
     rows = []
     for one in counts:
         material, known = MATERIALS[one.name], material_table(now).loc[one.name]
         told = {
             "material": one.name,
             "driver": material.driver,
-            "jobs": len(learnt(now.materials[one.name]).job_ids),
+            "jobs": len(one.known.job_ids),
             "prior": f"{material.allowance[0]:g} ± {material.allowance[1]:g}",
             "reason": material.reason,
         }
@@ -79,17 +78,17 @@ def _wrong(now: Allowances) -> str:
     """The records of these quarters that the calibration holds for likely wrong."""
     named = [
         f"{name} of {job} ({chance(likely)})"
-        for name, block in now.materials.items()
-        for job, likely in block["chain"]["suspects"].items()
+        for name, known in now.materials.items()
+        for job, likely in known.suspects.items()
     ]
     if not named:
         return " No record is likely wrong."
     return f" Likely wrong: {listed(named)}; such a record counts little, by itself."
 
 
-def _back_tests(counts: list[MaterialJobs], leftover_cost: float, short_cost: float) -> Section:
+def _back_tests(counts: list[Product], leftover_cost: float, short_cost: float) -> Section:
     """Sentence and table of the back-test; one sentence where no material allows one."""
-    found = {one.name: look_back_at_packs(one, leftover_cost, short_cost) for one in counts}
+    found = {one.name: look_back_at_packs(one.jobs, leftover_cost, short_cost) for one in counts}
     known = {name: table for name, table in found.items() if len(table)}
     if not known:
         return (Words("No back-test of packs: no material has counts in two quarters or more."),)

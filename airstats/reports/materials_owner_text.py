@@ -7,19 +7,21 @@ import pandas as pd
 from airstats.analysis.material_jobs import (
     MATERIAL_CAUSE_WORDS,
     MATERIAL_NET,
-    MaterialJobs,
-    material_jobs,
+    estimated_jobs,
     material_overrun,
     material_split,
-    material_table,
+    overrun_by_cause,
+    overrun_units,
     price_follows_count,
 )
-from airstats.analysis.overrun_split import overrun_table
+from airstats.analysis.overrun_split import overrun_packs
 from airstats.base.number_text import counted, give_or_take, number
+from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.materials_charts import material_causes
 from airstats.reports.materials_text import materials_now
+from airstats.takeoff.sheet_quantities import Takeoff
 
 HEADING = "## Tape, corners and the rest"
 COUNTED_WORDS = {
@@ -36,10 +38,11 @@ COLUMNS = (
 
 def owner_section(desk: Desk) -> Section:
     """Return how far each material ran over, and why; nothing for a firm that keeps none."""
-    kept = [one for one in material_jobs(desk.records, materials_now(desk)) if len(one.priced())]
+    every = learnt_materials(desk.records, materials_now(desk))
+    kept = [one for one in every if len(estimated_jobs(one.jobs))]
     if not kept:
         return ()
-    table = pd.concat([material_table(one) for one in kept], ignore_index=True)
+    table = pd.concat([overrun_by_cause(one) for one in kept], ignore_index=True)
     said = "\n\n".join(overrun_words(one) for one in kept)
     worded = table.assign(cause=table["cause"].map(MATERIAL_CAUSE_WORDS))
     shown = " ".join(name for name in COLUMNS if table[name].notna().any())
@@ -50,15 +53,16 @@ def owner_section(desk: Desk) -> Section:
     )
 
 
-def overrun_words(one: MaterialJobs) -> str:
+def overrun_words(one: Product) -> str:
     """Say how far one material ran over, and the main reason if one is sure."""
-    over = overrun_table(one.priced())["overrun_rolls"].sum()
+    priced = estimated_jobs(one.jobs)
+    over = overrun_packs(priced).sum()
     way = "more" if over >= 0 else "fewer"
     start = (
         f"**{one.name.capitalize()}: {_packs(abs(over))} {way} than priced over"
-        f" {counted(len(one.priced()), 'job')}{_worth(one)}.**"
+        f" {counted(len(priced), 'job')}{_worth(priced)}.**"
     )
-    likely = material_overrun(one)
+    likely = material_overrun(one.jobs)
     if likely["low"] <= 0 <= likely["high"]:
         return f"{start} Nothing to find: that is no more than chance makes."
     if over < 0:
@@ -66,7 +70,7 @@ def overrun_words(one: MaterialJobs) -> str:
     return f"{start} {_reason(one)}"
 
 
-def _reason(one: MaterialJobs) -> str:
+def _reason(one: Product) -> str:
     """The largest sure cause as a sentence."""
     causes = material_split(one).set_index("cause")
     missing, waste = (row for _, row in causes.loc[["not_counted", "waste"]].iterrows())
@@ -89,9 +93,9 @@ def _reason(one: MaterialJobs) -> str:
     return f"The main part is unexplained: {amount}."
 
 
-def _uncounted(one: MaterialJobs, amount: str) -> str:
+def _uncounted(one: Product, amount: str) -> str:
     what = COUNTED_WORDS.get(one.name, f"the {one.name}")
-    if price_follows_count(one):
+    if price_follows_count(one.jobs):
         return f"The main reason: the price held too little for {what}; {amount} were left out."
     return f"Nobody counts {what}: the price does not follow their number and left out {amount}."
 
@@ -106,8 +110,8 @@ def _packs(value: float) -> str:
     return f"{number(value, digits)} pack{'' if value == 1 else 's'}"
 
 
-def _worth(one: MaterialJobs) -> str:
-    if "money" not in one.units():
+def _worth(priced: Takeoff) -> str:
+    if "money" not in overrun_units(priced):
         return " (no pack_price in the records, so no money)"
-    money = overrun_table(one.priced())["overrun_money"].sum()
+    money = (overrun_packs(priced) * priced.told("pack_price")).sum()
     return f", about {number(abs(money), 0)} of your money"

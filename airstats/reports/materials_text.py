@@ -13,9 +13,8 @@ from airstats.base.number_text import listed, percent
 from airstats.catalog.materials import SHEET
 from airstats.model.allowances import Allowances
 from airstats.model.decisions import KEEP
-from airstats.model.material_calibration import material_suspects, materials_carried_forward
-from airstats.model.quarterly import with_materials
-from airstats.pricing.material_pricing import price_materials
+from airstats.model.quarterly_update import of_the_run
+from airstats.pricing.newsvendor import price_materials
 from airstats.pricing.purchases import buying_list
 from airstats.reports.buying_text import headline, unlearnt
 from airstats.reports.desk import Desk
@@ -27,10 +26,9 @@ def materials_now(desk: Desk) -> Allowances:
 
     Where the quarter's new values were not accepted, the materials too stay as they were.
     """
-    if desk.now.decision.get("decision") == KEEP and desk.before:
-        kept = with_materials(desk.before, desk.records, desk.previous).materials
-        return replace(desk.now, materials=materials_carried_forward(kept, desk.quarter))
-    return with_materials(desk.now, desk.records, desk.previous)
+    if desk.now.decision.get("decision") == KEEP:
+        return desk.now
+    return replace(desk.now, materials=of_the_run(list(desk.chain)).materials)
 
 
 def update_section(desk: Desk) -> Section:
@@ -38,12 +36,15 @@ def update_section(desk: Desk) -> Section:
     now = materials_now(desk)
     if not now.materials:
         return ()
-    before = with_materials(desk.before, desk.records, desk.previous) if desk.before else None
-    table = material_comparison(desk.records, before, now)
+    table = material_comparison(desk.records, desk.before, now)
     verdicts = table.groupby("verdict", sort=False)["allowance"].agg(list)
     said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
     said = said[:1].upper() + said[1:]
-    look = [f"{name} of {job} ({percent(chance)})" for name, job, chance in material_suspects(now)]
+    look = [
+        f"{name} of {job} ({percent(chance)})"
+        for name, known in now.materials.items()
+        for job, chance in known.suspects.items()
+    ]
     doubt = (
         f" Look at {listed(look)}: in brackets the chance that the record is wrong." if look else ""
     )

@@ -20,7 +20,6 @@ from airstats.base.name_matching import name_key
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances
 from airstats.model.posterior import Belief
-from airstats.model.posterior_file import belief_of, belief_rows
 from airstats.model.quarterly_update import NO_NAMES
 from airstats.records.raw_table import ADDED_COLUMNS, COLUMNS
 from airstats.records.reading import CODED, Records
@@ -138,7 +137,7 @@ def coded_allowances(allowances: Allowances, codes: Codes) -> Allowances:
         suspects=_coded_keys(allowances.suspects, "job_id", codes),
         records=f"{CODED}{allowances.records}",
         decision=_coded_decision(allowances.decision, codes),
-        materials={name: _coded_block(b, codes) for name, b in allowances.materials.items()},
+        materials={name: coded_allowances(m, codes) for name, m in allowances.materials.items()},
     )
 
 
@@ -153,20 +152,6 @@ def _coded_belief(belief: Belief, codes: Codes) -> Belief:
         covariance=belief.covariance[:, place][:, :, place],
         crews=tuple(crews[k] for k in order),
     )
-
-
-def _coded_block(block: dict[str, Any], codes: Codes) -> dict[str, Any]:
-    """A material's part of the allowances, with codes."""
-    chain = block["chain"]
-    belief = belief_of(block["candidates"], tuple(chain["crews"]), chain)
-    lists = ("job_ids", "new_jobs", "late_jobs")
-    coded: dict[str, Any] = {n: list(_coded_jobs(chain[n], codes)) for n in lists}
-    coded |= {
-        "crews": _coded_keys(chain["crews"], "crew", codes),
-        "suspects": _coded_keys(chain["suspects"], "job_id", codes),
-    }
-    rows = belief_rows(_coded_belief(belief, codes))
-    return {"shown": block["shown"], "chain": chain | coded, "candidates": rows}
 
 
 def _coded_jobs(ids: Iterable[str], codes: Codes) -> tuple[str, ...]:
@@ -240,13 +225,11 @@ def _tables(records: Records) -> tuple[pd.DataFrame, ...]:
 def _previous_names(previous: Allowances | None, column: str) -> Iterable[str]:
     if previous is None:
         return ()
-    chains = [block["chain"] for block in previous.materials.values()]
+    products = (previous, *previous.materials.values())
     if column == "job_id":
         waiting = previous.decision.get("waiting", ())
-        counted = [job for chain in chains for job in (*chain["job_ids"], *chain["suspects"])]
-        return [*previous.job_ids, *previous.suspects, *waiting, *counted]
-    crews = [*previous.belief.crews, *(crew for chain in chains for crew in chain["crews"])]
-    return crews if column == "crew" else ()
+        return [*waiting, *(job for one in products for job in (*one.job_ids, *one.suspects))]
+    return [crew for one in products for crew in one.belief.crews] if column == "crew" else ()
 
 
 def _numbered(letter: str, names: list[str]) -> dict[str, str]:

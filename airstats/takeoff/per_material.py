@@ -7,11 +7,11 @@ import pandas as pd
 
 from airstats.catalog.corner_methods import CORNER_METHODS, CORNERS, USUAL_METHOD
 from airstats.catalog.cut_patterns import CUTS
-from airstats.catalog.materials import PRETAPED_SHARE
+from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
 from airstats.geometry.cutting_rules import Practice
 from airstats.records.cell_values import cells_of, read_numbers
 from airstats.takeoff.opening_quantities import opening_quantities
-from airstats.takeoff.sheet_quantities import Takeoff
+from airstats.takeoff.sheet_quantities import Takeoff, used_interval
 
 
 def material_quantities(
@@ -81,6 +81,44 @@ def driver_quantity(jobs: Takeoff, quantities: pd.DataFrame, driver: str) -> np.
     return values.to_numpy(dtype=float)
 
 
+def material_takeoff(
+    jobs: Takeoff,
+    quantities: pd.DataFrame,
+    rows: pd.DataFrame,
+    name: str,
+    pack: float | None = None,
+    pack_price: float | None = None,
+) -> Takeoff:
+    """Return those of n jobs that need a material; none of a material that is not known.
+
+    Parameters
+    ----------
+    jobs, quantities : Takeoff, DataFrame
+        n jobs, and their `material_quantities`.
+    rows : DataFrame
+        The records' table of materials: packs, prices, estimates and counts of jobs.
+    name : str
+        The material.
+    pack, pack_price : float, optional
+        What a pack holds, and its price, where the rows do not say.
+    """
+    own = rows[rows["material"] == name].set_index("job_id").reindex(jobs.table["job_id"])
+    numbers = own[["pack", "pack_price", "estimated", "used"]].astype(float)
+    material = MATERIALS.get(name)
+    packs = numbers["pack"].fillna(pack or (material.pack if material else 1.0))
+    ends = used_interval(numbers["used"], own["counted"])
+    table = numbers.assign(
+        amount=driver_quantity(jobs, quantities, material.driver) if material else np.nan,
+        pack=packs,
+        pack_price=numbers["pack_price"].fillna(np.nan if pack_price is None else pack_price),
+        low=ends[0] * packs,
+        high=ends[1] * packs,
+    )
+    table = table.assign(bare=table["amount"]).reset_index(drop=True)
+    named = jobs.table[[column for column in _OF_A_JOB if column in jobs.table]]
+    return Takeoff(named.join(table), name).where(table["amount"] > 0)
+
+
 def corner_choice(corners: float) -> pd.DataFrame:
     """Compare the ways to close some corners, index the method.
 
@@ -123,6 +161,7 @@ def _opening_sums(jobs: Takeoff, openings: pd.DataFrame, practice: Practice) -> 
 
 
 SIZES = ("width_mm", "height_mm")
+_OF_A_JOB = ("job_id", "quarter", "crew")
 
 
 def _column(jobs: Takeoff, name: str, usual: str) -> pd.Series:

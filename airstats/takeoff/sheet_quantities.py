@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
+from airstats.catalog.materials import SHEET
 from airstats.geometry.cutting_rules import Practice
 from airstats.records.reading import Records
 from airstats.takeoff.opening_quantities import opening_quantities
 
-HALF_WIDTH_ROLLS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
-"""How far, in rolls, the true use may lie either side of a count that is not whole rolls."""
+HALF_WIDTH_PACKS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
+"""How far, in packs, the true use may lie either side of a count that is not whole rolls."""
 
 SUMMED = ("reveal", "needed", "fillable")
 """What is added up over a job's openings of one cut."""
+
+SHEET_COLUMNS = {
+    "amount": "laid_m2",
+    "bare": "net_surface_m2",
+    "pack": "roll_m2",
+    "pack_price": "roll_price",
+    "low": "used_low_m2",
+    "high": "used_high_m2",
+    "estimated": "estimated_rolls",
+    "used": "used_rolls",
+}
+"""What is counted of every product: its name, and the column of it for the sheet."""
 
 WHOLE = 1e9
 """A job's openings are added up in whole parts of this, a m² or a m: a thousandth of a mm²."""
@@ -24,13 +37,15 @@ WHOLE = 1e9
 
 @dataclass(frozen=True)
 class Takeoff:
-    """The quantities of n jobs, ready for calibration or pricing.
+    """The quantities of one product for n jobs, ready for calibration or pricing.
 
-    `table` holds one row a job (see `take_off`); `crews` their crews, "" where none is named;
-    `notes` what is to be said of the data.
+    `table` holds one row a job: see `take_off` for the sheet, `material_takeoff` for another
+    product, whose columns bear the names of `SHEET_COLUMNS`. `notes` is what is to be said of the
+    data.
     """
 
     table: pd.DataFrame
+    product: str = SHEET
     notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
@@ -41,17 +56,41 @@ class Takeoff:
         """The (n,) names of the crews, "" where none is named."""
         return self.table["crew"].to_numpy(dtype=str)
 
+    @property
+    def amount(self) -> np.ndarray:
+        """The (n,) counted quantities, in the product's unit: laid sheet, metres of joint."""
+        return self.told("amount")
+
+    @property
+    def pack(self) -> np.ndarray:
+        """The (n,) contents of a pack, in the product's unit: of a roll for the sheet."""
+        return self.told("pack")
+
+    @property
+    def interval(self) -> np.ndarray:
+        """The (n, 2) ends of what was used by the count, in the product's unit."""
+        return np.column_stack([self.told("low"), self.told("high")])
+
+    def told(self, name: str) -> np.ndarray:
+        """Return the (n,) numbers of one of `SHEET_COLUMNS`; "used" and "estimated" in packs."""
+        column = SHEET_COLUMNS[name] if self.product == SHEET else name
+        if name == "pack_price" and column not in self.table:
+            return np.full(len(self), np.nan)
+        return self.columns([column])[:, 0]
+
     def columns(self, names: list[str]) -> np.ndarray:
         """Return the named columns as an (n, len(names)) array."""
         return np.column_stack([self.table[name].to_numpy(dtype=float) for name in names])
 
     def by_cut(self, quantity: str, unit: str = "m2") -> np.ndarray:
-        """Return a quantity such as "reveal" or "needed" as an (n, cuts) array."""
+        """Return a quantity such as "reveal" or "needed" as (n, cuts); only sheet has any."""
+        if self.product != SHEET:
+            return np.zeros((len(self), len(CUTS)))
         return self.columns([f"{quantity}_{cut}_{unit}" for cut in CUTS])
 
     def where(self, keep: pd.Series | np.ndarray) -> Takeoff:
         """Return the jobs for which `keep` is true, or whose places it lists."""
-        return Takeoff(self.table.iloc[np.asarray(keep)].reset_index(drop=True))
+        return replace(self, table=self.table.iloc[np.asarray(keep)].reset_index(drop=True))
 
 
 def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
@@ -98,16 +137,16 @@ def by_quantity(jobs: Takeoff, extra_sd_m2: np.ndarray) -> np.ndarray:
     Sums over the jobs then round alike however rows and names stand.
     """
     quantities = [jobs.by_cut(name) for name in SUMMED]
-    quantities.append(jobs.columns(["used_low_m2", "used_high_m2", "roll_m2", "laid_m2"]))
+    quantities.append(np.column_stack([jobs.interval, jobs.pack, jobs.amount]))
     return np.lexsort((jobs.crews, extra_sd_m2, *np.hstack(quantities).T))
 
 
-def used_interval(used_rolls: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Series]:
-    """Return the least and most rolls that a count can stand for, by how it was counted."""
-    half_width = counted.map(HALF_WIDTH_ROLLS).astype(float)
+def used_interval(used: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Return the least and most packs that a count can stand for, by how it was counted."""
+    half_width = counted.map(HALF_WIDTH_PACKS).astype(float)
     opened = counted.eq("opened")
-    low = (used_rolls - half_width).mask(opened, used_rolls - 1)
-    return low.clip(lower=0), (used_rolls + half_width).mask(opened, used_rolls)
+    low = (used - half_width).mask(opened, used - 1)
+    return low.clip(lower=0), (used + half_width).mask(opened, used)
 
 
 def _opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, practice: Practice) -> pd.DataFrame:

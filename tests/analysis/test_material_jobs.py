@@ -9,16 +9,16 @@ from airstats.analysis.material_jobs import (
     MATERIAL_CAUSE_WORDS,
     MATERIAL_CAUSES,
     MATERIAL_NET,
+    estimated_jobs,
     material_comparison,
-    material_jobs,
     material_split,
-    material_table,
+    overrun_by_cause,
+    overrun_units,
     price_follows_count,
 )
 from airstats.analysis.overrun_split import each_cause
 from airstats.analysis.overrun_views import OVERRUN
-from airstats.model.quarterly import calibrate
-from airstats.takeoff.sheet_quantities import Takeoff
+from airstats.model.quarterly_update import calibrate, learnt_materials
 from tests.invented import firm
 
 PRICED = {"frame tape": 2.0, "corner pieces": 9.0}
@@ -48,13 +48,13 @@ def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
     """Packs of two prices: the money is that of each job's own packs."""
     rows = RECORDS.materials
     dear = replace(RECORDS, materials=rows.assign(pack_price=12.0 + (rows.index % 2) * 5.0))
-    one = {m.name: m for m in material_jobs(dear, NOW)}[name]
+    one = {m.name: m for m in learnt_materials(dear, NOW)}[name]
     own = dear.materials[dear.materials["material"].eq(name)]
     over = own["used"] - own["estimated"]
-    assert len(one.priced().table) == len(own) == 32
+    assert len(estimated_jobs(one.jobs).table) == len(own) == 32
     for causes in (MATERIAL_CAUSES, MATERIAL_NET):
         assert material_split(one, causes=causes)["mean"].sum() == pytest.approx(over.sum())
-    table = material_table(one).set_index("cause")
+    table = overrun_by_cause(one).set_index("cause")
     for unit, whole in (("packs", over.sum()), ("money", (over * own["pack_price"]).sum())):
         assert table.loc[OVERRUN, f"mean_{unit}"] == pytest.approx(whole)
         assert table.drop(OVERRUN)[f"mean_{unit}"].sum() == pytest.approx(whole, abs=1e-9)
@@ -64,26 +64,25 @@ def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
 
 def test_jobs_without_estimate_or_price_or_materials_have_none():
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(pack_price=np.nan))
-    for one in material_jobs(unpriced, NOW):
-        assert one.units() == ("rolls",)
-        table = material_table(one)
+    for one in learnt_materials(unpriced, NOW):
+        assert overrun_units(one.jobs) == ("packs",)
+        table = overrun_by_cause(one)
         assert table["mean_money"].isna().all()
         assert table["mean_packs"].notna().all()
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(estimated=np.nan))
-    assert [len(one.priced()) for one in material_jobs(unpriced, NOW)] == [0, 0]
+    assert [len(estimated_jobs(one.jobs)) for one in learnt_materials(unpriced, NOW)] == [0, 0]
     records = firm(jobs=8)
-    assert list(material_jobs(records, calibrate(records))) == []
+    assert learnt_materials(records, calibrate(records)) == []
     assert material_comparison(records, None, calibrate(records)).empty
 
 
 def test_a_price_follows_the_count_or_does_not():
-    one = next(material_jobs(RECORDS, NOW))
-    laid = one.jobs.table["laid_m2"]
-    for estimated, follows in ((0.0, False), (2.0, False), (laid / 50, True), (-laid, False)):
-        told = replace(one, jobs=Takeoff(one.jobs.table.assign(estimated_rolls=estimated)))
+    one = learnt_materials(RECORDS, NOW)[0]
+    table, amount = one.jobs.table, one.jobs.table["amount"]
+    for estimated, follows in ((0.0, False), (2.0, False), (amount / 50, True), (-amount, False)):
+        told = replace(one.jobs, table=table.assign(estimated=estimated))
         assert price_follows_count(told) is follows
-    few = Takeoff(one.jobs.table.head(3).assign(estimated_rolls=2.0))
-    assert price_follows_count(replace(one, jobs=few))
+    assert price_follows_count(replace(one.jobs, table=table.head(3).assign(estimated=2.0)))
 
 
 @pytest.mark.parametrize(
@@ -99,17 +98,17 @@ def test_a_price_follows_the_count_or_does_not():
 def test_a_price_follows_the_count_from_one_chance_in_twenty_on_and_from_six_jobs_on(
     ranks, follows
 ):
-    one = next(material_jobs(RECORDS, NOW))
+    one = learnt_materials(RECORDS, NOW)[0]
     table = one.jobs.table.head(len(ranks))
-    told = table.assign(laid_m2=np.arange(1.0, len(ranks) + 1), estimated_rolls=ranks)
-    assert price_follows_count(replace(one, jobs=Takeoff(told))) is follows
+    told = table.assign(amount=np.arange(1.0, len(ranks) + 1), estimated=ranks)
+    assert price_follows_count(replace(one.jobs, table=told)) is follows
 
 
 def test_what_nobody_counted_and_the_usual_rate_stand_apart():
     """Frame tape: 2 packs priced a job; the rest of the counted metres was not."""
-    one = next(m for m in material_jobs(RECORDS, NOW) if m.name == "frame tape")
+    one = next(m for m in learnt_materials(RECORDS, NOW) if m.name == "frame tape")
     split = material_split(one).set_index("cause")
-    counted = one.jobs.table["laid_m2"].sum() / 25
+    counted = one.jobs.amount.sum() / 25
     assert split.loc["not_counted", "mean"] == pytest.approx(counted - 2 * 32, abs=0.5 * 32 + 0.1)
     low, high = split.loc["waste", ["low", "high"]]
     assert low < 0.3 * counted < high

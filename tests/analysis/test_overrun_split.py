@@ -117,7 +117,7 @@ def test_more_reveal_use_is_put_down_to_reveals():
 
 
 def test_an_unknown_unit_is_refused_and_without_prices_there_is_no_money(firm):
-    with pytest.raises(AirstatsError, match="use rolls, m2 or money"):
+    with pytest.raises(AirstatsError, match="use rolls, packs, m2 or money"):
         split_overrun(*firm, unit="feet")
     table = overrun_table(Takeoff(firm[0].table.drop(columns="roll_price")))
     assert table["overrun_money"].isna().all()

@@ -3,18 +3,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from airstats.analysis.material_jobs import material_jobs
 from airstats.backtests.material_look_back import look_back_at_packs, packs_summary
+from airstats.model.quarterly_update import learnt_materials
 from airstats.reports.desk import lay_out
 from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_text import materials_now
-from airstats.takeoff.sheet_quantities import Takeoff
 from tests.invented import firm
 
 
 def jobs_of(records):
     desk = lay_out(records)
-    return next(material_jobs(desk.records, materials_now(desk)))
+    return learnt_materials(desk.records, materials_now(desk))[0].jobs
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +59,7 @@ def test_packs_are_whole_packs_and_any_part_of_one_is_opened(tape):
     expected = dict(zip(table["job_id"], [3, 4, 4, 4] * 12, strict=True))
     for name in ("needed_packs", "estimated_packs"):
         assert found[name].to_dict() == {job: expected[job] for job in found.index}
-    amount = jobs.jobs.table.set_index("job_id").loc[found.index, "laid_m2"]
+    amount = jobs.table.set_index("job_id").loc[found.index, "amount"]
     # A flat tenth on top, in packs of 25 m; the least whole number that holds it.
     assert ((found["flat_packs"] - 1) * 25 < amount * 1.1).all()
     assert (amount * 1.1 <= found["flat_packs"] * 25).all()
@@ -73,9 +72,9 @@ def test_quarters_without_counts_leave_the_next_one_less_sure(tape):
     )
     apart = replace(tape, materials=tape.materials[rows])
     waited = jobs_of(apart)
-    table = waited.jobs.table
+    table = waited.table
     at_once = table.assign(quarter=table["quarter"].replace("2025Q4", "2025Q2"))
-    far, soon = map(look_back_at_packs, (waited, replace(waited, jobs=Takeoff(at_once))))
+    far, soon = map(look_back_at_packs, (waited, replace(waited, table=at_once)))
     np.testing.assert_allclose(far["expected"], soon["expected"])
     sure = far["airstats_packs"].eq(soon["airstats_packs"])
     assert (far["chance_short"] > soon["chance_short"])[sure].all()

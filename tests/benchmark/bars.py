@@ -11,7 +11,7 @@ from scipy.stats import norm
 
 from airstats.backtests.rolling import PERCENTS, pinball
 from airstats.model.quarterly_update import calibrate
-from airstats.pricing.newsvendor import predict, price, rolls_for_share
+from airstats.pricing.newsvendor import packs_for_share, predict, price
 from airstats.takeoff.sheet_quantities import take_off
 from tests.benchmark import runs
 from tests.benchmark.worlds import ROLL_M2, WORLDS, invent_firm, resize
@@ -63,7 +63,7 @@ def one_firm(world, seed):
             "stated_short": orders["chance_short"].mean(),
             "gross_found": found(learnt, firm),
             "reuse_form": learnt.form_weights()["reuse"],
-            "pinball": pinball_rolls(partial(rolls_for_share, use, roll), firm.used_m2),
+            "pinball": pinball_rolls(partial(packs_for_share, use, roll), firm.used_m2),
             "pinball_oracle": pinball_rolls(lambda share: oracle(share=share), firm.used_m2),
             "pinball_squares": pinball_rolls(squares, firm.used_m2),
         }

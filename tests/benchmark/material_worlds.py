@@ -11,10 +11,8 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
+from airstats import calibrate, material_table, price_materials
 from airstats.catalog.materials import MATERIALS
-from airstats.model.allowances import unchanged
-from airstats.model.material_calibration import calibrate_materials, material_table
-from airstats.pricing.material_pricing import price_materials
 from airstats.takeoff.per_material import driver_quantity, material_quantities
 from airstats.takeoff.sheet_quantities import take_off
 from tests.benchmark import runs
@@ -92,8 +90,7 @@ def one_firm(world, jobs, quarters, seed):
     parts = [(past, firm.records.openings), (ahead, firm.takeoff.openings)]
     allowance, ((*_, before), (mean, sd, after)) = invent_use(rng, world, parts)
     records = replace(firm.records, materials=counted(rng, world, past, before))
-    steps = sorted(set(records.jobs["quarter"]))
-    known = replace(unchanged(steps[-1]), materials=calibrate_materials(records, steps))
+    known = calibrate(records)
     table = price_materials(firm.takeoff, known, runs.LEFTOVER, runs.SHORT)
     orders = table[table["material"] == world.material]
     order, pack = orders["order_packs"].to_numpy(), orders["pack"].to_numpy()

@@ -1,7 +1,7 @@
 import pytest
 
 from airstats.catalog.materials import MATERIALS, SHEET, plural
-from airstats.model.material_calibration import material_prior
+from airstats.model.prior import material_prior
 
 
 def test_a_cartridge_gives_its_volume_and_short_units_have_no_plural():
@@ -12,7 +12,7 @@ def test_a_cartridge_gives_its_volume_and_short_units_have_no_plural():
 
 @pytest.mark.parametrize("name", MATERIALS)
 def test_every_material_says_what_it_needs_and_why_and_its_prior_holds_it(name):
-    material, prior = MATERIALS[name], material_prior(MATERIALS[name])
+    material, prior = MATERIALS[name], material_prior(name)
     assert name != SHEET
     assert name == name.casefold()
     assert min(material.pack, material.spread, material.floor, material.allowance[1]) > 0

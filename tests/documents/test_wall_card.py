@@ -10,9 +10,7 @@ import pytest
 
 from airstats import price_materials
 from airstats.documents.wall_card import EXAMPLE, allowance_card, hand_rule, printed_means
-from airstats.model import quarterly
-from airstats.model.allowances import unchanged
-from airstats.model.material_calibration import material_table
+from airstats.model.allowances import material_table, unchanged
 from airstats.model.quarterly_update import calibrate
 from airstats.pricing.newsvendor import predict
 from airstats.takeoff.typed_job import OneJob, one_job, one_record
@@ -110,7 +108,7 @@ def crowded():
     records.jobs["crew"] = np.array(names)[np.arange(48) % 12]
     noted = {"decision": "accept", "reason": "word " * 100, "by": "AB"}
     records = with_materials_of(records, 0.1, "joint tape", "frame tape", "corner pieces")
-    return replace(quarterly.calibrate(records), decision=noted)
+    return replace(calibrate(records), decision=noted)
 
 
 def test_the_other_materials_stand_with_the_packs_of_the_example():

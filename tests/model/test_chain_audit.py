@@ -11,7 +11,7 @@ from airstats.base.errors import AllowancesError
 from airstats.base.result_folder import UNFINISHED
 from airstats.model.chain_audit import check_chain
 from airstats.model.decisions import decide
-from airstats.model.quarterly import calibrate
+from airstats.model.quarterly_update import calibrate
 from tests.invented import firm, invent
 
 RECORDS = invent(jobs=24)

@@ -13,8 +13,8 @@ from airstats.documents.wall_card import allowance_card
 from airstats.model.allowances import load_allowances, unchanged
 from airstats.model.chain_audit import check_chain
 from airstats.model.decisions import decide
-from airstats.model.quarterly import calibrate
-from airstats.pricing.material_pricing import price_materials
+from airstats.model.quarterly_update import calibrate
+from airstats.pricing.newsvendor import price_materials
 from tests.invented import firm
 
 RECORDS = firm(jobs=8, joint_tape=0.1)

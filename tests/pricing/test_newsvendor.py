@@ -19,9 +19,9 @@ from airstats.pricing.newsvendor import (
     critical_share,
     expected_cost,
     expected_left_over,
+    packs_for_share,
     predict,
     price,
-    rolls_for_share,
 )
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 from tests.benchmark.worlds import World, invent_firm
@@ -80,13 +80,13 @@ def test_rolls_where_the_need_ends_at_a_whole_roll_or_has_two_heaps():
     """Half the needs lie below three rolls: three. All but none lie just above them: four."""
     at_three = mixture(np.ones(1), np.array([225.0]), np.array([10.0]))
     just_above = mixture(np.ones(1), np.array([225 + 4e-8]), np.array([1e-8]))
-    assert rolls_for_share(at_three, ONE_ROLL, 0.5) == [3]
-    assert rolls_for_share(just_above, ONE_ROLL, 0.5) == [4]
+    assert packs_for_share(at_three, ONE_ROLL, 0.5) == [3]
+    assert packs_for_share(just_above, ONE_ROLL, 0.5) == [4]
     # Nine needs in ten take two rolls, one in ten forty: the 95 % point is among the latter.
     heaps = mixture(np.array([0.9, 0.1]), np.array([140.0, 2990.0]), np.array([2.0, 2.0]))
-    assert [rolls_for_share(heaps, ONE_ROLL, share)[0] for share in (0.85, 0.95)] == [2, 40]
+    assert [packs_for_share(heaps, ONE_ROLL, share)[0] for share in (0.85, 0.95)] == [2, 40]
     none = mixture(np.array([0.9, 0.1]), np.array([-20.0, 2990.0]), np.array([2.0, 2.0]))
-    assert rolls_for_share(none, ONE_ROLL, 0.85) == [0]
+    assert packs_for_share(none, ONE_ROLL, 0.85) == [0]
 
 
 def test_every_job_counts_its_own_rolls_left_over():
@@ -190,7 +190,7 @@ def test_intervals_hold_what_they_say():
 @given(needs, costs, costs)
 def test_the_order_costs_least(need, leftover, short):
     """Brute force over every number of rolls."""
-    order = rolls_for_share(need, ONE_ROLL, critical_share(leftover, short))[0]
+    order = packs_for_share(need, ONE_ROLL, critical_share(leftover, short))[0]
     numbers = np.arange(0, 30)
     cost = [expected_cost(need, ONE_ROLL, np.array([n]), leftover, short)[0] for n in numbers]
     assert cost[order] <= min(cost) * (1 + 1e-6) + 1e-6
@@ -200,7 +200,7 @@ def test_the_order_costs_least(need, leftover, short):
 @given(needs, costs, costs, st.floats(1, 5))
 def test_dearer_leftovers_never_raise_the_order(need, leftover, short, times):
     usual, dearer, scarcer = (
-        rolls_for_share(need, ONE_ROLL, critical_share(*pair))[0]
+        packs_for_share(need, ONE_ROLL, critical_share(*pair))[0]
         for pair in ((leftover, short), (leftover * times, short), (leftover, short * times))
     )
     assert dearer <= usual <= scarcer
@@ -209,7 +209,7 @@ def test_dearer_leftovers_never_raise_the_order(need, leftover, short, times):
 @settings(max_examples=60, deadline=None)
 @given(needs, st.floats(0.02, 0.98))
 def test_rolls_for_a_share_are_the_least(need, share):
-    rolls = rolls_for_share(need, ONE_ROLL, share)
+    rolls = packs_for_share(need, ONE_ROLL, share)
     assert need.below(rolls * ONE_ROLL)[0] >= share - 1e-9
     assert rolls[0] == 0 or need.below((rolls - 1) * ONE_ROLL)[0] < share
 

@@ -16,8 +16,8 @@ from airstats.pricing.pooled_order import (
     DRAWS,
     POOLED_COLUMNS,
     cost_of,
-    drawn_rolls,
-    least_rolls,
+    drawn_packs,
+    least_packs,
     pooled_chances,
     pooled_orders,
 )
@@ -75,7 +75,7 @@ def test_independent_jobs_are_the_convolution_of_their_single_distributions():
 
 
 def test_each_job_by_itself_is_distributed_as_when_priced_alone():
-    rolls, use = drawn_rolls(JOBS, LEARNT), predict(JOBS, LEARNT)
+    rolls, use = drawn_packs(JOBS, LEARNT), predict(JOBS, LEARNT)
     roll_m2 = JOBS.columns(["roll_m2"])[:, 0]
     for n in range(2, 9):
         assert (rolls <= n).mean(axis=0) == pytest.approx(use.below(n * roll_m2), abs=0.009)
@@ -84,7 +84,7 @@ def test_each_job_by_itself_is_distributed_as_when_priced_alone():
 def test_a_crew_not_met_before_is_as_uncertain_as_when_priced_alone():
     crews = ["Fir", "Fir", "", "", "Alder", "Fir"] * 2
     jobs = Takeoff(JOBS.table.assign(crew=crews, roll_m2=1.0))
-    rolls, use = drawn_rolls(jobs, LEARNT), predict(jobs, LEARNT)
+    rolls, use = drawn_packs(jobs, LEARNT), predict(jobs, LEARNT)
     assert rolls.std(axis=0) == pytest.approx(use.sd(), rel=0.02)
     apart = np.corrcoef(rolls.T)
     assert apart[0, 1] > apart[0, 2] + 0.02
@@ -102,7 +102,7 @@ def test_shared_doubt_widens_the_sum_by_the_law_of_total_variance():
     within += (predictive(belief, jobs).job_sd ** 2).sum(axis=1)
     between = belief.weight @ (means - belief.weight @ means) ** 2
     expected = np.sqrt(belief.weight @ within + between)
-    assert drawn_rolls(jobs, LEARNT).sum(axis=1).std() == pytest.approx(expected, rel=0.015)
+    assert drawn_packs(jobs, LEARNT).sum(axis=1).std() == pytest.approx(expected, rel=0.015)
     assert expected > 1.15 * np.sqrt((predict(jobs, LEARNT).sd() ** 2).sum())
 
 
@@ -112,8 +112,8 @@ def test_a_published_newsvendor_example():
     # Theory, 2nd ed., 4.3.2). Here the need is the sum of four jobs of normal(30, 5²).
     known, unit = only_spread(30, 5, 100.0), 0.05
     jobs = equal_jobs(4, 100.0, roll_m2=unit)
-    total = drawn_rolls(jobs, known, quarters_ahead=0).sum(axis=1)
-    order = least_rolls(total, 18 / 20)
+    total = drawn_packs(jobs, known, quarters_ahead=0).sum(axis=1)
+    order = least_packs(total, 18 / 20)
     # A roll is 0.05 of the example's units, and each job rounds up by half a roll on average.
     agree("pooled.quantity", (order - 4 * 0.5) * unit)
     agree("pooled.cost", cost_of(total, order, 2 * unit, 18 * unit))
@@ -130,7 +130,7 @@ def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
 @pytest.mark.parametrize("costs", [COSTS, (60.0, 2400.0)])
 def test_the_pooled_order_costs_least_and_is_set_beside_the_single_ones(costs):
     row = pooled_orders(priced(JOBS, LEARNT, *costs)).iloc[0]
-    total = drawn_rolls(JOBS, LEARNT).sum(axis=1)
+    total = drawn_packs(JOBS, LEARNT).sum(axis=1)
     every = {n: cost_of(total, n, *costs) for n in range(total.min(), total.max() + 1)}
     assert every[row["pooled_rolls"]] == min(every.values()) == pytest.approx(row["pooled_cost"])
     orders = price(JOBS, LEARNT, *costs)["order_rolls"].to_numpy()
@@ -143,7 +143,7 @@ def test_the_pooled_order_costs_least_and_is_set_beside_the_single_ones(costs):
 
 def test_the_row_of_the_store_is_that_of_the_draws():
     row = pooled_orders(priced(JOBS, LEARNT, *COSTS)).iloc[0]
-    total = np.sort(drawn_rolls(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
+    total = np.sort(drawn_packs(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
     assert len(total) == DRAWS
     assert row["from_rolls"] == total[DRAWS // 10 - 1]
     assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1] <= row["single_rolls"]
@@ -186,17 +186,17 @@ def test_no_jobs_no_order():
         pooled_orders(priced(JOBS, LEARNT, 60, 0))
 
 
-def test_least_rolls_and_their_cost_by_hand():
+def test_least_packs_and_their_cost_by_hand():
     """3 or 5 rolls opened, 4 ordered: one left over (60) as often as one short (240)."""
     assert cost_of(np.array([3, 5]), 4, *COSTS) == 150
     total = np.array([4, 2, 1, 3])
-    assert [least_rolls(total, share) for share in (0.25, 0.5, 0.51, 0.9)] == [1, 2, 3, 4]
+    assert [least_packs(total, share) for share in (0.25, 0.5, 0.51, 0.9)] == [1, 2, 3, 4]
 
 
 def test_few_draws_are_as_many_as_asked_for_and_the_same_on_every_run():
     """So few that many a candidate has one draw or none."""
-    assert drawn_rolls(JOBS, LEARNT, draws=40).shape == (40, len(JOBS))
-    assert (drawn_rolls(JOBS, LEARNT) == drawn_rolls(JOBS, LEARNT)).all()
+    assert drawn_packs(JOBS, LEARNT, draws=40).shape == (40, len(JOBS))
+    assert (drawn_packs(JOBS, LEARNT) == drawn_packs(JOBS, LEARNT)).all()
 
 
 def test_each_candidate_has_its_share_of_the_draws():
@@ -206,7 +206,7 @@ def test_each_candidate_has_its_share_of_the_draws():
     mean = belief.mean.copy()
     mean[:, 0] += [0.0, 1.0, 2.0]
     belief = replace(belief, mean=mean, weight=np.array([0.52, 0.26, 0.22]))
-    rolls = drawn_rolls(equal_jobs(1, roll_m2=100.0), replace(start, belief=belief), draws=10)
+    rolls = drawn_packs(equal_jobs(1, roll_m2=100.0), replace(start, belief=belief), draws=10)
     # 350, 650 or 950 m², give or take 5: 4, 7 or 10 rolls of 100 m².
     assert sorted(rolls[:, 0]) == [4] * 5 + [7] * 3 + [10] * 2
 
@@ -214,8 +214,8 @@ def test_each_candidate_has_its_share_of_the_draws():
 def test_names_say_nothing_before_crews_are_known_and_no_job_opens_less_than_nothing():
     start = unchanged("2026Q1")
     named, nameless = (
-        drawn_rolls(Takeoff(equal_jobs(2).table.assign(crew=crew)), start) for crew in ("Fir", "")
+        drawn_packs(Takeoff(equal_jobs(2).table.assign(crew=crew)), start) for crew in ("Fir", "")
     )
     assert (named == nameless).all()
-    rolls = drawn_rolls(equal_jobs(2, laid_m2=1.0), unchanged("2026Q1"))
+    rolls = drawn_packs(equal_jobs(2, laid_m2=1.0), unchanged("2026Q1"))
     assert rolls.min() == 0

@@ -4,7 +4,7 @@ import numpy as np
 from scipy.stats import norm
 
 from airstats.model.normal_mixture import Mixture
-from airstats.pricing.newsvendor import critical_share, expected_cost, rolls_for_share
+from airstats.pricing.newsvendor import critical_share, expected_cost, packs_for_share
 from tests.external_checks import agree
 
 
@@ -19,7 +19,7 @@ def test_quantity_and_cost_of_a_normal_need():
     # The same example: cost 1.997605. Rolls of 0.01 stand in for a continuous quantity.
     roll = np.array([0.01])
     need = normal(50, 8)
-    order = rolls_for_share(need, roll, critical_share(0.18, 0.70))
+    order = packs_for_share(need, roll, critical_share(0.18, 0.70))
     cost = expected_cost(need, roll, order, 0.18 * 0.01, 0.70 * 0.01)
     agree("newsvendor.cost", cost)
 
@@ -35,7 +35,7 @@ def test_news_stand():
     agree("newsstand.share", share)
     need, roll = normal(11.73, 4.74), np.ones(1)
     agree("newsstand.quantity", need.quantile(share), norm.ppf(0.50 / 0.65, 11.73, 4.74))
-    assert rolls_for_share(need, roll, share) == [16]
+    assert packs_for_share(need, roll, share) == [16]
     cost = [expected_cost(need, roll, np.array([n]), 0.15, 0.50)[0] for n in (15, 16, 17)]
     assert np.argmin(cost) == 1
 
@@ -49,6 +49,6 @@ def test_discrete_need():
     rolls = np.array([15.0, 16.0, 17.0, 18.0])
     need = Mixture(np.array([0.4, 0.2, 0.3, 0.1]), rolls[:, None] - 0.5, np.full((4, 1), 1e-3))
     one = np.ones(1)
-    assert rolls_for_share(need, one, critical_share(1.0, 1.0)) == [16]
+    assert packs_for_share(need, one, critical_share(1.0, 1.0)) == [16]
     cost = [expected_cost(need, one, np.array([n]), 1.0, 1.0)[0] for n in (15, 16, 17, 18)]
     agree("discrete.cost", cost)

@@ -27,9 +27,8 @@ from airstats.documents.price_workbook.looks import (
 )
 from airstats.documents.price_workbook.packs import MOST_PACKS, add_packs, packs_enough
 from airstats.model.allowances import Allowances
-from airstats.model.material_calibration import learnt
 from airstats.model.posterior import widen
-from airstats.pricing.material_pricing import up_to
+from airstats.pricing.newsvendor import material_known
 from airstats.reports.shared_text import CAUTION
 
 SHEET = "materials"
@@ -120,12 +119,12 @@ def add_materials(book: Workbook, allowances: Allowances, crews: Sequence[str]) 
         cell.alignment = Alignment(wrap_text=True, vertical="bottom")
     for place, name in enumerate(names):
         row, worked = FIRST_MATERIAL + place, book.create_sheet(f"{SHEET}_{place + 1}")
-        known = up_to(learnt(allowances.materials[name]), allowances.quarter)
+        known = material_known(allowances, name)
         cells = f"{SHEET}!$B${row}", f"{SHEET}!$E${row}"
         add_packs(worked, name, widen(known.belief, 1), crews, *cells)
         _result_row(page, row, name, worked.title)
-        shown = allowances.materials[name]["shown"]
-        page[f"E{row}"], page[f"K{row}"] = shown["pack"], shown.get("pack_price")
+        if known.pack:
+            page[f"E{row}"], page[f"K{row}"] = known.pack.content, known.pack.price
     _steps(book, page, FIRST_MATERIAL + len(names) + 1)
     _looks(page, FIRST_MATERIAL + len(names) + len(STEPS) + 4)
 

@@ -1,7 +1,7 @@
 """One material's candidates as spreadsheet formulas, and how many packs are enough.
 
-Each candidate is one belief about what is used above the counted quantity; see `material_pricing`.
-A job has one crew, so of each crew stand only its departure and what its variance adds.
+Each candidate is one belief about what is used above the counted quantity. A job has one crew, so
+of each crew stand only its departure and what its variance adds.
 """
 
 from __future__ import annotations

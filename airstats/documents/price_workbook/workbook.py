@@ -115,11 +115,10 @@ def price_sheet(
 
 def _crews(allowances: Allowances) -> list[str]:
     """Every crew once, those of the sheet first."""
-    chains = [block["chain"]["crews"] for block in allowances.materials.values()]
-    others = [crew for crews in chains for crew in crews]
     known: dict[str, str] = {}
-    for crew in (*allowances.belief.crews, *others):
-        known.setdefault(name_key(crew), crew)
+    for of_one in (allowances, *allowances.materials.values()):
+        for crew in of_one.belief.crews:
+            known.setdefault(name_key(crew), crew)
     return list(known.values())
 
 
@@ -254,7 +253,7 @@ def _results(book: Workbook, sheet: Worksheet) -> None:
 
 
 def _whole_rolls(quantile: str, share: str) -> str:
-    """As `newsvendor.rolls_for_share`: the least whole rolls that are enough with the share."""
+    """As `newsvendor.packs_for_share`: the least whole rolls that are enough with the share."""
     rolls = f"MAX(ROUNDUP(quantile_{quantile}/roll_m2-0.000000001,0),0)"
     enough = f"{chance_below(f'{rolls}*roll_m2')}<{share}-0.000000001"
     return f"{rolls}+IF({enough},1,0)"

@@ -9,13 +9,12 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from airstats import price_materials
+from airstats import calibrate, price_materials
 from airstats.catalog.corner_methods import CORNER_METHODS
 from airstats.documents.price_workbook.materials import FIRST_INPUT, FIRST_MATERIAL, SHEET
 from airstats.documents.price_workbook.workbook import price_sheet
-from airstats.model import quarterly
 from airstats.model.posterior import Belief
-from airstats.pricing.material_pricing import material_needs
+from airstats.pricing.newsvendor import needed_products
 from tests.documents.price_workbook.test_workbook import ENGINES, fill, formulas, invent_jobs, saved
 from tests.invented import firm, invent, with_use
 
@@ -31,7 +30,7 @@ def taught():
     records = invent(jobs=24, crew_extra=0.1)
     records = replace(records, jobs=records.jobs.assign(sealant_m=SEALANT_M))
     kept = [with_use(records, name, 0.1) for name in NAMES]
-    known = quarterly.calibrate(replace(records, materials=pd.concat(kept, ignore_index=True)))
+    known = calibrate(replace(records, materials=pd.concat(kept, ignore_index=True)))
     likely = np.argsort(-known.belief.weight)[:20]
     return replace(known, belief=likeliest(known.belief, likely))
 
@@ -105,8 +104,8 @@ def test_the_page_gives_the_numbers_of_the_package(worked, name):
             assert {cells(f"{letter}{row}", SHEET) for letter in COLUMNS} == {"–"}
             continue
         there = priced.loc[name]
-        amount = next(n for n in material_needs(one, allowances) if n.material == name)
-        counted = amount.jobs.table["laid_m2"].iloc[0]
+        needed = next(n for n in needed_products(one, allowances) if n.name == name)
+        counted = needed.jobs.amount[0]
         assert cells(f"B{row}", SHEET) == pytest.approx(counted, rel=1e-9)
         for letter, column in COLUMNS.items():
             expected = pytest.approx(float(there[column]), rel=1e-8, abs=1e-9)
@@ -125,7 +124,7 @@ def test_a_fault_is_named_and_nothing_is_ordered(worked):
 
 
 def test_no_page_without_other_materials_and_the_same_file_twice():
-    book = openpyxl.load_workbook(io.BytesIO(price_sheet(quarterly.calibrate(firm(jobs=8)))))
+    book = openpyxl.load_workbook(io.BytesIO(price_sheet(calibrate(firm(jobs=8)))))
     assert not any(name.startswith(SHEET) for name in book.sheetnames)
     allowances = taught()
     assert price_sheet(allowances) == price_sheet(allowances)
@@ -135,7 +134,7 @@ def test_crews_of_the_materials_never_become_formulas():
     records = invent(jobs=8)
     records.jobs["crew"] = ['=HYPERLINK("http://x")', "+1", "@cmd", "Alder"] * 2
     records = replace(records, materials=with_use(records, "frame tape", 0.1))
-    content = price_sheet(quarterly.calibrate(records))
+    content = price_sheet(calibrate(records))
     assert not any("HYPERLINK" in cell.value for cell in formulas(content))
     used = {
         name for cell in formulas(content) for name in re.findall(r"([A-Z][A-Z.]*)\(", cell.value)
