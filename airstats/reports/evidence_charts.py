@@ -9,14 +9,13 @@ import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from scipy.special import ndtri
 
 from airstats.analysis.regressions import Influence
 from airstats.backtests.rolling import WORDS_OF_RULES, Backtest
 from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
+from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
 
 
 def residuals(influence: Influence) -> Picture:
@@ -25,11 +24,10 @@ def residuals(influence: Influence) -> Picture:
     The three most influential jobs are ringed.
     """
     points = influence.points.reset_index(drop=True)
-    figure = Figure(figsize=(WIDTH, 7.4), layout="constrained")
-    panels = figure.subplots(2, 2).ravel()
-    table = points.assign(
-        normal_quantile=_normal_quantiles(points["studentised"]), job=points.index + 1
-    )
+    figure, grid = panels(4, 2, 3.7)
+    # Plotting positions (rank - 3/8) / (n + 1/4) of normal quantiles (Blom 1958).
+    shares = (points["studentised"].rank() - 0.375) / (len(points) + 0.25)
+    table = points.assign(normal_quantile=ndtri(shares), job=points.index + 1)
     worst = table.nlargest(3, "cooks")
     drawn = (
         ("fitted_m2", "residual_m2", "fitted overrun, m²", "residual, m²"),
@@ -37,15 +35,14 @@ def residuals(influence: Influence) -> Picture:
         ("leverage", "studentised", "leverage", "studentised residual"),
         ("job", "cooks", "job, in the order of the records", "Cook's distance"),
     )
-    for axes, (x, y, across, up) in zip(panels, drawn, strict=True):
-        tidy(axes)
+    for axes, (x, y, across, up) in zip(grid, drawn, strict=True):
         sns.scatterplot(table, x=x, y=y, color=BLUE, alpha=0.6, ax=axes)
         axes.plot(worst[x], worst[y], "o", mfc="none", mec=ORANGE, markersize=10, mew=1.5)
         axes.set(xlabel=across, ylabel=up)
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.margins(0.12)
-    _guides(panels, influence)
-    _name_jobs(panels[3], worst)
+    _guides(grid, influence)
+    _name_jobs(grid[3], worst)
     said = [f"{row.job_id} (Cook's distance {row.cooks:.2f})" for row in each(worst)]
     alt = (
         f"Four panels for {counted(len(points), 'job')}: residuals against fitted overrun, against"
@@ -59,7 +56,7 @@ def calibration(table: pd.DataFrame) -> Picture:
     """Draw the share of uses below each foretold quantile, with what chance allows."""
     figure, axes = paper(3.2)
     places = range(len(table))
-    band: dict[str, Any] = {"height": 0.62, "color": GREY, "edgecolor": INK, "linewidth": 0.6}
+    band = BAR | {"height": 0.62, "color": GREY}
     width = (table["chance_high"] - table["chance_low"]) * 100
     axes.barh(places, width, left=table["chance_low"] * 100, label="chance allows (90 %)", **band)
     axes.hlines(
@@ -87,7 +84,7 @@ def left_out(influence: pd.DataFrame) -> Picture:
     table = influence.head(10)
     figure, axes = paper(0.36 * len(table) + 1.3)
     places = range(len(table))
-    axes.barh(places, table["move_sd"], color=BLUE, edgecolor=INK, linewidth=0.6, height=0.6)
+    axes.barh(places, table["move_sd"], color=BLUE, height=0.6, **BAR)
     names = [f"{row.job_id}: {row.moves_most}" for row in each(table)]
     axes.set_yticks(places, names)
     axes.axvline(0, color=INK, linewidth=0.8)
@@ -102,10 +99,9 @@ def left_out(influence: pd.DataFrame) -> Picture:
 
 def firms(table: pd.DataFrame) -> Picture:
     """Draw each allowance by firm with its 90 % interval, from `firm_table`."""
-    figure = Figure(figsize=(WIDTH, 0.5 * table["firm"].nunique() * 2 + 2.4), layout="constrained")
-    panels = figure.subplots(2, 2, sharey=True).ravel()
-    for axes, (name, part) in zip(panels, table.groupby("allowance", observed=True), strict=True):
-        tidy(axes)
+    parts = list(table.groupby("allowance", observed=True))
+    figure, grid = panels(len(parts), 2, 0.5 * table["firm"].nunique() + 1.2, sharey=True)
+    for axes, (name, part) in zip(grid, parts, strict=True):
         places = range(len(part))
         reach = [part["mean"] - part["low"], part["high"] - part["mean"]]
         axes.errorbar(part["mean"], places, xerr=reach, fmt="o", color=BLUE, capsize=4)
@@ -123,30 +119,20 @@ def backtest_costs(result: Backtest) -> Picture:
     table = result.summary.sort_values("mean_cost", ignore_index=True)
     figure, axes = paper(0.5 * len(table) + 1.2)
     colours = [BLUE if rule == "airstats" else GREY for rule in table["rule"]]
-    bars = axes.barh(
-        [WORDS_OF_RULES[rule] for rule in table["rule"]],
-        table["mean_cost"],
-        color=colours,
-        edgecolor=INK,
-        linewidth=0.6,
-    )
+    names = [WORDS_OF_RULES[rule] for rule in table["rule"]]
+    bars = axes.barh(names, table["mean_cost"], color=colours, **BAR)
     axes.bar_label(bars, fmt="%.0f", padding=4)
     axes.margins(x=0.1)
     axes.invert_yaxis()
     axes.set_xlabel("mean cost a job of rolls short and left over, money")
-    said = [f"{WORDS_OF_RULES[row.rule]} {number(row.mean_cost, 0)}" for row in each(table)]
+    said = [f"{n} {number(v, 0)}" for n, v in zip(names, table["mean_cost"], strict=True)]
     alt = f"Mean cost a job by way of pricing, money: {listed(said)}."
     return Picture("backtest", figure, alt, table)
 
 
-def _normal_quantiles(values: pd.Series) -> pd.Series:
-    """Standard normal quantiles of the plotting positions (rank - 3/8) / (n + 1/4) (Blom 1958)."""
-    return pd.Series(ndtri((values.rank() - 0.375) / (len(values) + 0.25)), values.index)
-
-
-def _guides(panels: Sequence[Axes], influence: Influence) -> None:
+def _guides(grid: Sequence[Axes], influence: Influence) -> None:
     """The line of normal residuals, equal Cook's distance, and the limits."""
-    _, normal, far, cooks = panels
+    _, normal, far, cooks = grid
     ends = np.array(normal.get_xlim())
     normal.plot(ends, ends, color=INK, linewidth=0.8)
     left = np.linspace(max(far.get_xlim()[0], 1e-3), min(far.get_xlim()[1], 1.0), 100)
@@ -164,7 +150,6 @@ def _guides(panels: Sequence[Axes], influence: Influence) -> None:
 
 
 def _name_jobs(axes: Axes, worst: pd.DataFrame) -> None:
+    aside: dict[str, Any] = {"textcoords": "offset points", "fontsize": 9}
     for row in each(worst):
-        axes.annotate(
-            row.job_id, (row.job, row.cooks), (7, 3), textcoords="offset points", fontsize=9
-        )
+        axes.annotate(row.job_id, (row.job, row.cooks), (7, 3), **aside)

@@ -7,18 +7,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from airstats.analysis.overrun_split import MAIN, cause_words
 from airstats.analysis.overrun_views import OVERRUN
 from airstats.backtests.against_real_prices import Hindsight
 from airstats.base.number_text import counted, each, give_or_take, listed, number, rolls
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BLUE, GREY, INK, ORANGE, WIDTH, paper, tidy
+from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
 from airstats.reports.shared_text import SHORT_WORDS
 from airstats.takeoff.sheet_quantities import Takeoff
-
-Array = np.ndarray
 
 NOW = "with the allowances known before the quarter"
 TITLES = {
@@ -37,14 +34,14 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     figure, axes = paper(0.42 * len(table) + 1.9)
     places = np.arange(1, last)
     colours = np.where(table["mean"] > 0, ORANGE, BLUE)
-    axes.barh(places, table["mean"], left=start, color=colours, edgecolor=INK, linewidth=0.6)
-    axes.barh(last, used - priced, color=GREY, edgecolor=INK, linewidth=0.6)
+    axes.barh(places, table["mean"], left=start, color=colours, **BAR)
+    axes.barh(last, used - priced, color=GREY, **BAR)
     reach = ((table["high"] - table["low"]) / 2).where(lambda half: half >= 0.005)
     axes.errorbar(end, places, xerr=reach, fmt="none", ecolor=INK, capsize=3, linewidth=1)
     names = [cause_words(cause) for cause in table["cause"]]
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
     axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
-    shown = [_with_reach(row) for row in each(table)]
+    shown = [_with_reach(row) for _, row in table.iterrows()]
     edges = np.maximum(np.maximum(start, end), end + reach.fillna(0).to_numpy())
     for place, edge, text in zip(
         [0, *places, last],
@@ -81,9 +78,8 @@ def crews(table: pd.DataFrame) -> Picture | None:
     pooled = "judged with the jobs of all crews; 90 % interval"
     axes.errorbar(middle, places, xerr=reach, fmt="o", color=BLUE, capsize=4, label=pooled)
     alone = "its own jobs alone"
-    axes.plot(
-        table["raw"] * 100, places, "D", mfc="white", mec=ORANGE, mew=2, zorder=1, label=alone
-    )
+    hollow: dict[str, Any] = {"mfc": "white", "mec": ORANGE, "mew": 2}
+    axes.plot(table["raw"] * 100, places, "D", zorder=1, label=alone, **hollow)
     names = [f"{row.crew} ({counted(int(row.jobs), 'job')})" for row in each(table)]
     axes.set_yticks(places, names)
     axes.set_ylim(len(table) - 0.5, -0.5)
@@ -98,9 +94,8 @@ def crews(table: pd.DataFrame) -> Picture | None:
 def quarters(table: pd.DataFrame) -> Picture:
     """Draw the overrun of a job and its causes quarter by quarter, from `by_quarter`."""
     shown = [OVERRUN, *[cause for cause in TITLES if cause in MAIN]]
-    figure = Figure(figsize=(WIDTH, 4.4), layout="constrained")
-    panels = figure.subplots(2, 4, sharex=True, sharey=True).ravel()
-    for axes, cause in zip(panels, shown, strict=True):
+    figure, grid = panels(len(shown), 4, 2.2, sharex=True, sharey=True)
+    for axes, cause in zip(grid, shown, strict=True):
         _quarter_panel(axes, table[table["cause"].eq(cause)], ORANGE if cause == OVERRUN else BLUE)
         axes.set_title(TITLES[cause], loc="left", fontsize=10)
     figure.supylabel("rolls a job", fontsize=10)
@@ -120,7 +115,7 @@ def hindsight(found: Hindsight) -> Picture | None:
     places = np.arange(len(table))
     looks = (("really", GREY, -0.2, "as really priced"), ("foretold", BLUE, 0.2, NOW))
     for rule, colour, aside, label in looks:
-        look: dict[str, Any] = {"width": 0.36, "color": colour, "edgecolor": INK, "linewidth": 0.6}
+        look = BAR | {"width": 0.36, "color": colour}
         axes.bar(places + aside, table[f"{rule}_left_over"], label=label, **look)
         axes.bar(places + aside, -table[f"{rule}_short"], hatch="///", **look)
     axes.axhline(0, color=INK, linewidth=0.8)
@@ -139,29 +134,19 @@ def hindsight(found: Hindsight) -> Picture | None:
 
 
 def _quarter_panel(axes: Axes, part: pd.DataFrame, colour: str) -> None:
-    tidy(axes)
     reach = np.abs(part[["low", "high"]].to_numpy().T - part["mean"].to_numpy())
     reach = np.where(np.isfinite(reach), reach, np.nan)
     places = np.arange(len(part))
-    axes.errorbar(
-        places,
-        part["mean"],
-        reach,
-        fmt="o-",
-        color=colour,
-        ecolor=INK,
-        elinewidth=0.8,
-        markersize=4,
-    )
+    look: dict[str, Any] = {"color": colour, "ecolor": INK, "elinewidth": 0.8, "markersize": 4}
+    axes.errorbar(places, part["mean"], reach, fmt="o-", **look)
     axes.axhline(0, color=INK, linewidth=0.8)
     step = max(-(-len(part) // 3), 1)
     axes.set_xticks(places[::step], part["quarter"].iloc[::step].tolist(), fontsize=8)
     axes.tick_params(axis="y", labelsize=9)
 
 
-def _with_reach(row: Any) -> str:
-    values = pd.Series({"mean": row.mean, "low": row.low, "high": row.high})
-    return ("+" if row.mean > 0 else "") + give_or_take(values)
+def _with_reach(row: pd.Series) -> str:
+    return ("+" if row["mean"] > 0 else "") + give_or_take(row)
 
 
 def _signed(value: float) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -10,7 +12,7 @@ from matplotlib.ticker import MaxNLocator
 
 from airstats.base.number_text import each, listed, percent
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BLUE, INK, ORANGE, WIDTH, tidy
+from airstats.reports.shared_charts import BAR, BLUE, INK, ORANGE, WIDTH, panels
 
 MOST_PANELS = 12
 MOST_ROWS = 60
@@ -35,19 +37,14 @@ def roll_chances(chances: pd.DataFrame, orders: pd.DataFrame) -> Picture:
 
 def pooled_chances(chances: pd.DataFrame, pooled: pd.DataFrame) -> Picture:
     """Draw how likely each sum of rolls is, with the pooled order and the single ones together."""
-    figure = Figure(figsize=(WIDTH, 2.4 * max(len(pooled), 1) + 0.7), layout="constrained")
-    panels = figure.subplots(max(len(pooled), 1), 1, squeeze=False).ravel()
+    figure, grid = panels(max(len(pooled), 1), 1, 2.4, 0.7)
     data = chances[chances["probability"] >= 0.001].reset_index(drop=True)
-    for axes, row in zip(panels, each(pooled), strict=False):
+    for axes, row in zip(grid, each(pooled), strict=False):
         part = data[data["roll_size"].eq(row.roll_size)]
         _bars(axes, part, int(row.pooled_rolls))
         axes.axvline(row.single_rolls + 0.5, color=INK, linestyle="--", linewidth=1.2)
-        axes.set_title(
-            f"Rolls of {row.roll_size}: {row.pooled_rolls} together, {row.single_rolls} job by job"
-            " (dashed)",
-            loc="left",
-            fontsize=11,
-        )
+        orders = f"{row.pooled_rolls} together, {row.single_rolls} job by job (dashed)"
+        axes.set_title(f"Rolls of {row.roll_size}: {orders}", loc="left", fontsize=11)
     words = "rolls opened by all jobs; orange and hatched: more than ordered together"
     figure.supxlabel(words, fontsize=10)
     figure.supylabel("chance, %", fontsize=10)
@@ -61,13 +58,9 @@ def pooled_chances(chances: pd.DataFrame, pooled: pd.DataFrame) -> Picture:
 
 
 def _panels(data: pd.DataFrame, shown: pd.DataFrame) -> Figure:
-    across = min(3, max(len(shown), 1))
-    down = max(-(-len(shown) // across), 1)
-    figure = Figure(figsize=(WIDTH, 2.1 * down + 0.7), layout="constrained")
-    panels = figure.subplots(down, across, sharey=True, squeeze=False).ravel()
-    for axes in panels[len(shown) :]:
-        axes.axis("off")
-    for axes, row in zip(panels, each(shown), strict=False):
+    count = max(len(shown), 1)
+    figure, grid = panels(count, min(3, count), 2.1, 0.7, sharey=True)
+    for axes, row in zip(grid, each(shown), strict=False):
         _bars(axes, data[data["job_id"].eq(row.job_id)], int(row.order_rolls))
         axes.set_ylim(0, 112)
         axes.set_title(f"{row.job_id}: order {row.order_rolls}", loc="left", fontsize=11)
@@ -77,11 +70,10 @@ def _panels(data: pd.DataFrame, shown: pd.DataFrame) -> Figure:
 
 
 def _bars(axes: Axes, part: pd.DataFrame, order: int) -> None:
-    tidy(axes)
     over = part["rolls"].to_numpy() > order
     colours = np.where(over, ORANGE, BLUE)
     heights = part["probability"] * 100
-    bars = axes.bar(part["rolls"], heights, color=colours, edgecolor=INK, linewidth=0.6, width=0.7)
+    bars = axes.bar(part["rolls"], heights, color=colours, width=0.7, **BAR)
     for bar, short in zip(bars, over, strict=True):
         bar.set_hatch("///" if short else "")
     if len(part) <= MOST_LABELS:
@@ -101,20 +93,11 @@ def _rows(data: pd.DataFrame, shown: pd.DataFrame) -> Figure:
     for (place, column), chance in np.ndenumerate(table.to_numpy()):
         if chance >= 0.005:
             late = steps[column] > 0
-            weight = "bold" if late else "normal"
             words = f"{_whole(chance * 100)}{' short' * late}"
-            axes.text(
-                column,
-                place,
-                words,
-                ha="center",
-                va="center",
-                fontsize=8,
-                weight=weight,
-                color="white" if chance > 0.55 else INK,
-            )
-    edge = steps.index(0) + 0.5
-    axes.axvline(edge, color=ORANGE, linewidth=3)
+            look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8}
+            look |= {"weight": "bold" if late else "normal"}
+            axes.text(column, place, words, color="white" if chance > 0.55 else INK, **look)
+    axes.axvline(steps.index(0) + 0.5, color=ORANGE, linewidth=3)
     names = [f"{row.job_id}: order {row.order_rolls}" for row in each(shown)]
     axes.set_yticks(range(len(shown)), names, fontsize=8)
     axes.set_xticks(range(len(steps)), [_step(step, steps) for step in steps], fontsize=9)

@@ -2,20 +2,38 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 BLUE, ORANGE, GREY, INK = "#0072B2", "#E69F00", "#CCCCCC", "#222222"
 WIDTH = 8.4
-MOST_JOBS = 12
+BAR: dict[str, Any] = {"edgecolor": INK, "linewidth": 0.6}
+"""The edge of every bar."""
 
 
 def paper(height: float) -> tuple[Figure, Axes]:
     """Return a figure of the usual width and its axes, tidied."""
-    figure = Figure(figsize=(WIDTH, height), layout="constrained")
-    axes = figure.add_subplot()
-    tidy(axes)
+    figure, (axes,) = panels(1, 1, height)
     return figure, axes
+
+
+def panels(
+    count: int, across: int, row_height: float, beside: float = 0.0, **shared: bool
+) -> tuple[Figure, list[Axes]]:
+    """Return a figure with so many tidy panels, row by row, and blanks where a row is not full.
+
+    Heights are in inches, `beside` is what headings and legends need; `shared` names the axes.
+    """
+    down = -(-count // across)
+    figure = Figure(figsize=(WIDTH, row_height * down + beside), layout="constrained")
+    grid = figure.subplots(down, across, squeeze=False, **shared).ravel()
+    for axes in grid[:count]:
+        tidy(axes)
+    for axes in grid[count:]:
+        axes.axis("off")
+    return figure, list(grid[:count])
 
 
 def tidy(axes: Axes) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.base.number_text import chance, counted, each, listed, percent
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
@@ -56,6 +57,11 @@ def data_words(desk: Desk) -> Words:
 def with_notes(said: str, notes: tuple[str, ...]) -> Words:
     """Put what is to be noted of the data after a sentence, each on a line of its own."""
     return Words("\n\n".join([said, *(f"Note: {note}" for note in notes)]))
+
+
+def line_words(line: str) -> str:
+    """Return the name of a line of `drift_watch`: all jobs, or one crew's."""
+    return line if line == ALL_JOBS else f"crew {line}"
 
 
 def small_chance(chance: float) -> str:

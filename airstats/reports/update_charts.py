@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.analysis.prior_predictive import PriorCheck
 from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.model.allowances import Allowances, unit_of
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BLUE, GREY, INK, MOST_JOBS, ORANGE, WIDTH, paper, tidy
+from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
+from airstats.reports.shared_text import line_words
 
 MOST_LINES = 8
+MOST_JOBS = 12
 UNLABELLED = 0.02
 """A pull of a smaller share of the sd gets no figure in the picture; the CSV has it."""
 VALUES = {"old": "last value", "alone": "this quarter alone", "new": "new value"}
@@ -27,8 +29,8 @@ def allowance_paths(chain: Sequence[Allowances]) -> Picture:
     steps = [step.table().rename_axis("allowance").reset_index() for step in chain]
     named = [table.assign(quarter=s.quarter) for s, table in zip(chain, steps, strict=True)]
     table = pd.concat(named, ignore_index=True)
-    figure, panels = _panels(table["allowance"].nunique(), 2.8)
-    for axes, (name, part) in zip(panels, table.groupby("allowance", sort=False), strict=True):
+    figure, grid = panels(table["allowance"].nunique(), 2, 2.8)
+    for axes, (name, part) in zip(grid, table.groupby("allowance", sort=False), strict=True):
         axes.fill_between(part["quarter"], part["low"], part["high"], color=BLUE, alpha=0.2)
         axes.plot(part["quarter"], part["mean"], color=BLUE, marker="o", markersize=4)
         axes.set_title(str(name), loc="left", fontsize=11)
@@ -46,8 +48,8 @@ def allowance_paths(chain: Sequence[Allowances]) -> Picture:
 
 def side_by_side(table: pd.DataFrame) -> Picture:
     """Draw last value, this quarter alone and new value of each allowance, from the comparison."""
-    figure, panels = _panels(len(table), 1.95)
-    for axes, row in zip(panels, each(table), strict=True):
+    figure, grid = panels(len(table), 2, 1.95)
+    for axes, row in zip(grid, each(table), strict=True):
         for place, (name, colour) in enumerate(zip(VALUES, (GREY, ORANGE, BLUE), strict=True)):
             value, sd = getattr(row, name), getattr(row, f"{name}_sd")
             axes.errorbar(value, place, xerr=sd, fmt="none", ecolor=INK, capsize=4, linewidth=1.2)
@@ -67,20 +69,24 @@ def pulls(table: pd.DataFrame) -> Picture:
     """Draw how far each new job pulls each allowance, from `case_deletion.pulls`."""
     strength = table.assign(size=table["pull_sds"].abs()).groupby("job_id")["size"].max()
     shown = strength.sort_values(ascending=False, kind="stable").head(MOST_JOBS).index.tolist()
-    figure = Figure(figsize=(WIDTH, 0.3 * len(shown) + 1.5), layout="constrained")
     names = list(dict.fromkeys(table["allowance"]))
-    panels = figure.subplots(1, len(names), sharey=True, sharex=True)
+    height = 0.3 * len(shown) + 1.5
+    figure, grid = panels(len(names), len(names), height, sharex=True, sharey=True)
     reach = max(table["pull_sds"].abs().max() * 1.75, 0.05)
-    for axes, name in zip(panels, names, strict=True):
+    for axes, name in zip(grid, names, strict=True):
         part = table[table["allowance"].eq(name)].set_index("job_id").loc[shown]
         _pull_panel(axes, part)
         axes.set_title(name, loc="left", fontsize=11)
         axes.set_xlim(-reach, reach)
-    panels[0].set_yticks(range(len(shown)), shown)
-    panels[0].invert_yaxis()
+    grid[0].set_yticks(range(len(shown)), shown)
+    grid[0].invert_yaxis()
     figure.supxlabel("pull in sd of the allowance; the figures are in its unit", fontsize=10)
     top = table.iloc[int(table["pull_sds"].abs().to_numpy().argmax())]
-    more = f" The {MOST_JOBS} jobs that pull most of {len(strength)}." if len(strength) > 12 else ""
+    more = (
+        f" The {MOST_JOBS} jobs that pull most of {len(strength)}."
+        if len(strength) > MOST_JOBS
+        else ""
+    )
     alt = (
         f"How far {counted(len(shown), 'new job')} pull each allowance. The strongest:"
         f" {top['job_id']} on {top['allowance']}, {number(top['pull_sds'], 2)} sd.{more}"
@@ -92,15 +98,12 @@ def drift(watch: pd.DataFrame) -> Picture:
     """Draw the moving averages of the drift watch with their limits, one panel a line."""
     sizes = watch["line"].value_counts()
     names = [ALL_JOBS, *(n for n in sizes.index if n != ALL_JOBS)][:MOST_LINES]
-    down = -(-len(names) // 2)
-    figure = Figure(figsize=(WIDTH, 1.9 * down + 0.6), layout="constrained")
-    panels = figure.subplots(down, 2, squeeze=False).ravel()
-    for axes in panels[len(names) :]:
-        axes.axis("off")
-    for axes, name in zip(panels, names, strict=False):
+    figure, grid = panels(len(names), 2, 1.9, 0.6)
+    for axes, name in zip(grid, names, strict=True):
         _drift_panel(axes, watch[watch["line"].eq(name)])
-        title = name if name == ALL_JOBS else f"crew {name}"
-        axes.set_title(f"{title}, {counted(int(sizes[name]), 'job')}", loc="left", fontsize=11)
+        axes.set_title(
+            f"{line_words(name)}, {counted(int(sizes[name]), 'job')}", loc="left", fontsize=11
+        )
     figure.supylabel("moving average, sd of a job", fontsize=10)
     figure.supxlabel("jobs in turn; grey: the limits; orange diamonds: outside", fontsize=10)
     out = watch[watch["outside"]].groupby("line", sort=False)["job_id"].agg(["first", "size"])
@@ -122,54 +125,28 @@ def prior_prediction(check: PriorCheck) -> Picture:
     seen = "shown_share" in table
     width = 0.38 if seen else 0.6
     shift = width / 2 if seen else 0.0
-    bars = axes.bar(
-        places - shift, table["expected_share"] * 100, width, color=GREY, edgecolor=INK,
-        hatch="//", label="starting belief alone",
-    )  # fmt: skip
-    axes.bar_label(bars, fmt="%.0f", fontsize=9)
+    looks = [("expected_share", -shift, GREY, "//", "starting belief alone")]
     if seen:
-        label = f"counted on {counted(check.jobs, 'job')}"
-        told = axes.bar(
-            places + shift,
-            table["shown_share"] * 100,
-            width,
-            color=BLUE,
-            edgecolor=INK,
-            label=label,
-        )
-        axes.bar_label(told, fmt="%.0f", fontsize=9)
-    axes.set_xticks(places, [_rolls_apart(value) for value in places])
+        looks += [("shown_share", shift, BLUE, "", f"counted on {counted(check.jobs, 'job')}")]
+    for column, aside, colour, hatch, label in looks:
+        look: dict[str, Any] = {"color": colour, "edgecolor": INK, "hatch": hatch, "label": label}
+        bars = axes.bar(places + aside, table[column] * 100, width, **look)
+        axes.bar_label(bars, fmt="%.0f", fontsize=9)
+    names = [f"{value:+d}".replace("-", "−") if value else "0" for value in places]
+    axes.set_xticks(places, names)
     axes.set_xlabel("used − priced, rolls, to the nearest roll")
     axes.set_ylabel("jobs, %")
     axes.margins(y=0.12)
     figure.legend(loc="outside lower center", ncols=2, frameon=False)
-    said = [
-        f"{_rolls_apart(r.overrun_rolls)} rolls {percent(r.expected_share)}" for r in each(table)
-    ]
-    told_too = (
-        f" The jobs showed a mean of {number(check.shown)}." if check.shown is not None else ""
-    )
+    shares = zip(names, table["expected_share"], strict=True)
+    said = [f"{name} rolls {percent(share)}" for name, share in shares]
     alt = (
         f"Overrun of a job as the starting belief alone expects it: {listed(said)}; mean"
-        f" {number(check.expected)} rolls.{told_too}"
+        f" {number(check.expected)} rolls."
     )
+    if check.shown is not None:
+        alt += f" The jobs showed a mean of {number(check.shown)}."
     return Picture("prior_prediction", figure, alt, table)
-
-
-def _rolls_apart(value: int) -> str:
-    return f"{value:+d}".replace("-", "−") if value else "0"
-
-
-def _panels(count: int, height: float) -> tuple[Figure, Sequence[Axes]]:
-    """Panels in two columns, each of this height."""
-    down = -(-count // 2)
-    figure = Figure(figsize=(WIDTH, height * down), layout="constrained")
-    panels = figure.subplots(down, 2, squeeze=False).ravel()
-    for axes in panels[:count]:
-        tidy(axes)
-    for axes in panels[count:]:
-        axes.axis("off")
-    return figure, list(panels[:count])
 
 
 def _short_unit(name: str) -> str:
@@ -177,12 +154,9 @@ def _short_unit(name: str) -> str:
 
 
 def _pull_panel(axes: Axes, part: pd.DataFrame) -> None:
-    tidy(axes)
-    up = part["pull_sds"].to_numpy() > 0
     places = np.arange(len(part))
-    axes.barh(
-        places, part["pull_sds"], color=np.where(up, ORANGE, BLUE), edgecolor=INK, linewidth=0.6
-    )
+    colours = np.where(part["pull_sds"] > 0, ORANGE, BLUE)
+    axes.barh(places, part["pull_sds"], color=colours, **BAR)
     axes.axvline(0, color=INK, linewidth=0.8)
     for place, row in zip(places, each(part), strict=True):
         if abs(row.pull_sds) < UNLABELLED:
@@ -195,7 +169,6 @@ def _pull_panel(axes: Axes, part: pd.DataFrame) -> None:
 
 
 def _drift_panel(axes: Axes, line: pd.DataFrame) -> None:
-    tidy(axes)
     place, limit = line["place"].to_numpy(), line["limit"].to_numpy(dtype=float)
     axes.fill_between(place, -limit, limit, color=GREY, alpha=0.5, linewidth=0)
     axes.plot(place, line["ewma"], color=BLUE, linewidth=1.4, marker=".", markersize=4)

@@ -32,7 +32,7 @@ from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
 from airstats.reports import update_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.shared_text import small_chance
+from airstats.reports.shared_text import line_words, small_chance
 
 VERDICTS = ("moved", "held", "not enough to tell")
 STRONG = 0.5
@@ -74,7 +74,8 @@ def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | No
     if desk.before is None:
         return Words(f"{start} First quarter: the last values are the starting belief.")
     found = crossings(watch, desk.quarter) if watch is not None else pd.DataFrame({"now": []})
-    drifting = [f"the drift of {_line(row.line)}" for row in each(found[found["now"].eq(True)])]
+    now = each(found[found["now"].eq(True)])
+    drifting = [f"the drift of {line_words(row.line)}" for row in now]
     look = [*groups["moved"], *drifting]
     advice = f"look at {listed(look)} before you accept" if look else "accept the new values"
     return Words(f"{start} Advice: {advice}; they carry what all jobs so far tell.")
@@ -208,14 +209,10 @@ def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
     return Words(f"{start}{earlier}{chance}")
 
 
-def _line(name: str) -> str:
-    return name if name == ALL_JOBS else f"crew {name}"
-
-
 def _crossed(row: pd.Series) -> str:
     way = "more" if row.direction > 0 else "less"
     return (
-        f"{_line(row.line)} took {way} sheet than foretold (line crossed at {row.job_id},"
+        f"{line_words(row.line)} took {way} sheet than foretold (line crossed at {row.job_id},"
         f" {row.quarter}; mean of that quarter {_signed(row.beyond_m2, 0)} m² a job)"
     )
 
