@@ -46,6 +46,11 @@ def in_percent(row: pd.Series) -> str:
     return f"{number(row['mean'] * 100, 1)} ± {number(half * 100, 1)} %"
 
 
+def by_chance(row: pd.Series) -> bool:
+    """Return whether nothing lies between `low` and `high`, so that chance explains the mean."""
+    return bool(row["low"] <= 0 <= row["high"])
+
+
 def percent(share: float, digits: int = 0) -> str:
     """Return "59 %", or "58.7 %" with one digit."""
     return f"{number(share * 100, digits)} %"

@@ -39,8 +39,8 @@ def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]
 
 def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
     """Say which cut is cheapest up to which size, at the usual depth of the firm's reveals."""
-    usual = 300.0 if openings.empty else _usual_depth(openings)
-    bands = bands_at(grid, usual)
+    depths = np.repeat(openings["reveal_mm"], openings["count"].astype(int))
+    bands = bands_at(grid, float(np.median(depths)) if len(openings) else 300.0)
     start = f"At a reveal of {bands['reveal_mm'].iloc[0]:.0f} mm"
     sizes = "every size of opening on the map"
     if len(openings):
@@ -62,9 +62,8 @@ def turn_words(turns: pd.DataFrame) -> Words:
     if turns.empty:
         return Words("There is no opening to compare cuts on.")
     best = CUTS[turns["cheapest_cut"].iloc[0]].words
-    said = [
-        _turn(CUTS[str(cut)].words, part) for cut, part in turns.groupby("other_cut", sort=False)
-    ]
+    others = turns.groupby("other_cut", sort=False)
+    said = [_turn(CUTS[str(cut)].words, part) for cut, part in others]
     return Words(f"If all openings were cut alike, {best} would be cheapest. {' '.join(said)}")
 
 
@@ -98,19 +97,19 @@ def _reach(reach: tuple[float, float]) -> str:
 def _assumed(terms: CutTerms) -> str:
     costs = terms.costs
     sheet = f"{costs.sheet_price_m2:.2f} a m² of sheet"
-    times = (
-        f"{costs.tape_price_m:.2f} a m of tape, {costs.labour_hour:g} an hour,"
-        f" {costs.minutes_piece:g} minutes a loose piece and {costs.minutes_joint_m:g} a m of joint"
-    )
-    own = f"{sheet}, from your roll price; assumed" if terms.own_price else f"assumed {sheet}"
+    own = f"{sheet}, from your roll price; assumed:" if terms.own_price else f"assumed {sheet},"
     return (
-        f"(Reckoned with {own}{':' if terms.own_price else ','} {times}; replace them by your own."
-        f" {percent(terms.reuse_share)} of usable off-cuts re-used.)"
+        f"(Reckoned with {own} {costs.tape_price_m:.2f} a m of tape, {costs.labour_hour:g} an hour,"
+        f" {costs.minutes_piece:g} minutes a loose piece and {costs.minutes_joint_m:g} a m of"
+        f" joint; replace them by your own. {percent(terms.reuse_share)} of usable off-cuts"
+        " re-used.)"
     )
 
 
 def _turn(cut: str, turns: pd.DataFrame) -> str:
-    start = f"{_capital(cut)} would cost about {roughly(turns['extra_cost'].iloc[0])} more"
+    start = (
+        f"{cut[:1].upper()}{cut[1:]} would cost about {roughly(turns['extra_cost'].iloc[0])} more"
+    )
     known = turns.dropna(subset="turns_at")
     if known.empty:
         return f"{start}; no price or time alone would turn that."
@@ -125,11 +124,3 @@ def _turn(cut: str, turns: pd.DataFrame) -> str:
 
 def _price(value: float) -> str:
     return number(value, 2 if value < 9.95 else 0)
-
-
-def _usual_depth(openings: pd.DataFrame) -> float:
-    return float(np.median(np.repeat(openings["reveal_mm"], openings["count"].astype(int))))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

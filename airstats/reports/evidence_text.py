@@ -32,14 +32,14 @@ from airstats.backtests.forecast_checks import (
     shortages,
 )
 from airstats.backtests.rolling import WORDS_OF_RULES, Backtest, backtest
-from airstats.base.number_text import chance, counted, each, listed, number, percent, roughly
+from airstats.base.number_text import counted, each, listed, number, percent, roughly
 from airstats.catalog.cut_patterns import reused_cuts
 from airstats.model.posterior import allowance_names
 from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 from airstats.reports import evidence_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Table, Words, show_table
-from airstats.reports.shared_text import with_notes
+from airstats.reports.shared_text import excluded_table, named_suspects, with_notes
 from airstats.reports.update_text import watched
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -48,6 +48,11 @@ HELD = 0.8
 """Share of the uses that the stated intervals should hold."""
 BENCHMARK = "`python -m tests.benchmark.bars --seeds 200 --first 20000`"
 """On invented firms whose truth is known; the shares below are its columns waste_90 and use_80."""
+SHORTAGES = {
+    "as foretold": "as chance allows",
+    "more": "more than chance allows: the orders are too small",
+    "fewer": "fewer than chance allows: the orders are larger than they need be",
+}
 FAR = "`python -m tests.benchmark.far_reveals`"
 NAMED = 5
 """So many jobs are named in a sentence; the others stand in the table."""
@@ -120,33 +125,30 @@ def _compared(more: pd.DataFrame) -> str:
         f" {'more' if row.mean > 0 else 'less'} ({_ends(row)})"
         for row in each(sure)
     ]
-    alike = [f"{WORDS_OF_RULES[row.rule]} ({_more(row)})" for row in each(same)]
+    alike = [
+        f"{WORDS_OF_RULES[row.rule]}"
+        f" ({'the same on every job' if row.low == row.high == 0 else f'{_ends(row)} more'})"
+        for row in each(same)
+    ]
     first = f"On the same jobs, money a job: {listed(said)}." if said else ""
     rest = f" These jobs do not tell our cost apart from {listed(alike)}." if alike else ""
     return (first + rest).strip()
 
 
-def _more(row: Any) -> str:
-    return "the same on every job" if row.low == row.high == 0 else f"{_ends(row)} more"
-
-
 def _ends(row: Any) -> str:
-    ends = (row.low, row.high)
-    if not np.isfinite(ends).all():
-        return "one job gives no interval"
-    return " to ".join(number(end, 0) for end in ends)
+    known = np.isfinite([row.low, row.high]).all()
+    return _interval(row.low, row.high) if known else "one job gives no interval"
+
+
+def _interval(low: float, high: float, digits: int = 0) -> str:
+    return f"{number(low, digits)} to {number(high, digits)}"
 
 
 def _short(result: Backtest) -> str:
     told = shortages(result)
-    judged = {
-        "as foretold": "as chance allows",
-        "more": "more than chance allows: the orders are too small",
-        "fewer": "fewer than chance allows: the orders are larger than they need be",
-    }[told["verdict"]]
     return (
         f"Foretold to run short: {number(told['foretold'], 1)} of {told['jobs']} orders (chance:"
-        f" {told['low']} to {told['high']}); {told['came']} did, {judged}."
+        f" {told['low']} to {told['high']}); {told['came']} did, {SHORTAGES[told['verdict']]}."
     )
 
 
@@ -190,9 +192,8 @@ def _otherwise(row: Any, cause: str) -> str:
         ordered = counted(row.orders_changed, "job")
         parts.append(f"{ordered} ordered otherwise, {row.order_rolls} rolls in all")
     if row.cause != cause:
-        parts.append(
-            f"{row.cause} would lead, with {_rolls(row.cause_rolls, row.cause_half)} rolls"
-        )
+        took = _rolls(row.cause_rolls, row.cause_half)
+        parts.append(f"{row.cause} would lead, with {took} rolls")
     return f"{row.assumption}: {', and '.join(parts)}"
 
 
@@ -208,6 +209,8 @@ def weaknesses(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
 
 def weakness_words(desk: Desk, tried: pd.DataFrame) -> Words:
     """List what is weak in the method and in these data, with figures where there are any."""
+    error = desk.depth_error_mm
+    depths = f" but for depths (± {error:g} mm, sd)" if error else ""
     points = (
         _counting(desk, tried),
         _reveals(desk),
@@ -222,7 +225,7 @@ def weakness_words(desk: Desk, tried: pd.DataFrame) -> Words:
         " stands for the whole of it (Laplace).",
         "Assumed and not tested: independent jobs given the allowances; crews that do not drift; a"
         " spread that grows with laid sheet alone; openings measured without error"
-        f"{_depths(desk)}; records set apart that are like the others.",
+        f"{depths}; records set apart that are like the others.",
         "These are records, not an experiment: which crew and which cut a job got was not drawn by"
         " lot, so a cut's factor says what was used with it, not what another cut would have used.",
     )
@@ -241,16 +244,15 @@ def _counting(desk: Desk, tried: pd.DataFrame) -> str:
     nearest = tried[tried["assumption"].str.startswith("rolls counted to the nearest")]
     if nearest.empty:
         return start
-    row, usual = nearest.iloc[0], tried.iloc[0]
+    rounded, usual = (
+        f"{number(row['waste'] * 100, 1)} ± {number(row['waste_half'] * 100, 1)} %"
+        for row in (nearest.iloc[0], tried.iloc[0])
+    )
     return (
-        f"{start} Had they been rounded to the nearest roll, waste would be {_waste(row)} and not"
-        f" {_waste(usual)} (90 %); the table above shows what else.{_constant(desk)} Ask those who"
+        f"{start} Had they been rounded to the nearest roll, waste would be {rounded} and not"
+        f" {usual} (90 %); the table above shows what else.{_constant(desk)} Ask those who"
         " counted."
     )
-
-
-def _waste(row: pd.Series) -> str:
-    return f"{number(row['waste'] * 100, 1)} ± {number(row['waste_half'] * 100, 1)} %"
 
 
 def _constant(desk: Desk) -> str:
@@ -270,8 +272,7 @@ def _intercept(jobs: Takeoff) -> str:
     if table.empty:
         return ""
     row = next(each(table[table["term"].eq("intercept")]))
-    ends = f"{number(row.low95, 0)} to {number(row.high95, 0)}"
-    return f"{number(row.coefficient, 0)} m² a job (95 %: {ends})"
+    return f"{number(row.coefficient, 0)} m² a job (95 %: {_interval(row.low95, row.high95)})"
 
 
 def _reveals(desk: Desk) -> str:
@@ -290,11 +291,6 @@ def _reveals(desk: Desk) -> str:
     )
 
 
-def _depths(desk: Desk) -> str:
-    error = desk.depth_error_mm
-    return f" but for depths (± {error:g} mm, sd)" if error else ""
-
-
 def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     """Set what every way of pricing would have cost side by side."""
     result = _back_tested(desk, leftover_cost, short_cost)
@@ -306,9 +302,8 @@ def backtest_table(result: Backtest | None) -> Table | Words:
     """Return the back-test's table, the rules in words."""
     if result is None:
         return NO_BACKTEST
-    more = cost_differences(result).rename(
-        columns={"mean": "dearer", "low": "dearer_low", "high": "dearer_high"}
-    )
+    names = {"mean": "dearer", "low": "dearer_low", "high": "dearer_high"}
+    more = cost_differences(result).rename(columns=names)
     table = result.summary.merge(more, on="rule", how="left")
     table = table.assign(rule=table["rule"].map(WORDS_OF_RULES))
     return show_table(
@@ -333,15 +328,10 @@ def calibration_words(table: pd.DataFrame, result: Backtest | None = None) -> Wo
     if table.empty:
         return Words("Not to be told from one quarter: nothing was foretold from earlier jobs.")
     said = [f"{percent(row.below)} below the {row.percent} % point" for row in each(table)]
-    off = table[table["verdict"].ne("as foretold")]
-    judged = (
-        "none further off than chance allows"
-        if off.empty
-        else (
-            f"{listed([f'{row.verdict} below {row.percent} %' for row in each(off)])}, further off"
-            " than chance allows"
-        )
-    )
+    off = each(table[table["verdict"].ne("as foretold")])
+    which = listed([f"{row.verdict} below {row.percent} %" for row in off])
+    judged = f"{which}, further off than chance allows"
+    judged = judged if which else "none further off than chance allows"
     return Words(
         f"Of {counted(int(table['jobs'].iloc[0]), 'job')} {listed(said)}: {judged}."
         f"{_blunt(table)}{_pinball_said(table, result)}"
@@ -363,9 +353,8 @@ def _blunt(table: pd.DataFrame) -> str:
 
 def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     ours, simple = table["pinball"].mean(), table["pinball_simple"].mean()
-    share = (
-        f"{percent(abs(1 - ours / simple))} {'less' if ours < simple else 'more'}" if simple else ""
-    )
+    way = "less" if ours < simple else "more"
+    share = f"{percent(abs(1 - ours / simple))} {way}" if simple else ""
     said = (
         f" Pinball loss: {number(ours, 3)} rolls a job, {share} than with least squares"
         f" ({number(simple, 3)})"
@@ -373,7 +362,7 @@ def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     if result is None:
         return f"{said}."
     less = pinball_difference(result)
-    ends = f"{number(less['low'], 3)} to {number(less['high'], 3)}"
+    ends = _interval(less["low"], less["high"], 3)
     apart = "" if less["low"] > 0 or less["high"] < 0 else ": not told apart"
     return f"{said}; the difference is {number(less['mean'], 3)} rolls (90 %: {ends}){apart}."
 
@@ -382,7 +371,8 @@ def groups(desk: Desk) -> Section:
     """Show whether groups of jobs depart from what was foretold."""
     departures = group_departures(watched(desk), desk.jobs)
     yield group_words(departures)
-    yield groups_shown(departures)
+    caption = "Use beyond what was foretold before the quarter, by group of jobs"
+    yield show_table(departures, caption)
 
 
 def group_words(table: pd.DataFrame) -> Words:
@@ -392,7 +382,7 @@ def group_words(table: pd.DataFrame) -> Words:
     off = table[table["verdict"].ne("as foretold")]
     said = [
         f"{row.jobs_of} {row.verdict} ({number(row.departure_m2, 1)} m² a job,"
-        f" {number(row.beyond_low, 1)} to {number(row.beyond_high, 1)})"
+        f" {_interval(row.beyond_low, row.beyond_high, 1)})"
         for row in each(off)
     ]
     found = f"Departing (90 %): {listed(said)}" if said else "No group departs (90 %)"
@@ -402,32 +392,20 @@ def group_words(table: pd.DataFrame) -> Words:
     )
 
 
-def groups_shown(table: pd.DataFrame) -> Table | Words:
-    """Return the table of `group_departures`."""
-    return show_table(table, "Use beyond what was foretold before the quarter, by group of jobs")
-
-
 def set_apart(desk: Desk) -> Section:
     """List the jobs that are never fitted."""
-    yield show_table(
-        desk.excluded,
-        "Jobs shown but never fitted",
-        "job_id quarter crew estimated_rolls used_rolls exclude",
-    )
+    yield excluded_table(desk, "Jobs shown but never fitted")
 
 
 def doubtful_words(desk: Desk) -> Words:
     """Name the records of the whole chain that are likely wrong, and what is done with them."""
-    named = [
-        f"{row.job_id} ({row.quarter}, {chance(row.probability)})" for row in each(desk.suspects())
-    ]
-    share = desk.now.spread()["gross_share"]
-    start = (
-        f"Likely wrong: {listed(named)}. None is taken out: such a record counts little, by itself,"
-        " in the likelihood."
-        if named
-        else "No record is likely wrong."
-    )
+    named, share = named_suspects(desk), desk.now.spread()["gross_share"]
+    start = "No record is likely wrong."
+    if named:
+        start = (
+            f"Likely wrong: {named}. None is taken out: such a record counts little, by itself, in"
+            " the likelihood."
+        )
     return Words(f"{start} The share of grossly wrong records is put at {percent(share, 1)} now.")
 
 
@@ -435,9 +413,8 @@ def belief(desk: Desk) -> Section:
     """Show the starting belief, and how the candidates are weighed now."""
     start = allowance_changes.prior_table(desk.now.belief.prior)
     yield show_table(start, "The starting belief, number by number")
-    yield show_table(
-        allowance_changes.candidate_table(desk.now), "How the candidates are weighed now"
-    )
+    weights = allowance_changes.candidate_table(desk.now)
+    yield show_table(weights, "How the candidates are weighed now")
 
 
 def single_jobs(desk: Desk) -> Section:
@@ -471,9 +448,8 @@ def other_beliefs(desk: Desk) -> Section:
     """Show how much the starting belief matters."""
     priors = allowance_changes.prior_sensitivity(desk.jobs, desk.quarter)
     yield sensitivity_words(priors)
-    yield show_table(
-        priors, "Allowances under other starting beliefs, all jobs fitted at once, m² a m²"
-    )
+    caption = "Allowances under other starting beliefs, all jobs fitted at once, m² a m²"
+    yield show_table(priors, caption)
 
 
 def sensitivity_words(table: pd.DataFrame) -> Words:
@@ -506,18 +482,16 @@ def halving_words(table: pd.DataFrame, a_quarter: float) -> Words:
         for row in each(reach)
     ]
     start = f"At {number(a_quarter, 1)} jobs a quarter like those so far, with the same crews"
-    halved = (
-        f"if nothing drifts, an interval is half as wide after so many jobs more: {listed(still)}"
-        if still
-        else ("no interval can be halved even if nothing drifts")
-    )
+    if not still:
+        return Words(
+            f"{start}, no interval can be halved even if nothing drifts. {_with_drift(table)}"
+        )
     never = table[~np.isfinite(table["jobs_still"])]["allowance"].tolist()
-    barred = (
-        f"; not {listed(never)}: more jobs of the same crews do not tell it"
-        if (never and still)
-        else ""
+    barred = f"; not {listed(never)}: more jobs of the same crews do not tell it" if never else ""
+    return Words(
+        f"{start}, if nothing drifts, an interval is half as wide after so many jobs more:"
+        f" {listed(still)}{barred}. {_with_drift(table)}"
     )
-    return Words(f"{start}, {halved}{barred}. {_with_drift(table)}")
 
 
 def _with_drift(table: pd.DataFrame) -> str:
@@ -537,10 +511,9 @@ def _with_drift(table: pd.DataFrame) -> str:
 
 def halving_table(table: pd.DataFrame) -> Table | Words:
     """Return the table of `jobs_to_halve`, words where a number of jobs has no end."""
-    columns = ("jobs_still", "jobs_drift")
     worded = {
         name: [roughly(v) if np.isfinite(v) else OUT_OF_REACH for v in table[name]]
-        for name in columns
+        for name in ("jobs_still", "jobs_drift")
     }
     return show_table(
         table.assign(**worded),
@@ -562,18 +535,13 @@ def regression_words(fit: Regression) -> Words:
     slopes = fit.table[fit.table["term"].ne("intercept")]
     clear = slopes[slopes["p"] < 0.05]
     said = [
-        f"{r.term} {number(r.coefficient, 2)} {r.unit} ({number(r.low95, 2)} to"
-        f" {number(r.high95, 2)})"
+        f"{r.term} {number(r.coefficient, 2)} {r.unit} ({_interval(r.low95, r.high95, 2)})"
         for r in each(clear)
     ]
-    found = (
-        f"clearly different from nothing (95 %): {listed(said)}" if said else "no slope is clear"
-    )
-    left = (
-        f" Left out, as fewer than two jobs hold it: {listed(list(fit.left_out))}."
-        if fit.left_out
-        else ""
-    )
+    clearly = f"clearly different from nothing (95 %): {listed(said)}"
+    found = clearly if said else "no slope is clear"
+    left = f" Left out, as fewer than two jobs hold it: {listed(list(fit.left_out))}."
+    left = left if fit.left_out else ""
     return Words(
         f"{counted(fit.jobs, 'job')}, R² {fit.r_squared:.2f}, residual spread {fit.sd_m2:.0f} m²;"
         f" {found}.{left}"
@@ -600,16 +568,14 @@ def influence_words(influence: Influence, slopes: pd.DataFrame) -> Words:
         return Words("No regression was fitted, so no job can stand out in it.")
     out = influence.standing_out
     jobs = counted(len(influence.points), "job")
-    if out.empty:
-        start = f"No job of {jobs} stands out (Cook's distance above {influence.cooks_limit:.3f})."
-    else:
-        named = [f"{row.job_id} ({row.cooks:.2f}, {row.why})" for row in each(out.head(NAMED))]
-        more = f" and {len(out) - NAMED} more" if len(out) > NAMED else ""
-        start = (
-            f"{len(out)} of {jobs} {'stands' if len(out) == 1 else 'stand'} out"
-            f" (Cook's distance above {influence.cooks_limit:.3f}): {', '.join(named)}{more}."
-        )
-    return Words(f"{start} {_slopes_moved(slopes)}")
+    named = [f"{row.job_id} ({row.cooks:.2f}, {row.why})" for row in each(out.head(NAMED))]
+    more = f" and {len(out) - NAMED} more" if len(out) > NAMED else ""
+    stand = f"{len(out)} of {jobs} {'stands' if len(out) == 1 else 'stand'}"
+    which = f": {', '.join(named)}{more}" if named else ""
+    return Words(
+        f"{stand if named else f'No job of {jobs} stands'} out (Cook's distance above"
+        f" {influence.cooks_limit:.3f}){which}. {_slopes_moved(slopes)}"
+    )
 
 
 def _slopes_moved(slopes: pd.DataFrame) -> str:
@@ -618,11 +584,8 @@ def _slopes_moved(slopes: pd.DataFrame) -> str:
         return "Without them too few jobs are left for the slopes."
     most = rows.iloc[int(rows["change"].abs().to_numpy().argmax())]
     turned = rows[rows["coefficient"] * rows["without"] < 0]["term"].tolist()
-    sign = (
-        f"{listed(turned)} change{'s' if len(turned) == 1 else ''} sign"
-        if turned
-        else ("no slope changes its sign")
-    )
+    sign = f"{listed(turned)} change{'s' if len(turned) == 1 else ''} sign"
+    sign = sign if turned else "no slope changes its sign"
     return (
         f"Without the three most influential the slope that moves most is {most['term']}, from"
         f" {number(most['coefficient'], 2)} to {number(most['without'], 2)} {most['unit']}"
@@ -635,9 +598,8 @@ def agreement(desk: Desk) -> Section:
     beyond = plain_regression(regression_frame(desk.jobs), "beyond_m2")
     now = desk.now.table()
     yield agreement_words(beyond, now)
-    yield show_table(
-        beyond.table, "Sheet beyond the laid area, m²: the slopes compare with the allowances"
-    )
+    caption = "Sheet beyond the laid area, m²: the slopes compare with the allowances"
+    yield show_table(beyond.table, caption)
     yield show_table(now.rename_axis("allowance").reset_index(), "The allowances, to compare")
 
 
@@ -649,14 +611,11 @@ def agreement_words(beyond: Regression, allowances: pd.DataFrame) -> Words:
     ends = beyond.table.set_index("term")[["low95", "high95"]].rename(index=compared)
     both = ends.join(allowances["mean"], how="inner")
     apart = both.index[~both["mean"].between(both["low95"], both["high95"])].tolist()
-    start = (
-        "No allowance lies outside the 95 % interval of its slope"
-        if not apart
-        else f"{listed(apart)} {'lies' if len(apart) == 1 else 'lie'} outside the 95 % interval of"
-        f" {'its slope' if len(apart) == 1 else 'their slopes'}"
-    )
+    lie, slopes = ("lies", "its slope") if len(apart) < 2 else ("lie", "their slopes")
+    which = listed(apart) or "No allowance"
     return Words(
-        f"{start} ({len(both)} compared). The regression knows no starting belief and has an"
+        f"{which} {lie} outside the 95 % interval of {slopes} ({len(both)} compared)."
+        " The regression knows no starting belief and has an"
         " intercept, which the calibration has not; its intervals are wide, so that agreement is a"
         " weak proof."
     )
@@ -669,8 +628,10 @@ def several_firms(firms: Mapping[str, Takeoff]) -> Section:
     yield firm_words(between, firms)
     if len(firms) > 1:
         yield evidence_charts.firms(each_firm)
-        yield firms_shown(each_firm)
-        yield spread_shown(between)
+        named = each_firm.assign(allowance=each_firm["allowance"].astype(str))
+        columns = "allowance firm jobs mean low high own own_sd unit"
+        yield show_table(named, "Each firm by itself, from the same starting belief", columns)
+        yield show_table(between, "Between the firms: random effects (DerSimonian & Laird)")
 
 
 def firm_words(spread: pd.DataFrame, firms: Mapping[str, Takeoff]) -> Words:
@@ -678,35 +639,21 @@ def firm_words(spread: pd.DataFrame, firms: Mapping[str, Takeoff]) -> Words:
     if len(firms) < 2:
         return Words(f"{HEADING}No other firm's records were given (`firms`): not compared.")
     differ = spread[spread["verdict"].eq("differ")]
-    alike = spread[spread["verdict"].eq("alike within chance")]["allowance"].tolist()
-    dark = spread[spread["verdict"].eq("not enough to tell")]["allowance"].tolist()
+    alike, dark = (
+        spread[spread["verdict"].eq(verdict)]["allowance"].tolist()
+        for verdict in ("alike within chance", "not enough to tell")
+    )
     said = [
         f"{row.allowance}, by ± {number(row.between_sd, 2)} {row.unit} from firm to firm (sd)"
         for row in each(differ)
     ]
-    parts = [
-        f"The {len(firms)} firms differ in {listed(said)}"
-        if said
-        else (f"The {len(firms)} firms do not differ by more than chance")
-    ]
-    parts += [f"alike within chance: {listed(alike)}"] if alike and said else []
+    if said:
+        parts = [f"The {len(firms)} firms differ in {listed(said)}"]
+        parts += [f"alike within chance: {listed(alike)}"] if alike else []
+        advice = "each firm's own allowances stand"
+    else:
+        parts = [f"The {len(firms)} firms do not differ by more than chance"]
+        advice = "nothing here speaks against common allowances"
     parts += [f"not enough to tell: {listed(dark)}"] if dark else []
-    advice = (
-        "each firm's own allowances stand"
-        if said
-        else ("nothing here speaks against common allowances")
-    )
     notes = tuple(note for jobs in firms.values() for note in jobs.notes)
     return with_notes(f"{HEADING}{'; '.join(parts)}. So {advice}.", notes)
-
-
-def firms_shown(table: pd.DataFrame) -> Table | Words:
-    """Return each firm's allowances as a table."""
-    named = table.assign(allowance=table["allowance"].astype(str))
-    columns = "allowance firm jobs mean low high own own_sd unit"
-    return show_table(named, "Each firm by itself, from the same starting belief", columns)
-
-
-def spread_shown(spread: pd.DataFrame) -> Table | Words:
-    """Return what lies between the firms as a table."""
-    return show_table(spread, "Between the firms: random effects (DerSimonian & Laird)")

@@ -19,6 +19,7 @@ from airstats.analysis.overrun_views import (
 )
 from airstats.backtests.against_real_prices import MEASURES, Hindsight, look_back
 from airstats.base.number_text import (
+    by_chance,
     chance,
     counted,
     each,
@@ -36,7 +37,7 @@ from airstats.pricing.cut_prices import CutCosts
 from airstats.reports import cuts_charts, cuts_text, owner_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.shared_text import SHORT_WORDS
+from airstats.reports.shared_text import SHORT_WORDS, excluded_table
 
 LITTLE_LEARNT = 0.5
 """A cut that has lost less than this share of its first variance rests on common practice."""
@@ -57,8 +58,7 @@ def headline(desk: Desk) -> Words:
     total = float(overrun_table(desk.jobs)["overrun_rolls"].sum())
     much = f"{rolls(round(abs(total), 1))} {'more' if total >= 0 else 'fewer'} than priced"
     said = f"ou used {much} over {counted(len(desk.jobs), 'job')}{_worth(desk)}"
-    a_job = overrun_a_job(desk.jobs)
-    if a_job["low"] <= 0 <= a_job["high"]:
+    if by_chance(overrun_a_job(desk.jobs)):
         return Words(f"**Nothing to find: y{said}; that is no more than chance makes.**")
     if total < 0:
         return Words(f"**Y{said}: your prices held more than the jobs took.**")
@@ -161,24 +161,19 @@ def advice(desk: Desk) -> Words:
     factors = [
         f"{row['mean']:.2f} ± {(row['high'] - row['low']) / 2:.2f} ({name})" for name, row in held
     ]
-    a_job = overrun_a_job(desk.jobs)
-    nothing = a_job["low"] <= 0 <= a_job["high"]
-    start = "**What to change:** price"
-    if nothing:
-        start = "**Nothing need change.** Your records ask for"
+    start, rest = "**What to change:** price", "; no flat percentage"
+    if by_chance(overrun_a_job(desk.jobs)):
+        start, rest = "**Nothing need change.** Your records ask for", ""
     return Words(
         f"{start} the laid sheet with its laps, {in_percent(table.iloc[0])} of it for waste, and"
-        f" for each m² of reveal {listed(factors)} m² of sheet"
-        f"{'' if nothing else '; no flat percentage'}.{_look_at_crews(desk)}"
+        f" for each m² of reveal {listed(factors)} m² of sheet{rest}.{_look_at_crews(desk)}"
     )
 
 
 def _look_at_crews(desk: Desk) -> str:
     """Crews whose way of working is worth a look, before any price."""
-    table = desk.now.crew_table()
-    above = [
-        f"crew {crew} uses {in_percent(table.loc[[crew]].iloc[0])}" for crew in crews_above(desk)
-    ]
+    table = desk.now.crew_table().loc[crews_above(desk)]
+    above = [f"crew {crew} uses {in_percent(row)}" for crew, row in table.iterrows()]
     return f" And see why {listed(above)} of laid sheet more than the firm." if above else ""
 
 
@@ -216,10 +211,8 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
 def _little_used(desk: Desk) -> list[str]:
     cuts = cut_comparison(desk.jobs, desk.now)
     little = each(cuts[cuts["learnt"] < LITTLE_LEARNT])
-    names = [f"{CUTS[row.cut].words} ({counted(row.jobs, 'job')})" for row in little]
-    if not names:
-        return []
-    return [f"for reveals {listed(names)} common practice still outweighs your own jobs"]
+    names = listed([f"{CUTS[row.cut].words} ({counted(row.jobs, 'job')})" for row in little])
+    return [f"for reveals {names} common practice still outweighs your own jobs"] if names else []
 
 
 def one_job(desk: Desk, job: str) -> Section:
@@ -260,9 +253,8 @@ def _main_cause(desk: Desk, job_id: str) -> str:
 def _doubt(desk: Desk, job_id: str) -> str:
     """A warning where the job's record is likely wrong."""
     wrong = desk.suspects().set_index("job_id")["probability"].get(job_id)
-    if not wrong:
-        return ""
-    return f" Look at this record first: the chance that it is wrong is {chance(wrong)}."
+    said = f" Look at this record first: the chance that it is wrong is {chance(wrong or 0)}."
+    return said if wrong else ""
 
 
 def job_split(desk: Desk, job: str = "") -> pd.DataFrame:
@@ -293,8 +285,7 @@ def worst_words(desk: Desk) -> Words:
     causes = [f"{cause} in {count}" for cause, count in main.items()]
     ran = f"{len(over)} of {counted(len(table), 'job')} ran over"
     ran += f", by {number(over.sum())} rolls in all"
-    a_job = overrun_a_job(desk.jobs)
-    if a_job["low"] <= 0 <= a_job["high"]:
+    if by_chance(overrun_a_job(desk.jobs)):
         return Words(f"{ran}; others ran under by as much, within chance: nothing to find here.")
     worst_hold = f"the {len(worst)} worst by {number(part)}{verdict}"
     return Words(f"{ran}; {worst_hold}. Their main cause: {listed(causes)}.")
@@ -319,11 +310,8 @@ def trend_words(desk: Desk) -> Words:
     if trends.empty:
         return Words("No trend to be told: it takes three jobs in two quarters or more.")
     whole = trends.loc[[OVERRUN]].iloc[0]
-    change = _finely(whole)
-    way = _way(whole)
-    start = f"The overrun of a job {way}s, by {change} rolls from quarter to quarter"
-    if not way:
-        start = f"The overrun of a job shows no trend: {change} rolls from quarter to quarter"
+    way = f"{_way(whole)}s, by" if _way(whole) else "shows no trend:"
+    start = f"The overrun of a job {way} {_finely(whole)} rolls from quarter to quarter"
     moved = trends.drop(OVERRUN).rename(index=SHORT_WORDS)
     causes = [f"{n} {_way(r)} by {_finely(r)}" for n, r in moved.iterrows() if _way(r)]
     told = f"Of the causes, {listed(causes)}." if causes else "No cause by itself rises or falls."
@@ -336,7 +324,7 @@ def _finely(row: pd.Series) -> str:
 
 
 def _way(row: pd.Series) -> str:
-    if row["low"] <= 0 <= row["high"]:
+    if by_chance(row):
         return ""
     return "rise" if row["change"] > 0 else "fall"
 
@@ -360,8 +348,7 @@ def crew_words(desk: Desk) -> Words:
     above, below = crews["pooled_low"] > 0, crews["pooled_high"] < 0
     said = [
         f"Crew {row.crew} uses {percent(row.pooled, 1)} of laid sheet more than the firm"
-        f" (90 %: {percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)},"
-        f" {counted(int(row.jobs), 'job')})."
+        f" (90 %: {_crew_reach(row)}, {counted(int(row.jobs), 'job')})."
         for row in each(crews[above])
     ]
     less, same = ([_crew(row) for row in each(crews[k])] for k in (below, ~above & ~below))
@@ -377,19 +364,20 @@ def crew_words(desk: Desk) -> Words:
 
 
 def _crew(row: pd.Series) -> str:
-    few = ", too few" if row.jobs < FEW_JOBS else ""
-    reach = f"{percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)}"
-    return f"{row.crew} {percent(row.pooled, 1)} ({reach}; {counted(int(row.jobs), 'job')}{few})"
+    jobs = counted(int(row.jobs), "job") + (", too few" if row.jobs < FEW_JOBS else "")
+    return f"{row.crew} {percent(row.pooled, 1)} ({_crew_reach(row)}; {jobs})"
+
+
+def _crew_reach(row: pd.Series) -> str:
+    return f"{percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)}"
 
 
 def cuts(desk: Desk) -> Section:
     """Set the cuts side by side."""
     yield cut_words(desk)
-    yield show_table(
-        cut_table(desk),
-        "What the reveals took, by cut",
-        "cut jobs reveal_m2 factor factor_low factor_high learnt mean_rolls low_rolls high_rolls",
-    )
+    columns = "cut jobs reveal_m2 factor factor_low factor_high learnt"
+    columns += " mean_rolls low_rolls high_rolls"
+    yield show_table(cut_table(desk), "What the reveals took, by cut", columns)
 
 
 def cut_words(desk: Desk) -> Words:
@@ -403,14 +391,10 @@ def cut_words(desk: Desk) -> Words:
     ]
     names = cuts["cut"].tolist()
     pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
-    same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in pairs if not _apart(desk, a, b)]
+    alike = [(a, b) for a, b in pairs if by_chance(cuts_apart(desk.now, a, b))]
+    same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in alike]
     told = f" Not to be told apart: {'; '.join(same)}." if same else ""
     return Words(f"A m² of reveal took, in m² of sheet: {listed(said)} (± holds 90 %).{told}")
-
-
-def _apart(desk: Desk, cut: str, other: str) -> bool:
-    more = cuts_apart(desk.now, cut, other)
-    return not more["low"] <= 0 <= more["high"]
 
 
 def cut_table(desk: Desk) -> pd.DataFrame:
@@ -431,14 +415,11 @@ def hindsight_words(found: Hindsight) -> Words:
     """Say what the allowances known at the time would have changed."""
     if found.reason:
         return Words(f"What the allowances would have changed cannot be told yet: {found.reason}")
-    rows = found.table.set_axis(list(MEASURES)).iterrows()
-    table = {str(name): row for name, row in rows}
-    cost = table["cost"]
+    table = dict(zip(MEASURES, (row for _, row in found.table.iterrows()), strict=True))
+    cost, jobs = table["cost"], counted(found.jobs, "job")
     less = f"{number(abs(cost['difference']), 0)} {'less' if cost['difference'] <= 0 else 'more'}"
-    chance = (
-        ", which chance explains" if cost["difference_low"] <= 0 <= cost["difference_high"] else ""
-    )
-    jobs = counted(found.jobs, "job")
+    within = cost["difference_low"] <= 0 <= cost["difference_high"]
+    chance = ", which chance explains" if within else ""
     return Words(
         f"**Had {jobs} been priced with the allowances known before each quarter, shortages and"
         f" left-over rolls would have cost {less}{chance}** (90 %: {_change(cost, 'less', 'more')};"
@@ -488,8 +469,4 @@ def which_cut(desk: Desk, costs: CutCosts) -> Section:
 
 def left_out(desk: Desk) -> Section:
     """Name the jobs that were left out, with the reason."""
-    yield show_table(
-        desk.excluded,
-        "Jobs left out, with the reason",
-        "job_id quarter crew estimated_rolls used_rolls exclude",
-    )
+    yield excluded_table(desk, "Jobs left out, with the reason")

@@ -26,13 +26,13 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
     riskiest = orders.sort_values("chance_short").iloc[-1]
     short = 1 - float(np.prod(1 - orders["chance_short"].to_numpy()))
     left = number(orders["expected_left_over_rolls"].sum())
-    risk = f"The chance of being short is {small_chance(riskiest['chance_short'])}"
+    alone, risk = "", f"The chance of being short is {small_chance(riskiest['chance_short'])}"
     if len(orders) > 1:
+        alone = ", each supplied by itself"
         risk = (
             f"The chance that at least one job runs short is {small_chance(short)} (the likeliest:"
             f" {riskiest['job_id']}, {small_chance(riskiest['chance_short'])})"
         )
-    alone = ", each supplied by itself" if len(orders) > 1 else ""
     return Words(
         f"**Order {rolls(total)} for {counted(len(orders), 'job')}**{alone}; expected sheet"
         f" {number(orders['expected_m2'].sum(), 0)} m². {risk}; on average {left} rolls are left"
@@ -52,17 +52,9 @@ def takeoff_words(desk: Desk) -> Words:
     if desk.to_price is not None:
         said = f"Jobs of {desk.to_price.source}, priced with {known}."
         return with_notes(said, notes + desk.to_price.remarks + unmet(desk.to_price, desk.now))
-    if noted.get("decision") == KEEP:
-        return with_notes(
-            f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with"
-            f" {known}.",
-            notes,
-        )
-    return with_notes(
-        f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with {known}"
-        " that they helped to make. Take it as a check, not as a forecast.",
-        notes,
-    )
+    said = f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with"
+    rest = " that they helped to make. Take it as a check, not as a forecast."
+    return with_notes(f"{said} {known}{'.' if noted.get('decision') == KEEP else rest}", notes)
 
 
 def chances(foretold: Priced, priced: pd.DataFrame) -> Section:

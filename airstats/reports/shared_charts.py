@@ -20,15 +20,20 @@ def paper(height: float) -> tuple[Figure, Axes]:
 
 
 def panels(
-    count: int, across: int, row_height: float, beside: float = 0.0, **shared: bool
+    count: int,
+    across: int,
+    row_height: float,
+    beside: float = 0.0,
+    sharex: bool = False,
+    sharey: bool = False,
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with so many tidy panels, row by row, and blanks where a row is not full.
 
-    Heights are in inches, `beside` is what headings and legends need; `shared` names the axes.
+    Heights are in inches; `beside` is what labels and legends of the whole need.
     """
     down = -(-count // across)
     figure = Figure(figsize=(WIDTH, row_height * down + beside), layout="constrained")
-    grid = figure.subplots(down, across, squeeze=False, **shared).ravel()
+    grid = figure.subplots(down, across, squeeze=False, sharex=sharex, sharey=sharey).ravel()
     for axes in grid[:count]:
         tidy(axes)
     for axes in grid[count:]:

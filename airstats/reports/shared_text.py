@@ -6,7 +6,7 @@ from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.base.number_text import chance, counted, each, listed, percent
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
-from airstats.reports.display import Words
+from airstats.reports.display import Table, Words, show_table
 
 CAUTION = Words(
     "We count material; we do not design the airtight layer. Knives, ladders and heights ask for"
@@ -28,14 +28,25 @@ SHORT_WORDS = {
 
 def suspect_words(desk: Desk) -> Words:
     """Name the records that look wrong."""
-    table = desk.suspects()
-    if table.empty:
+    named = named_suspects(desk)
+    if not named:
         return Words("No record looks wrong (none with a probability of 50 % or more).")
-    named = [f"{row.job_id} ({row.quarter}, {chance(row.probability)})" for row in each(table)]
     return Words(
-        f"Look at {listed(named)}; in brackets the chance that the record is wrong: a roll lent,"
+        f"Look at {named}; in brackets the chance that the record is wrong: a roll lent,"
         " stolen or mistyped. Such a record hardly moves the allowances."
     )
+
+
+def named_suspects(desk: Desk) -> str:
+    """List the records that look wrong, in brackets the chance of it."""
+    suspects = each(desk.suspects())
+    return listed([f"{row.job_id} ({row.quarter}, {chance(row.probability)})" for row in suspects])
+
+
+def excluded_table(desk: Desk, caption: str) -> Table | Words:
+    """Return the jobs that are left out, with the reason."""
+    columns = "job_id quarter crew estimated_rolls used_rolls exclude"
+    return show_table(desk.excluded, caption, columns)
 
 
 def data_words(desk: Desk) -> Words:

@@ -67,7 +67,8 @@ def headline(desk: Desk) -> Section:
 def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | None = None) -> Words:
     """Say what moved this quarter, and whether to accept, from the comparison and the watch."""
     groups = {word: table.loc[table["verdict"].eq(word), "allowance"].tolist() for word in VERDICTS}
-    said = [_verdict(names, word) for word, names in groups.items() if names]
+    colons = {VERDICTS[2]: ":"}
+    said = [f"{listed(n)}{colons.get(word, '')} {word}" for word, n in groups.items() if n]
     start = f"**{desk.quarter}, {_new_jobs(desk.now)}: {'; '.join(said)}.**"
     if not desk.now.new_jobs:
         return Words(f"{start} Nothing to accept: the quarter holds no new job.")
@@ -79,10 +80,6 @@ def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | No
     look = [*groups["moved"], *drifting]
     advice = f"look at {listed(look)} before you accept" if look else "accept the new values"
     return Words(f"{start} Advice: {advice}; they carry what all jobs so far tell.")
-
-
-def _verdict(names: list[str], word: str) -> str:
-    return f"{listed(names)}{':' if word == VERDICTS[2] else ''} {word}"
 
 
 def _new_jobs(now: Allowances) -> str:
@@ -106,11 +103,13 @@ def decision_words(desk: Desk, decided: Allowances) -> Words:
     last = desk.before.quarter if desk.before else "the quarter before"
     alike = ", for the sheet and the other materials alike"
     others = "" if desk.records.materials.empty else alike
+    are, they_count = "are", "they count as late jobs"
+    if len(waiting) == 1:
+        are, they_count = "is", "it counts as a late job"
     return Words(
         f"**Kept{by}**: the values of {last} stand in {decided.quarter}{others}, a little less"
-        f" certain than they were, for allowances drift.{why} {_jobs(waiting)}"
-        f" {'is' if len(waiting) == 1 else 'are'} not counted now; at the next accept"
-        f" {'it counts as a late job' if len(waiting) == 1 else 'they count as late jobs'}."
+        f" certain than they were, for allowances drift.{why} {_jobs(waiting)} {are} not counted"
+        f" now; at the next accept {they_count}."
     )
 
 
@@ -127,11 +126,9 @@ def side_by_side(desk: Desk) -> Section:
 
 def standing(decided: Allowances) -> Section:
     """Show the values that stand after the decision."""
-    yield show_table(
-        decided.table().rename_axis("allowance").reset_index(),
-        f"What stands now in {decided.quarter}, with its 90 % interval",
-        "allowance mean sd low high unit",
-    )
+    table = decided.table().rename_axis("allowance").reset_index()
+    caption = f"What stands now in {decided.quarter}, with its 90 % interval"
+    yield show_table(table, caption, "allowance mean sd low high unit")
 
 
 def pulls(desk: Desk) -> Section:
@@ -139,11 +136,8 @@ def pulls(desk: Desk) -> Section:
     found = case_deletion.pulls(desk.jobs, desk.before, desk.now, desk.depth_error_mm)
     yield pull_words(found)
     yield update_charts.pulls(found) if len(found) else None
-    yield show_table(
-        case_deletion.strongest(found),
-        "The ten strongest pulls",
-        "job_id crew quarter allowance pull unit pull_sds",
-    )
+    columns = "job_id crew quarter allowance pull unit pull_sds"
+    yield show_table(strongest(found), "The ten strongest pulls", columns)
 
 
 def pull_words(table: pd.DataFrame) -> Words:
@@ -152,22 +146,18 @@ def pull_words(table: pd.DataFrame) -> Words:
         return Words("No new job, so nothing pulls.")
     top = strongest(table, 3)
     said = [
-        f"{row.job_id}{_crew(row.crew)} pulls {row.allowance} by {_signed(row.pull, 3)}"
-        f" ({percent(abs(row.pull_sds))} of its sd)"
+        f"{row.job_id}{f' (crew {row.crew})' if row.crew else ''} pulls {row.allowance} by"
+        f" {_signed(row.pull, 3)} ({percent(abs(row.pull_sds))} of its sd)"
         for row in each(top)
     ]
-    first = top.iloc[0]
-    start = (
-        f"**Check the record of {first['job_id']} before you accept**"
-        if abs(first["pull_sds"]) >= STRONG
-        else f"**No single record among the {counted(table['job_id'].nunique(), 'new job')}"
-        " decides the new values**: none pulls by half an sd or more"
-    )
+    first, jobs = top.iloc[0], counted(table["job_id"].nunique(), "new job")
+    start = f"**Check the record of {first['job_id']} before you accept**"
+    if abs(first["pull_sds"]) < STRONG:
+        start = (
+            f"**No single record among the {jobs} decides the new values**: none pulls by half an"
+            " sd or more"
+        )
     return Words(f"{start}. The strongest pulls: {listed(said)}.")
-
-
-def _crew(name: str) -> str:
-    return f" (crew {name})" if name else ""
 
 
 def _signed(value: float, digits: int = 1) -> str:
@@ -179,25 +169,21 @@ def drift(desk: Desk) -> Section:
     """Show whether jobs depart from what was foretold."""
     yield watch_words(desk, watched(desk))
     yield update_charts.drift(watched(desk)) if len(watched(desk)) else None
-    yield show_table(
-        crossings(watched(desk), desk.quarter),
-        "Lines that left their limits, where they last did",
-        "line quarter job_id beyond_m2",
-    )
+    crossed = crossings(watched(desk), desk.quarter)
+    caption = "Lines that left their limits, where they last did"
+    yield show_table(crossed, caption, "line quarter job_id beyond_m2")
 
 
 def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
     """Say that nothing has drifted, or which line left its limits, where and which way."""
     whole = desk.jobs.table["counted"].eq("opened").mean() > 0.5
-    chance = (
-        f" By chance alone a line is crossed about once in"
-        f" {CHANCE_WHOLE if whole else CHANCE_EXACT} jobs."
-    )
+    rarely = CHANCE_WHOLE if whole else CHANCE_EXACT
+    chance = f" By chance alone a line is crossed about once in {rarely} jobs."
     lines = watch["line"].nunique()
     found = crossings(watch, desk.quarter)
-    now = [_crossed(row) for row in each(found[found["now"]])]
-    past = [_crossed(row) for row in each(found[~found["now"].astype(bool)])]
-    followed = f"{counted(int(watch['line'].eq(ALL_JOBS).sum()), 'job')}"
+    now = [_crossed(row) for row in each(found) if row.now]
+    past = [_crossed(row) for row in each(found) if not row.now]
+    followed = counted(int(watch["line"].eq(ALL_JOBS).sum()), "job")
     followed += f", {counted(lines - 1, 'crew')}" if lines > 1 else ""
     if now:
         start = f"**Drift in {desk.quarter}: {listed(now)}.** Look at these jobs before you accept."
@@ -263,12 +249,11 @@ def _entangled(now: Allowances) -> list[str]:
         for j in range(i + 1, len(names))
         if abs(correlation[i, j]) > ENTANGLED
     ]
-    if not pairs:
-        return []
-    return [
+    said = (
         f"better known together than apart: {listed(pairs)}; jobs of like size with deeper or fewer"
         " reveals would part them"
-    ]
+    )
+    return [said] if pairs else []
 
 
 def _both_forms(now: Allowances) -> list[str]:
@@ -298,20 +283,21 @@ def depth_words(desk: Desk) -> Words:
         f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
         for row in each(table)
     ]
-    worst = 1 - table["kept"].min()
-    advice = (
-        "Measure the depths better: more jobs do not cure it."
-        if worst >= HARMFUL
-        else "That is little beside what is not known anyway."
-    )
+    advice = "That is little beside what is not known anyway."
+    if 1 - table["kept"].min() >= HARMFUL:
+        advice = "Measure the depths better: more jobs do not cure it."
     start = (
-        f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that, but"
-        " it still takes what the jobs say of the reveals for too small,"
-        if desk.depth_error_mm
-        else f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the"
-        " update would take what the jobs say of the reveals for too small,"
+        f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the update"
+        " would take"
     )
-    return Words(f"{start} by about {listed(said)}. {advice}")
+    if desk.depth_error_mm:
+        start = (
+            f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that,"
+            " but it still takes"
+        )
+    return Words(
+        f"{start} what the jobs say of the reveals for too small, by about {listed(said)}. {advice}"
+    )
 
 
 def starting_belief(desk: Desk) -> Section:
@@ -335,12 +321,9 @@ def prior_words(check: PriorCheck) -> Words:
             f" of {opening['reveal_mm']:.0f} mm, priced with {percent(FLAT_RATE)} on laid sheet)"
             f" the starting belief expects an overrun of {expected}."
         )
-    inside = check.low <= check.shown <= check.high
-    verdict = (
-        "the firm is much as the starting belief took it to be"
-        if inside
-        else "the firm differs from the starting belief, and its own jobs must correct it"
-    )
+    verdict = "the firm differs from the starting belief, and its own jobs must correct it"
+    if check.low <= check.shown <= check.high:
+        verdict = "the firm is much as the starting belief took it to be"
     return Words(
         f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
         f" run over by {expected}; they ran over by {_signed(check.shown)} as counted:"
