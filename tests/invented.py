@@ -128,6 +128,12 @@ def with_materials_of(records, allowance, *names):
     return replace(records, materials=pd.concat(rows, ignore_index=True))
 
 
+def naming(records, *names, **columns):
+    """Jobs to price whose table of materials names these, in the row of the first job."""
+    rows = pd.DataFrame({"job_id": records.jobs["job_id"].iloc[0], "material": names, **columns})
+    return replace(records, materials=rows.reindex(columns=MATERIAL_COLUMNS))
+
+
 def firm(jobs=24, seed=3, **allowances):
     """Records of a firm with a true allowance for each material ("_" for a space)."""
     records = invent(jobs=jobs, seed=seed)

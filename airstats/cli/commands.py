@@ -90,8 +90,9 @@ def price(asked: argparse.Namespace) -> None:
     from airstats.base.result_folder import write_together
     from airstats.model.allowances import load_allowances
     from airstats.model.unmet import unmet
+    from airstats.pricing.newsvendor import left_out, price_materials
     from airstats.pricing.newsvendor import price as work_out
-    from airstats.pricing.newsvendor import price_materials
+    from airstats.reports.buying_text import not_priced
 
     takeoff = _read(asked)
     known = load_allowances(asked.allowances)
@@ -107,7 +108,9 @@ def price(asked: argparse.Namespace) -> None:
     notes = write_together(files | _set_aside(takeoff, out.parent))
     (material_commands.print_packs if asked.materials else _print_orders)(orders)
     _print_set_aside(takeoff, out.parent)
-    _print_written(files, [*known.notes, *notes], said)
+    asked_for = asked.materials or asked.buying_list
+    rest = not_priced(left_out(takeoff, known)) if asked_for else ""
+    _print_written(files, [*known.notes, *filter(None, [rest]), *notes], said)
 
 
 def _print_orders(orders: pd.DataFrame) -> None:
@@ -266,8 +269,7 @@ def _files_of_a_quarter(
     }
     if takeoff is not None:
         files[Path("orders.csv")] = csv_of(work_out(takeoff, now, *costs))
-        others = bool(now.materials)
-        said, bought = material_commands.list_to_buy(asked, takeoff, now, CAUTION, Path(), others)
+        said, bought = material_commands.list_to_buy(asked, takeoff, now, CAUTION, Path())
         files |= bought
     return said, files | {Path(_LAST): now.to_text()}
 

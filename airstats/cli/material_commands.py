@@ -52,19 +52,13 @@ def list_to_buy(
     known: Allowances,
     caution: str,
     folder: Path,
-    others: bool = True,
 ) -> tuple[str, dict[Path, str | bytes]]:
-    """Return the headline of the buying list of all jobs together, and its files in a folder.
-
-    Without `others` it holds the sheet alone.
-    """
-    from airstats.catalog.materials import SHEET
+    """Return the headline of the buying list of all jobs together, and its files in a folder."""
     from airstats.documents.purchase_files import buying_files
     from airstats.pricing.purchases import buying_list
     from airstats.reports.buying_text import headline, unlearnt
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
-    bought = bought if others else bought[bought["material"].eq(SHEET)]
     jobs = takeoff.jobs["job_id"].tolist()
     said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought)]))
     files = buying_files(bought, jobs, known.quarter, caution)

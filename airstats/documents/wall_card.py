@@ -14,7 +14,7 @@ from airstats.base.number_text import counted as packs_of
 from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
-from airstats.catalog.materials import PRETAPED_SHARE, plural
+from airstats.catalog.materials import PRETAPED_SHARE, SHEET, plural
 from airstats.model.allowances import Allowances, material_table
 from airstats.pricing.newsvendor import (
     LEFTOVER_COST,
@@ -188,7 +188,7 @@ def _materials(
     priced = price_materials(one_record(job), allowances, leftover_cost, short_cost)
     counts = _counts(job)
     rows = []
-    for row in each(priced[priced["material"].isin(known.index)]):
+    for row in each(priced[priced["material"].ne(SHEET)]):
         learnt, unit = known.loc[row.material], plural(str(row.unit))
         counted = f"{number(row.expected / (1 + learnt['mean']), 0)}\u00a0{unit}"
         how = counts.get(learnt["driver"])

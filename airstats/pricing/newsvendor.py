@@ -93,7 +93,8 @@ def price_materials(
     takeoff : Records
         Jobs to price; its table of materials, if any, may give packs and their prices.
     allowances : Allowances
-        What the finished jobs taught; a material without records is priced from its prior.
+        What the finished jobs taught. A material that they did not is priced only if the takeoff's
+        table names it, from its prior; `left_out` tells of the others.
     leftover_cost, short_cost : float
         Money for each roll of sheet left over and for each roll short; any one currency.
     quarters_ahead : int
@@ -135,11 +136,24 @@ def price_materials(
 
 
 def needed_products(takeoff: Records, allowances: Allowances) -> Iterator[Product]:
-    """Yield the sheet, then every other material that some job of the takeoff needs."""
+    """Yield the sheet, then every material learnt, or named by the takeoff, that a job needs."""
+    yield Product(take_off(takeoff), allowances)
+    asked = {*allowances.materials, *takeoff.materials["material"]}
+    yield from _needed_materials(takeoff, allowances, asked)
+
+
+def left_out(takeoff: Records, allowances: Allowances) -> list[str]:
+    """Return the materials that a job needs, but that are neither learnt nor named."""
+    rest = set(MATERIALS) - {*allowances.materials, *takeoff.materials["material"]}
+    return [one.name for one in _needed_materials(takeoff, allowances, rest)]
+
+
+def _needed_materials(
+    takeoff: Records, allowances: Allowances, names: set[str]
+) -> Iterator[Product]:
     jobs = take_off(takeoff)
-    yield Product(jobs, allowances)
     quantities = material_quantities(jobs, takeoff.openings)
-    for name in MATERIALS:
+    for name in filter(names.__contains__, MATERIALS):
         known = material_known(allowances, name)
         bought = known.pack
         told = (bought.content, bought.price) if bought else ()

@@ -28,6 +28,16 @@ def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
     )
 
 
+def not_priced(names: list[str]) -> str:
+    """Say which known materials were left out, and how to have them; empty if none was."""
+    if not names:
+        return ""
+    return (
+        f"Not priced: {listed(names)}. No record tells of them: keep their use, or name them in a"
+        " table materials of these jobs (job_id, material)."
+    )
+
+
 def unlearnt(bought: pd.DataFrame) -> str:
     """Say which materials were priced from the starting belief alone; empty if none was."""
     names = bought.loc[bought["jobs_counted"] == 0, "material"].unique().tolist()

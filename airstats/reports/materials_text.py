@@ -14,9 +14,9 @@ from airstats.catalog.materials import SHEET
 from airstats.model.allowances import Allowances
 from airstats.model.decisions import KEEP
 from airstats.model.quarterly_update import of_the_run
-from airstats.pricing.newsvendor import price_materials
+from airstats.pricing.newsvendor import left_out, price_materials
 from airstats.pricing.purchases import buying_list
-from airstats.reports.buying_text import headline, unlearnt
+from airstats.reports.buying_text import headline, not_priced, unlearnt
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 
@@ -62,15 +62,16 @@ def update_section(desk: Desk) -> Section:
 def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     """Return the packs for each job, and one buying list for all of them."""
     now = materials_now(desk)
-    if not now.materials:
-        return ()
     jobs = desk.to_price or desk.quarter_records()
-    priced = price_materials(jobs, now, leftover_cost, short_cost)
     bought = buying_list(jobs, now, leftover_cost, short_cost)
+    if bought["material"].eq(SHEET).all():
+        return ()
+    priced = price_materials(jobs, now, leftover_cost, short_cost)
+    told = filter(None, [unlearnt(bought), not_priced(left_out(jobs, now))])
     return (
         Words(
             "## Everything to buy, tape and corners too\n\n"
-            f"**{headline(bought, jobs.jobs['job_id'].tolist())}** {unlearnt(bought)}"
+            f"**{headline(bought, jobs.jobs['job_id'].tolist())}** {' '.join(told)}"
         ),
         show_table(
             bought.rename(columns={"low_packs": "from_packs", "high_packs": "to_packs"}),

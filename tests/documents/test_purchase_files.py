@@ -1,6 +1,7 @@
 import argparse
 import io
 import re
+import shutil
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -17,9 +18,10 @@ from airstats.documents.purchase_files import buying_page, buying_workbook, head
 from airstats.pricing.newsvendor import priced
 from airstats.pricing.pooled_order import pooled_orders
 from airstats.takeoff.sheet_quantities import take_off
-from tests.invented import firm, save
+from tests.invented import firm, naming, save
 
-AHEAD = firm(6, seed=8)
+BARE = firm(6, seed=8)
+AHEAD = naming(BARE, "joint tape")
 JOBS = [f"J00{n}" for n in range(6)]
 
 
@@ -161,6 +163,21 @@ def test_price_with_materials_and_a_buying_list(folder, bought, capsys):
     }  # fmt: skip
 
 
+def test_a_material_without_records_is_left_out_until_the_jobs_name_it(folder, tmp_path, capsys):
+    jobs = tmp_path / "jobs"
+    shutil.copytree(folder / "next", jobs)
+    call = ["price", str(jobs), "--allowances", str(folder / "a.json"), "--materials"]
+    call += ["--out", str(tmp_path / "o.csv")]
+    (jobs / "materials.csv").unlink()
+    assert main(call) == 0
+    assert "note: Not priced: joint tape. No record tells of them" in capsys.readouterr().out
+    assert "joint tape" not in pd.read_csv(tmp_path / "o.csv")["material"].tolist()
+    (jobs / "materials.csv").write_text("job_id,material\nJ000,joint tape\n")
+    assert main(call) == 0
+    assert "Not priced" not in capsys.readouterr().out
+    assert pd.read_csv(tmp_path / "o.csv")["material"].eq("joint tape").sum() == 6
+
+
 def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
     assert run(folder) == 0
     assert "tape" not in capsys.readouterr().out
@@ -176,7 +193,7 @@ def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
 def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known):
     asked = argparse.Namespace(leftover_cost=60.0, short_cost=240.0)
     bare = replace(known, materials={})
-    said, files = list_to_buy(asked, AHEAD, bare, CAUTION, tmp_path, others=False)
+    said, files = list_to_buy(asked, BARE, bare, CAUTION, tmp_path)
     bought = pd.read_csv(io.StringIO(files[tmp_path / "buying_list.csv"]))
     assert bought["material"].tolist() == ["sheet"]
     assert re.match(r"For 6 jobs buy \d+ rolls of sheet", said)

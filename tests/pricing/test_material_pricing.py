@@ -7,16 +7,18 @@ import pytest
 import airstats
 from airstats.catalog.materials import MATERIALS, Material
 from airstats.model.allowances import unchanged
-from airstats.pricing.newsvendor import price
+from airstats.pricing.newsvendor import left_out, price
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.sheet_quantities import take_off
-from tests.invented import change, firm, save
+from tests.invented import change, firm, naming, save
 
 COLUMNS = [
     "job_id", "material", "unit", "pack", "expected", "low", "high", "packs_p50", "packs_p80",
     "packs_p95", "order_packs", "chance_short", "expected_left_over_packs", "jobs_counted",
 ]  # fmt: skip
-AHEAD = firm(6, seed=8)
+LEARNT = {"sheet", "frame tape", "corner pieces"}
+BARE = firm(6, seed=8)
+AHEAD = naming(BARE, "joint tape")
 
 
 @pytest.fixture(scope="module")
@@ -86,10 +88,22 @@ def test_each_job_has_its_own_packs_and_a_row_for_what_it_needs(known):
     assert tape.loc["J001", "pack"] == 25
     assert tape.loc["J000", "order_packs"] < tape.loc["J001", "order_packs"]
     columns = {"corner_method": ["folded"] + ["pieces"] * 5, "sealant_m": [7.0] + [np.nan] * 5}
-    orders = airstats.price_materials(change(AHEAD, **columns), known)
+    named = naming(BARE, "joint tape", "sealant")
+    orders = airstats.price_materials(change(named, **columns), known)
     rows = orders.groupby("job_id")["material"].agg(set)
     assert rows["J000"] == {"sheet", "joint tape", "frame tape", "sealant"}
     assert rows["J001"] == {"sheet", "joint tape", "frame tape", "corner pieces"}
+
+
+def test_a_material_that_is_neither_learnt_nor_named_is_left_out_and_told_of(known):
+    """Joint tape can be counted, but the firm keeps no record of it; of sealant nothing is told."""
+    assert set(airstats.price_materials(BARE, known)["material"]) == LEARNT
+    assert set(airstats.buying_list(BARE, known)["material"]) == LEARNT
+    assert left_out(BARE, known) == ["joint tape"]
+    assert left_out(AHEAD, known) == []
+    bare = replace(known, materials={})
+    assert set(airstats.price_materials(BARE, bare)["material"]) == {"sheet"}
+    assert left_out(BARE, bare) == ["joint tape", "frame tape", "corner pieces"]
 
 
 def test_new_material_is_one_entry_in_the_table(tmp_path, monkeypatch):
@@ -125,7 +139,7 @@ def test_a_pack_of_five_holds_the_corners_of_an_opening_and_one_more():
         jobs=AHEAD.jobs.iloc[:1].assign(pretaped_share=0.0),
         openings=AHEAD.openings.iloc[:1].assign(count=5),
     )
-    orders = airstats.price_materials(one, unchanged("2026Q1"))
+    orders = airstats.price_materials(naming(one, "corner pieces"), unchanged("2026Q1"))
     pieces = orders[orders["material"] == "corner pieces"].iloc[0]
     # Twenty corners fill four packs; one in twenty spoilt makes it five.
     assert pieces["expected"] == pytest.approx(21.0)
