@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,6 @@ from airstats.geometry.cutting_rules import Practice, Sizes
 from airstats.geometry.offcuts import (
     JUST_FITS_MM,
     OFFCUT_LEAST_MM,
-    Tip,
     corner_hypotenuse,
     diagonal_tips,
     fill_corners,
@@ -79,9 +79,9 @@ class OpeningPieces:
     faces: tuple[Part, ...]
     covered: tuple[Part, ...]
     bare: tuple[Part, ...]
-    offcuts: tuple[Part, ...]
-    trimmings: tuple[Part, ...]
     infills: tuple[Infill, ...]
+    offcuts: tuple[Part, ...] = ()
+    trimmings: tuple[Part, ...] = ()
     way: str = ""
 
 
@@ -93,6 +93,17 @@ class Frame:
     height: float
     depth: float
     lined: tuple[str, ...]
+
+    @property
+    def faces(self) -> tuple[Part, ...]:
+        """The lined faces, unfolded."""
+        return tuple(Part(face, self.strip(face, 0, self.depth)) for face in self.lined)
+
+    def sizes(self) -> tuple[Outline, Outline, Outline, Outline]:
+        """Return width, height, depth and whether the foot is lined, as arrays of one opening."""
+        foot = float("foot" in self.lined)
+        width, height, depth = (np.array([n]) for n in (self.width, self.height, self.depth))
+        return width, height, depth, np.array([foot])
 
     def edge(self, face: str) -> tuple[Outline, Outline]:
         """Return both ends of the edge of a face, the lower or left one first."""
@@ -133,55 +144,63 @@ CORNERS = (
     (("right jamb", 0), ("foot", 1)),
 )
 Slot = tuple[int, Outline]
+"""The place of an off-cut among those that are kept, and the outline of a piece in it."""
+Supply = list[tuple[Slot, ...]]
+"""For each piece that off-cuts give, its one slot, or the two of its halves."""
+
+
+def _pieces(frame: Frame, flaps: tuple[Part, ...], **parts: Any) -> OpeningPieces:
+    return OpeningPieces(
+        width_m=frame.width,
+        height_m=frame.height,
+        depth_m=frame.depth,
+        flaps=flaps,
+        faces=frame.faces,
+        covered=tuple(Part(flap.face, frame.fold(flap.face, flap.outline)) for flap in flaps),
+        **parts,
+    )
+
+
+def _infill(
+    bare: tuple[int, ...],
+    size: tuple[float, float],
+    chosen: tuple[Slot, ...],
+    triangular: bool = False,
+) -> Infill:
+    sources = tuple(source for source, _ in chosen)
+    return Infill(bare, size, sources, tuple(outline for _, outline in chosen), triangular)
 
 
 def diagonal_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
     """Cut an opening from corner to corner (`frame` in mm; outlines in mm)."""
     w, h = frame.width, frame.height
-    apex = np.array([w / 2, h / 2])
-    tips = _tips(frame)
-    kept = [place for place, face in enumerate(FACES) if tips[place].is_offcut[0]]
-    cut_away = [Part(face, _beyond(frame, face, apex)) for face in FACES]
-    flaps = tuple(Part(face, _used(frame, face, apex)) for face in frame.lined)
-    bare, groups = _bare_parts(frame, apex)
-    sources = [(cut_away[place], place) for place in kept]
-    return OpeningPieces(
-        width_m=w,
-        height_m=h,
-        depth_m=frame.depth,
-        cut_lines=_cut_lines(frame),
-        flaps=flaps,
-        faces=tuple(Part(face, frame.strip(face, 0, frame.depth)) for face in frame.lined),
-        covered=tuple(Part(flap.face, frame.fold(flap.face, flap.outline)) for flap in flaps),
+    tips = diagonal_tips(*frame.sizes())
+    kept = [place for place, tip in enumerate(tips) if tip.is_offcut[0]]
+    halves = [_used_and_tip(frame, face) for face in FACES]
+    cut_away = [Part(face, tip) for face, (_, tip) in zip(FACES, halves, strict=True)]
+    lines = [np.array([(0, 0), (w, h)]), np.array([(0, h), (w, 0)])]
+    if "foot" not in frame.lined:
+        # The flap of an unlined foot is freed along the threshold.
+        lines.append(np.array(frame.edge("foot")))
+    bare, corners = _bare_parts(frame)
+    offcuts = tuple(cut_away[place] for place in kept)
+    return _pieces(
+        frame,
+        tuple(Part(face, halves[FACES.index(face)][0]) for face in frame.lined),
+        cut_lines=tuple(lines),
         bare=bare,
-        offcuts=tuple(part for part, _ in sources),
+        infills=_corner_infills(frame, practice, corners, kept, offcuts),
+        offcuts=offcuts,
         trimmings=tuple(
             part
             for place, part in enumerate(cut_away)
             if place not in kept and tips[place].area[0] > 0
         ),
-        infills=_infills(frame, practice, groups, kept, cut_away),
     )
 
 
-def _cut_lines(frame: Frame) -> tuple[Outline, ...]:
-    """Cut both diagonals, and free the flap of an unlined foot along the threshold."""
-    w, h = frame.width, frame.height
-    lines = [np.array([(0, 0), (w, h)]), np.array([(0, h), (w, 0)])]
-    if "foot" not in frame.lined:
-        lines.append(np.array(frame.edge("foot")))
-    return tuple(lines)
-
-
-def _tips(frame: Frame) -> tuple[Tip, ...]:
-    foot = float("foot" in frame.lined)
-    return diagonal_tips(
-        *(_array(value) for value in (frame.width, frame.height, frame.depth, foot))
-    )
-
-
-def _array(value: float) -> Outline:
-    return np.array([value])
+def _apex(frame: Frame) -> Outline:
+    return np.array([frame.width / 2, frame.height / 2])
 
 
 def _reach(frame: Frame, face: str) -> float:
@@ -192,35 +211,28 @@ def _reach(frame: Frame, face: str) -> float:
     return min(1.0, frame.depth / (across / 2))
 
 
-def _used(frame: Frame, face: str, apex: Outline) -> Outline:
-    a, b = frame.edge(face)
-    share = _reach(frame, face)
-    return np.array([a, b, b + (apex - b) * share, a + (apex - a) * share])
+def _used_and_tip(frame: Frame, face: str) -> tuple[Outline, Outline]:
+    """Outlines of the part of a flap that is folded in, and of its tip that is cut off."""
+    (a, b), apex, share = frame.edge(face), _apex(frame), _reach(frame, face)
+    near_a, near_b = a + (apex - a) * share, b + (apex - b) * share
+    return np.array([a, b, near_b, near_a]), np.array([near_a, near_b, apex])
 
 
-def _beyond(frame: Frame, face: str, apex: Outline) -> Outline:
-    a, b = frame.edge(face)
-    share = _reach(frame, face)
-    return np.array([a + (apex - a) * share, b + (apex - b) * share, apex])
-
-
-def _bare_parts(
-    frame: Frame, apex: Outline
-) -> tuple[tuple[Part, ...], tuple[tuple[int, ...], ...]]:
+def _bare_parts(frame: Frame) -> tuple[tuple[Part, ...], list[tuple[int, ...]]]:
     """List the bare parts, and for each corner the places of the one or two that meet there."""
     parts: list[Part] = []
-    groups = []
+    corners = []
     for corner in CORNERS:
         lined = [(face, end) for face, end in corner if face in frame.lined]
-        groups.append(tuple(range(len(parts), len(parts) + len(lined))))
-        parts += [Part(face, _bare(frame, face, end, apex)) for face, end in lined]
-    return tuple(parts), tuple(groups)
+        corners.append(tuple(range(len(parts), len(parts) + len(lined))))
+        parts += [Part(face, _bare(frame, face, end)) for face, end in lined]
+    return tuple(parts), corners
 
 
-def _bare(frame: Frame, face: str, end: int, apex: Outline) -> Outline:
+def _bare(frame: Frame, face: str, end: int) -> Outline:
     """Outline what a flap leaves bare at one end: a triangle, or more where the flap is short."""
     corner = frame.edge(face)[end]
-    tip = frame.fold(face, apex[None])[0]
+    tip = frame.fold(face, _apex(frame)[None])[0]
     at_frame = frame.into(face, frame.depth)
     share = _reach(frame, face)
     points = [corner, corner + (tip - corner) * share]
@@ -229,28 +241,21 @@ def _bare(frame: Frame, face: str, end: int, apex: Outline) -> Outline:
     return np.array([*points, corner + at_frame])
 
 
-def _infills(
+def _corner_infills(
     frame: Frame,
     practice: Practice,
-    groups: tuple[tuple[int, ...], ...],
+    corners: list[tuple[int, ...]],
     kept: list[int],
-    cut_away: list[Part],
+    offcuts: tuple[Part, ...],
 ) -> tuple[Infill, ...]:
     """Hand out places in the tips to the corner pieces, just as `fill_corners` counts them."""
-    corners, ends, pairs = _places(frame, practice, [part.outline for part in cut_away])
+    whole, ends = _tip_supply(frame, practice, kept, offcuts)
     infills = []
-    for bare in groups:
+    for bare in corners:
         # With an unlined foot the lower corners hold the jamb's end alone.
-        stock = corners if len(bare) == 2 else ends
-        chosen: tuple[Slot, ...] = ()
-        if stock:
-            chosen = (stock.pop(0),)
-        elif len(bare) == 2 and pairs:
-            chosen = pairs.pop(0)
-        sources = tuple(kept.index(place) for place, _ in chosen)
+        stock = whole if len(bare) == 2 else ends
         size = _legs(frame, frame.depth + practice.return_mm, alone=len(bare) == 1)
-        placed = tuple(outline for _, outline in chosen)
-        infills.append(Infill(bare, size, sources, placed, triangular=True))
+        infills.append(_infill(bare, size, stock.pop(0) if stock else (), triangular=True))
     return tuple(infills)
 
 
@@ -262,26 +267,26 @@ def _legs(frame: Frame, reach: float, alone: bool) -> tuple[float, float]:
     return reach * slope / frame.width, reach * slope / frame.height
 
 
-def _places(
-    frame: Frame, practice: Practice, tips: list[Outline]
-) -> tuple[list[Slot], list[Slot], list[tuple[Slot, ...]]]:
-    """Return places for corner pieces, for threshold ends, and pairs of places for halves."""
-    w, h, d = _array(frame.width), _array(frame.height), _array(frame.depth)
-    foot, turned = _array(float("foot" in frame.lined)), practice.return_mm
+def _tip_supply(
+    frame: Frame, practice: Practice, kept: list[int], offcuts: tuple[Part, ...]
+) -> tuple[Supply, Supply]:
+    """What the tips give for corner pieces, those of two halves last, and for threshold ends."""
+    (w, h, d, foot), turned = frame.sizes(), practice.return_mm
     fill = fill_corners(w, h, d, foot, turned, practice.halves)
-    slope, reach = np.hypot(w, h)[0], (d + turned)[0]
-    corner = corner_hypotenuse(w, h, d + turned)[0]
-    jamb_half = reach * slope / frame.width
-    head_half = (reach + turned * frame.height / frame.width) * slope / frame.height
-    corners, ends, free = [], [], []
-    for place, outline in enumerate(tips):
-        pieces = [corner] * int(fill.corners[place][0]) + [jamb_half] * int(fill.ends[place][0])
-        slots = list(_tip_slots(outline, pieces))
-        corners += [(place, slot) for slot in slots[: int(fill.corners[place][0])]]
-        ends += [(place, slot) for slot in slots[int(fill.corners[place][0]) :]]
-        free += [(place, half) for half in _free_halves(outline, pieces)]
-    pairs = _pairs(free, int(fill.halved[0]), jamb_half, head_half)
-    return corners, ends, pairs
+    slope, reach = np.hypot(w, h), d + turned
+    corner, jamb_half = corner_hypotenuse(w, h, reach)[0], (reach * slope / w)[0]
+    head_half = ((reach + turned * h / w) * slope / h)[0]
+    corners: Supply = []
+    ends: Supply = []
+    free: list[Slot] = []
+    for number, (place, part) in enumerate(zip(kept, offcuts, strict=True)):
+        whole = int(fill.corners[place][0])
+        pieces = [corner] * whole + [jamb_half] * int(fill.ends[place][0])
+        slots = [((number, outline),) for outline in _tip_slots(part.outline, pieces)]
+        corners += slots[:whole]
+        ends += slots[whole:]
+        free += [(number, half) for half in _free_halves(part.outline, pieces)]
+    return corners + _pairs(free, int(fill.halved[0]), jamb_half, head_half), ends
 
 
 def _half(tip: Outline, end: int) -> Outline:
@@ -295,8 +300,7 @@ def _side(tip: Outline) -> float:
 
 def _shrunk(half: Outline, hypotenuse: float) -> Outline:
     share = hypotenuse / np.hypot(*(half[1] - half[2]))
-    smaller: Outline = half[0] + (half - half[0]) * share
-    return smaller
+    return np.asarray(half[0] + (half - half[0]) * share)
 
 
 def _tip_slots(tip: Outline, pieces: list[float]) -> Iterator[Outline]:
@@ -317,13 +321,10 @@ def _free_halves(tip: Outline, pieces: list[float]) -> list[Outline]:
     return [_half(tip, end) for end in range(len(pieces), 2)]
 
 
-def _pairs(
-    free: list[Slot], count: int, jamb_half: float, head_half: float
-) -> list[tuple[Slot, ...]]:
+def _pairs(free: list[Slot], count: int, jamb_half: float, head_half: float) -> Supply:
     """Pair half tips for pieces made of two halves: the larger half first, where it fits."""
-    large, small = max(jamb_half, head_half), min(jamb_half, head_half)
     chosen = []
-    for hypotenuse in (large, small):
+    for hypotenuse in sorted((jamb_half, head_half), reverse=True):
         fitting = [slot for slot in free if hypotenuse <= np.hypot(*(slot[1][1] - slot[1][2]))]
         taken = fitting[:count]
         free = [slot for slot in free if not any(slot is other for other in taken)]
@@ -331,71 +332,51 @@ def _pairs(
     return list(zip(*chosen, strict=True))
 
 
-def _faces(frame: Frame) -> tuple[Part, ...]:
-    return tuple(Part(face, frame.strip(face, 0, frame.depth)) for face in frame.lined)
-
-
 def lined_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
     """Stop the sheet at the opening and line every face (`frame` in mm; outlines in mm)."""
-    faces = _faces(frame)
     w, h, turned = frame.width, frame.height, practice.return_mm
-    deep = frame.depth + turned
-    lengths = [h if face.face.endswith("jamb") else w + 2 * turned for face in faces]
+    lengths = [h if face.endswith("jamb") else w + 2 * turned for face in frame.lined]
     outline = np.array([(0, 0), (w, 0), (w, h), (0, h)], dtype=float)
-    return OpeningPieces(
-        width_m=w,
-        height_m=h,
-        depth_m=frame.depth,
+    return _pieces(
+        frame,
+        (),
         cut_lines=tuple(np.array([outline[i - 1], outline[i]]) for i in range(4)),
-        flaps=(),
-        faces=faces,
-        covered=(),
-        bare=faces,
-        offcuts=(),
-        trimmings=(),
-        infills=tuple(Infill((place,), (length, deep)) for place, length in enumerate(lengths)),
+        bare=frame.faces,
+        infills=tuple(
+            Infill((place,), (length, frame.depth + turned)) for place, length in enumerate(lengths)
+        ),
     )
 
 
 def centre_pieces(frame: Frame, practice: Practice) -> OpeningPieces:
     """Slit an opening upright or level (`frame` in mm; outlines in mm)."""
-    level = _slit_runs_level(frame, practice)
+    # The width of the roll has no say in which slit is better unless the reveal is wider than it.
+    level = bool(slit_runs_level(Sizes(*frame.sizes(), np.array([1500.0])), practice)[0])
     kind = ("foot", "head") if level else ("left jamb", "right jamb")
     hinges = tuple(face for face in kind if face in frame.lined)
-    across = frame.height if level else frame.width
+    across, hinge = frame.width, frame.height
+    if level:
+        across, hinge = hinge, across
     span = across / 2 if len(hinges) == 2 else across
     folded = min(frame.depth, span)
-    flaps = tuple(Part(face, frame.strip(face, 0, -folded)) for face in hinges)
     cut_away = tuple(
         Part(face, frame.strip(face, -folded, -span)) for face in hinges if span > folded
     )
-    width_kept = min(span - folded, frame.width if level else frame.height)
-    kept = cut_away if width_kept >= OFFCUT_LEAST_MM else ()
-    loose = tuple(part for part in _faces(frame) if part.face not in hinges)
+    kept = cut_away if min(span - folded, hinge) >= OFFCUT_LEAST_MM else ()
+    loose = tuple(part for part in frame.faces if part.face not in hinges)
     short = tuple(
         Part(face, frame.strip(face, span, frame.depth)) for face in hinges if frame.depth > span
     )
-    return OpeningPieces(
-        width_m=frame.width,
-        height_m=frame.height,
-        depth_m=frame.depth,
+    return _pieces(
+        frame,
+        tuple(Part(face, frame.strip(face, 0, -folded)) for face in hinges),
         cut_lines=_slit_lines(frame, hinges, span),
-        flaps=flaps,
-        faces=_faces(frame),
-        covered=tuple(Part(flap.face, frame.fold(flap.face, flap.outline)) for flap in flaps),
         bare=loose + short,
+        infills=_strip_infills(frame, loose, short, kept, practice),
         offcuts=kept,
         trimmings=() if kept else cut_away,
-        infills=_strip_infills(frame, loose, short, kept, practice),
         way="level" if level else "upright",
     )
-
-
-def _slit_runs_level(frame: Frame, practice: Practice) -> bool:
-    # The width of the roll has no say in which slit is better unless the reveal is wider than it.
-    lengths = (frame.width, frame.height, frame.depth, float("foot" in frame.lined), 1500.0)
-    sizes = Sizes(*(np.array([length]) for length in lengths))
-    return bool(slit_runs_level(sizes, practice)[0])
 
 
 def _slit_lines(frame: Frame, hinges: tuple[str, ...], span: float) -> tuple[Outline, ...]:
@@ -419,33 +400,23 @@ def _strip_infills(
     on_jambs = loose[0].face.endswith("jamb")
     ends = 1 if on_jambs and "foot" not in frame.lined else 2
     length = (frame.height if on_jambs else frame.width) + ends * turned
-    slots: list[tuple[Slot, ...]] = [(slot,) for slot in _slots(offcuts, deep, length)]
-    if practice.halves and not slots:
-        slots = _two_parts(offcuts, deep, length, turned)
-    infills = []
-    for place, _ in enumerate(loose):
-        chosen = slots[place] if place < len(slots) else ()
-        sources = tuple(source for source, _ in chosen)
-        placed = tuple(outline for _, outline in chosen)
-        infills.append(Infill((place,), (length, deep), sources, placed))
-    return (*infills, *_lengthenings(short, len(loose), turned))
-
-
-def _lengthenings(short: tuple[Part, ...], first: int, turned: float) -> Iterator[Infill]:
-    """Give the fresh piece that continues each leaf shorter than the reveal."""
-    for place, part in enumerate(short, start=first):
+    supply: Supply = [(slot,) for slot in _slots(offcuts, deep, length)]
+    if practice.halves and not supply:
+        supply = _two_parts(offcuts, deep, length, turned)
+    supply += [()] * len(loose)
+    infills = [_infill((place,), (length, deep), supply[place]) for place in range(len(loose))]
+    for place, part in enumerate(short, start=len(loose)):
         along = int(part.face.endswith("jamb"))
         sides = np.ptp(part.outline, axis=0)
-        yield Infill((place,), (float(sides[along]), float(sides[1 - along]) + turned))
+        infills.append(Infill((place,), (float(sides[along]), float(sides[1 - along]) + turned)))
+    return tuple(infills)
 
 
-def _two_parts(
-    offcuts: tuple[Part, ...], deep: float, length: float, lap: float
-) -> list[tuple[Slot, ...]]:
+def _two_parts(offcuts: tuple[Part, ...], deep: float, length: float, lap: float) -> Supply:
     """Places for pieces made of two parts, in the way of `fill_strips` that gives most."""
     short = _slots(offcuts, deep, (length + lap) / 2)
     narrow = _slots(offcuts, (deep + lap) / 2, length)
-    ways: list[list[tuple[Slot, ...]]] = [
+    ways: list[Supply] = [
         list(zip(short[::2], short[1::2], strict=False)),
         _patched(offcuts, deep, length, lap),
         list(zip(narrow[::2], narrow[1::2], strict=False)),
@@ -453,27 +424,24 @@ def _two_parts(
     return max(ways, key=len)
 
 
-def _patched(
-    offcuts: tuple[Part, ...], deep: float, length: float, lap: float
-) -> list[tuple[Slot, ...]]:
+def _patched(offcuts: tuple[Part, ...], deep: float, length: float, lap: float) -> Supply:
     """Places for a part as long as its strip and the patch that lengthens it, cut beside it."""
-    found: list[tuple[Slot, ...]] = []
+    found: Supply = []
     for number, part in enumerate(offcuts):
         low, size = part.outline.min(axis=0), np.ptp(part.outline, axis=0)
-        along = int(part.face in ("left jamb", "right jamb"))
+        along = int(part.face.endswith("jamb"))
         hinge, left = size[along], size[1 - along]
         patch = float(patch_length(hinge, np.array(length), lap))
         if patch_fits(left, hinge, np.array(deep), np.array(length), lap):
             sides = np.array([(deep, hinge), (patch, deep)])
             main, beside = sides if along else sides[:, ::-1]
             aside = np.eye(2)[1 - along] * deep
-            outlines = (_box(low, main), _box(low + aside, beside))
-            found.append(tuple((number, outline) for outline in outlines))
+            found.append(((number, _box(low, main)), (number, _box(low + aside, beside))))
     return found
 
 
 def _slots(offcuts: tuple[Part, ...], a: float, b: float) -> list[Slot]:
-    """Places for rectangles a × b in the strips: the off-cut's number and the outline."""
+    """Places for rectangles a × b in the strips."""
     found = []
     for number, part in enumerate(offcuts):
         low, size = part.outline.min(axis=0), np.ptp(part.outline, axis=0)

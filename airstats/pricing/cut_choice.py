@@ -61,31 +61,21 @@ def cut_amounts(
             f"lap_mm: {lap.max():g} mm will not do. Give 0 or more, and less than the roll's width."
         )
     with_laps = roll / (roll - lap / 1000)
-    return {
-        cut: [_amounts(openings, cut, way, terms, roll, with_laps) for way in terms.ways(cut)]
-        for cut in CUTS
-    }
+
+    def amounts(cut: str, practice: Practice) -> Floats:
+        one_way = opening_quantities(openings.assign(cut_pattern=cut), practice, roll)
+        laid = one_way["opening_m2"] * with_laps if CUTS[cut].crosses else 0.0
+        sheet = laid + one_way["needed_m2"] - terms.reuse_share * one_way["fillable_m2"]
+        sides = openings["sides"].astype(int)
+        flaps, strokes = sides.map(CUTS[cut].flaps_of(practice)), sides.map(CUTS[cut].strokes)
+        return np.column_stack([sheet, one_way["joint_m"], one_way["pieces"], flaps, strokes])
+
+    return {cut: [amounts(cut, way) for way in terms.ways(cut)] for cut in CUTS}
 
 
 def _column(openings: pd.DataFrame, name: str, usual: float) -> Floats:
     held = openings[name] if name in openings else pd.Series(usual, openings.index)
     return np.asarray(held, dtype=np.float64)
-
-
-def _amounts(
-    openings: pd.DataFrame,
-    cut: str,
-    practice: Practice,
-    terms: CutTerms,
-    roll: Floats,
-    with_laps: Floats,
-) -> Floats:
-    one_way = opening_quantities(openings.assign(cut_pattern=cut), practice, roll)
-    laid = one_way["opening_m2"] * with_laps if CUTS[cut].crosses else 0.0
-    sheet = laid + one_way["needed_m2"] - terms.reuse_share * one_way["fillable_m2"]
-    sides = openings["sides"].astype(int)
-    flaps, strokes = sides.map(CUTS[cut].flaps_of(practice)), sides.map(CUTS[cut].strokes)
-    return np.column_stack([sheet, one_way["joint_m"], one_way["pieces"], flaps, strokes])
 
 
 def cheapest_way(
@@ -266,24 +256,13 @@ def break_even_map(
     return grid.join(costs).assign(cheapest_cut=cheapest, margin=ordered[:, 1] - ordered[:, 0])
 
 
-def one_cut_for_all(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.Series:
-    """Cost of all openings if every one were cut the same way, by cut, cheapest first.
-
-    Parameters
-    ----------
-    openings, terms
-        As for `cut_amounts`; `count` is 1 where the column is missing.
-    """
-    return pd.Series(_totals(openings, cut_amounts(openings, terms), terms.costs)).sort_values()
-
-
 def turning_prices(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.DataFrame:
     """Find at which price or time another cut would draw level with the cheapest.
 
     Parameters
     ----------
     openings, terms
-        As for `one_cut_for_all`.
+        As for `cut_amounts`; `count` is 1 where the column is missing.
 
     Returns
     -------
@@ -299,7 +278,8 @@ def turning_prices(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> 
     searched either side of the present value for a change of sign.
     """
     amounts = cut_amounts(openings, terms)
-    totals = pd.Series(_totals(openings, amounts, terms.costs)).sort_values()
+    count = _column(openings, "count", 1.0)
+    totals = pd.Series(_totals(count, amounts, terms.costs)).sort_values()
     best = str(totals.index[0])
     rows = [
         {
@@ -308,7 +288,7 @@ def turning_prices(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> 
             "extra_cost": extra,
             "price": field.name,
             "now": getattr(terms.costs, field.name),
-            "turns_at": _turn(openings, amounts, terms.costs, field.name, best, str(other)),
+            "turns_at": _turn(count, amounts, terms.costs, field.name, best, str(other)),
         }
         for other, extra in (totals - totals.iloc[0]).iloc[1:].items()
         for field in fields(CutCosts)
@@ -316,16 +296,14 @@ def turning_prices(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> 
     return pd.DataFrame(rows)
 
 
-def _totals(
-    openings: pd.DataFrame, amounts: dict[str, list[Floats]], costs: CutCosts
-) -> dict[str, float]:
-    count = openings["count"].to_numpy(dtype=float) if "count" in openings else 1.0
+def _totals(count: Floats, amounts: dict[str, list[Floats]], costs: CutCosts) -> dict[str, float]:
+    """Cost of all units if every one were cut the same way, by cut."""
     ways = cheapest_way(amounts, costs)
     return {cut: float(np.sum(cost * count)) for cut, (cost, _) in ways.items()}
 
 
 def _turn(
-    openings: pd.DataFrame,
+    count: Floats,
     amounts: dict[str, list[Floats]],
     costs: CutCosts,
     name: str,
@@ -333,7 +311,7 @@ def _turn(
     other: str,
 ) -> float:
     def ahead(value: float) -> float:
-        totals = _totals(openings, amounts, replace(costs, **{name: value}))
+        totals = _totals(count, amounts, replace(costs, **{name: value}))
         return totals[other] - totals[best]
 
     now = float(getattr(costs, name))

@@ -17,7 +17,6 @@ from airstats.pricing.cut_choice import (
     cut_amounts,
     cut_costs,
     job_savings,
-    one_cut_for_all,
     turning_prices,
 )
 from airstats.pricing.cut_prices import AMOUNTS, CutCosts, CutTerms
@@ -297,14 +296,17 @@ def test_sizes_are_even_as_ratios_and_bands_end_half_way_between_them():
     assert bands[["from_m2", "to_m2"]].to_numpy().tolist() == [[1, 2], [2, 4]]
 
 
-def test_one_cut_for_all_adds_up_the_units():
-    totals = one_cut_for_all(kinds())
-    costs = cut_costs(kinds())
-    for cut in CUTS:
-        expected = float((costs[f"{cut}_cost"] * kinds()["count"]).sum())
-        assert totals[cut] == pytest.approx(expected)
-    assert totals.is_monotonic_increasing
-    assert (one_cut_for_all(kinds().drop(columns="count")) < totals).all()
+def one_cut_for_all(frame, terms=None):
+    costs, count = cut_costs(frame, terms or CutTerms()), frame.get("count", 1)
+    return {cut: float((costs[f"{cut}_cost"] * count).sum()) for cut in CUTS}
+
+
+@pytest.mark.parametrize("frame", [kinds(), kinds().drop(columns="count")])
+def test_what_another_cut_costs_more_is_added_up_over_the_units(frame):
+    totals = one_cut_for_all(frame)
+    for row in turning_prices(frame).itertuples():
+        assert row.cheapest_cut == min(totals, key=totals.get)
+        assert row.extra_cost == pytest.approx(totals[row.other_cut] - min(totals.values()))
 
 
 @pytest.mark.parametrize("labour", [8.0, 45.0])
