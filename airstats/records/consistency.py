@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -19,7 +20,7 @@ from airstats.records.plausible_ranges import (
     SUMMARY_LIMITS,
     check_limits,
 )
-from airstats.records.raw_table import COLUMNS, as_text
+from airstats.records.raw_table import COLUMNS, Table, as_text
 from airstats.records.typed_table import TEXTS, Finding, Sheet
 
 
@@ -78,9 +79,9 @@ _NEEDED = {
 }
 _STEPS = {"opened": 1.0, "half": 0.5, "quarter": 0.25}
 _FILL_IN = "fill it in, or remove the row"
-_FILL_IN_WORKBOOK = (
-    "fill it in, or remove the row; if it holds a formula, the workbook must be saved with its "
-    "values: open it in the spreadsheet program and save it"
+_IN_A_WORKBOOK = (
+    "; if it holds a formula, the workbook must be saved with its values: open it in the"
+    " spreadsheet program and save it"
 )
 _CHECK_YEAR = "check the year"
 _COUNT_OTHERWISE = "correct it, or say in counted how the {} were counted"
@@ -94,31 +95,27 @@ def is_finished(jobs: Sheet) -> np.ndarray:
 
 def check_sheets(jobs: Sheet, openings: Sheet, materials: Sheet, links: Links) -> list[Finding]:
     """Find every fault, in the order of the tables, their rows and their columns."""
-    found = [*_check_columns(jobs), *_check_columns(openings), *_check_columns(materials)]
-    found += [*_check_finished(jobs), *_check_twice(jobs, links)]
-    found += [*_check_strays(jobs, openings, links.openings)]
-    found += [*_check_strays(jobs, materials, links.materials)]
-    found += [*_check_summary(jobs, links), *_check_dates(jobs)]
-    found += [*_check_counted(jobs, "used_rolls", "rolls"), *_check_materials(materials, links)]
-    found += check_limits(jobs, JOB_LIMITS, np.full(len(jobs.frame), True))
-    found += check_limits(openings, OPENING_LIMITS, np.full(len(openings.frame), True))
-    found += [*jobs.unreadable, *openings.unreadable, *materials.unreadable]
+    sheets = (jobs, openings, materials)
+    found = [finding for sheet in sheets for finding in _check_columns(sheet)]
+    found += _check_finished(jobs) + _check_twice(jobs, links)
+    found += _check_strays(jobs, openings, links.openings)
+    found += _check_strays(jobs, materials, links.materials)
+    found += _check_summary(jobs, links) + _check_dates(jobs)
+    found += _check_counted(jobs, "used_rolls", "rolls") + _check_materials(materials, links)
+    found += check_limits(jobs, JOB_LIMITS) + check_limits(openings, OPENING_LIMITS)
+    found += [finding for sheet in sheets for finding in sheet.unreadable]
     sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
-    found += [*_check_laps(jobs, sound["jobs"])]
     found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
-    found = sorted(_without_shifted(found, jobs, openings, materials), key=_place)
-    return _as_headed(found, jobs, openings, materials)
-
-
-def _as_headed(found: list[Finding], *sheets: Sheet) -> list[Finding]:
-    """Name the columns in another unit than the contract's as the person headed them."""
+    found = sorted(_without_shifted(found, sheets), key=_place)
     tables = {sheet.table.name: sheet.table for sheet in sheets}
-    return [
-        finding._replace(fault=replace(fault, column=tables[finding.table].as_headed(column)))
-        if (column := (fault := finding.fault).column)
-        else finding
-        for finding in found
-    ]
+    return [_as_headed(finding, tables[finding.table]) for finding in found]
+
+
+def _as_headed(finding: Finding, table: Table) -> Finding:
+    """Name a column in another unit than the contract's as the person headed it."""
+    column = finding.fault.column
+    named = table.as_headed(column) if column else column
+    return finding._replace(fault=replace(finding.fault, column=named))
 
 
 def _place(finding: Finding) -> tuple[int, int, int]:
@@ -128,7 +125,7 @@ def _place(finding: Finding) -> tuple[int, int, int]:
     return list(COLUMNS).index(finding.table), finding.position, where
 
 
-def _without_shifted(found: list[Finding], *sheets: Sheet) -> list[Finding]:
+def _without_shifted(found: list[Finding], sheets: Sequence[Sheet]) -> list[Finding]:
     """Where a row's cells have shifted or are no job's, leave only the fault that says so."""
     shifted = [
         Finding(sheet.table.name, position, fault)
@@ -148,11 +145,19 @@ def _check_columns(sheet: Sheet) -> list[Finding]:
     found = [Finding(name, -1, fault) for fault in sheet.table.faults]
     if sheet.is_read and name == "jobs" and sheet.frame.empty:
         found.append(sheet.table_finding(None, "there are no jobs", "write one row a job"))
-    for column in _NEEDED[name]:
+    return found + _check_needed(sheet, _NEEDED[name], True)
+
+
+def _check_needed(sheet: Sheet, columns: Iterable[str], where: np.ndarray | bool) -> list[Finding]:
+    """Find columns that are missing, and blank cells of the others in the rows of `where`."""
+    remedy = _FILL_IN + (_IN_A_WORKBOOK if sheet.table.is_workbook else "")
+    found = []
+    for column in columns:
         if sheet.lacks(column):
             found += _missing_column(sheet, column)
         else:
-            found += _check_filled(sheet, column, sheet.blank[column])
+            empty = sheet.blank[column] & where
+            found += sheet.flag(empty, column, "a value is needed here", remedy)
     return found
 
 
@@ -163,11 +168,6 @@ def _missing_column(sheet: Sheet, column: str) -> list[Finding]:
     headings = ", ".join(heading.strip() for heading in sheet.table.headers.values())
     remedy = f"add it; the headings found are {headings}"
     return [sheet.table_finding(column, "the column is missing", remedy)]
-
-
-def _check_filled(sheet: Sheet, column: str, empty: np.ndarray | pd.Series) -> list[Finding]:
-    remedy = _FILL_IN_WORKBOOK if sheet.table.is_workbook else _FILL_IN
-    return sheet.flag(empty, column, "a value is needed here", remedy)
 
 
 def _check_finished(jobs: Sheet) -> list[Finding]:
@@ -220,14 +220,8 @@ def _loosely(job_id: str) -> str:
 def _check_summary(jobs: Sheet, links: Links) -> list[Finding]:
     """Check the summary columns of the jobs whose openings they stand for."""
     found = check_limits(jobs, SUMMARY_LIMITS, links.in_summary)
-    if not links.in_summary.any():
-        return found
-    for column in SUMMARY:
-        if jobs.lacks(column):
-            found += _missing_column(jobs, column)
-        else:
-            found += _check_filled(jobs, column, jobs.blank[column] & links.in_summary)
-    return found
+    needed = SUMMARY if links.in_summary.any() else ()
+    return found + _check_needed(jobs, needed, links.in_summary)
 
 
 def _check_dates(jobs: Sheet) -> list[Finding]:
@@ -250,7 +244,7 @@ def _check_counted(sheet: Sheet, column: str, what: str) -> list[Finding]:
 
 def _check_materials(materials: Sheet, links: Links) -> list[Finding]:
     """Check numbers, counts and units of the materials; one material stands once a job."""
-    found = check_limits(materials, MATERIAL_LIMITS, np.full(len(materials.frame), True))
+    found = check_limits(materials, MATERIAL_LIMITS)
     found += _check_counted(materials, "used", "packs")
     names, units = materials.frame["material"], materials.frame["unit"]
     for name, material in MATERIALS.items():
@@ -277,11 +271,6 @@ def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:
     return numbers
 
 
-def _check_laps(jobs: Sheet, sound: pd.DataFrame) -> list[Finding]:
-    wide = sound["lap_mm"] >= sound["roll_width_m"] * 500
-    return jobs.flag(wide, "lap_mm", "is half the roll's width or more", CHECK)
-
-
 def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
     """Sum each job's openings, m²: `area` of those without fault, `reveal` nan after a fault."""
     summary = sound["jobs"].loc[links.in_summary].rename(columns=SUMMARY).assign(sides=4)
@@ -301,8 +290,9 @@ def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
 
 
 def _check_areas(jobs: Sheet, sound: pd.DataFrame, sums: pd.DataFrame) -> list[Finding]:
-    """Compare the surface with its openings, and the rolls used with what there is to cover."""
-    found = []
+    """Compare laps with rolls, surfaces with openings, and rolls used with what is to cover."""
+    wide = sound["lap_mm"] >= sound["roll_width_m"] * 500
+    found = jobs.flag(wide, "lap_mm", "is half the roll's width or more", CHECK)
     surface, area = sound["surface_m2"], sums["area"]
     for row in np.flatnonzero(surface < area * (1 - 1e-9)).tolist():
         problem = f"is less than the area of the job's openings, {area[row]:,.1f} m²"

@@ -38,40 +38,48 @@ USUAL = {
 """A middling length: of two units that a number may be in, the likelier one is nearer to it."""
 CHECK = "check the entry"
 _METRES = "looks like metres"
-_CENTIMETRES = "looks like centimetres"
 _WRITE = "write {words}, {value}"
-_NO_SIZE = Rule(lambda v: v <= 0, "must be above 0", "write the size in {words}")
-_SIZE = (
-    _NO_SIZE,
-    Rule(lambda v: v <= 20, _METRES, _WRITE, 1000),
-    Rule(lambda v: v < 100, _CENTIMETRES, _WRITE, 10),
-    Rule(lambda v: v > 20_000, "is too large for an opening", CHECK),
-)
-_REVEAL = (
-    _NO_SIZE,
-    Rule(lambda v: v <= 3, _METRES, _WRITE, 1000),
-    Rule(lambda v: v < 10, _CENTIMETRES, _WRITE, 10),
-    Rule(lambda v: v > 1500, "a reveal of {value} {unit} is too deep, and may be mistyped", CHECK),
-)
+
+
+def _above_0(remedy: str) -> Rule:
+    return Rule(lambda v: v <= 0, "must be above 0", remedy)
+
+
+def _not_below_0(remedy: str) -> Rule:
+    return Rule(lambda v: v < 0, "must not be below 0", remedy)
+
+
+def _most(limit: float) -> Rule:
+    return Rule(lambda v: v > limit, "is too many for one job", CHECK)
+
+
+def _length(metres: float, centimetres: float, too_much: Rule) -> tuple[Rule, ...]:
+    """Return the rules of a length in mm; numbers so small look like metres or centimetres."""
+    return (
+        _above_0("write the size in {words}"),
+        Rule(lambda v: v <= metres, _METRES, _WRITE, 1000),
+        Rule(lambda v: v < centimetres, "looks like centimetres", _WRITE, 10),
+        too_much,
+    )
+
+
+_SIZE = _length(20, 100, Rule(lambda v: v > 20_000, "is too large for an opening", CHECK))
+_DEEP = "a reveal of {value} {unit} is too deep, and may be mistyped"
+_REVEAL = _length(3, 10, Rule(lambda v: v > 1500, _DEEP, CHECK))
 _WHOLE = Rule(lambda v: v % 1 > 0, "is not a whole number", "write how many there are")
-_TOO_MANY = Rule(lambda v: v > 10_000, "is too many for one job", CHECK)
 _ROLLS = (
-    Rule(lambda v: v <= 0, "must be above 0", "write the number of rolls"),
+    _above_0("write the number of rolls"),
     Rule(lambda v: v < 0.01, "is too few for a job", CHECK),
-    Rule(lambda v: v > 10_000, "is too many for one job", CHECK),
+    _most(10_000),
 )
-_PRICE = (
-    Rule(lambda v: v < 0, "must not be below 0", CHECK),
-    Rule(lambda v: v > 1e9, "is too much for a price", CHECK),
-)
-_TOO_MANY_PACKS = Rule(lambda v: v > 1_000_000, "is too many for one job", CHECK)
-_METRES_OF_EDGE = (
-    Rule(lambda v: v < 0, "must not be below 0", "write the length in {words}"),
+_PRICE = (_not_below_0(CHECK), Rule(lambda v: v > 1e9, "is too much for a price", CHECK))
+_EDGE = (
+    _not_below_0("write the length in {words}"),
     Rule(lambda v: v >= 20_000, "is too long for one job", "write the length in {words}"),
 )
 JOB_LIMITS: Limits = {
     "surface_m2": (
-        Rule(lambda v: v <= 0, "must be above 0", "write the surface in {words}"),
+        _above_0("write the surface in {words}"),
         Rule(lambda v: v < 0.1, "is too small for a job", "write {words}"),
         Rule(lambda v: v >= 100_000, "is too large for one job", "write {words}"),
     ),
@@ -85,22 +93,22 @@ JOB_LIMITS: Limits = {
         Rule(lambda v: (v < 2) | (v > 500), "is no length of a roll (2 to 500 m)", CHECK),
     ),
     "lap_mm": (
-        Rule(lambda v: v < 0, "must not be below 0", "write the lap in {words}"),
+        _not_below_0("write the lap in {words}"),
         Rule(lambda v: (v > 0) & (v < 1), _METRES, _WRITE, 1000),
         Rule(lambda v: v > 500, "is too wide for a lap", "write the lap in {words}"),
     ),
     "roll_price": _PRICE,
-    "perimeter_m": _METRES_OF_EDGE,
-    "sealant_m": _METRES_OF_EDGE,
+    "perimeter_m": _EDGE,
+    "sealant_m": _EDGE,
     "pretaped_share": (
-        Rule(lambda v: v < 0, "must not be below 0", "write a share from 0 to 1"),
+        _not_below_0("write a share from 0 to 1"),
         Rule(lambda v: (v > 1) & (v <= 100), "looks like per cent", "write a share, {value}", 0.01),
         Rule(lambda v: v > 100, "is no share", "write a share from 0 to 1"),
     ),
-    "opening_count": (Rule(lambda v: v < 0, "must not be below 0", CHECK), _WHOLE, _TOO_MANY),
+    "opening_count": (_not_below_0(CHECK), _WHOLE, _most(10_000)),
 }
 OPENING_LIMITS: Limits = {
-    "count": (Rule(lambda v: v < 1, "must be 1 or more", CHECK), _WHOLE, _TOO_MANY),
+    "count": (Rule(lambda v: v < 1, "must be 1 or more", CHECK), _WHOLE, _most(10_000)),
     "width_mm": _SIZE,
     "height_mm": _SIZE,
     "reveal_mm": _REVEAL,
@@ -113,16 +121,10 @@ OPENING_LIMITS: Limits = {
     ),
 }
 MATERIAL_LIMITS: Limits = {
-    "estimated": (
-        Rule(lambda v: v < 0, "must not be below 0", "write the number of packs"),
-        _TOO_MANY_PACKS,
-    ),
-    "used": (
-        Rule(lambda v: v <= 0, "must be above 0", "write the number of packs, or remove the row"),
-        _TOO_MANY_PACKS,
-    ),
+    "estimated": (_not_below_0("write the number of packs"), _most(1_000_000)),
+    "used": (_above_0("write the number of packs, or remove the row"), _most(1_000_000)),
     "pack": (
-        Rule(lambda v: v <= 0, "must be above 0", "write what one pack holds"),
+        _above_0("write what one pack holds"),
         Rule(lambda v: (v < 0.001) | (v > 1e6), "is no size of a pack", CHECK),
     ),
     "pack_price": _PRICE,
@@ -134,7 +136,7 @@ SUMMARY_LIMITS: Limits = {
 }
 
 
-def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray) -> list[Finding]:
+def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray | bool = True) -> list[Finding]:
     """Apply the limits to the rows of `where` (n,); the first that is broken is the fault."""
     found = []
     for column in sheet.frame.columns.intersection(list(limits)):

@@ -121,19 +121,17 @@ def read_sheets(tables: dict[str, Table], dates: str) -> tuple[Sheet, Sheet, She
 
     Together, because a decimal comma in one table tells how numbers are written in the other.
     """
-    three = [tables.get(name, _no_table(name)) for name in COLUMNS]
+    none = np.empty(0, dtype=int)
+    three = [tables.get(name, Table(name, name, pd.DataFrame(), {}, none)) for name in COLUMNS]
     cells = [_cells(table) for table in three]
+    no_numbers = (*TEXTS, "finished_on")
     marks = decimal_marks(
-        column for columns in cells for name, column in columns.items() if _is_number(name)
+        column for each in cells for name, column in each.items() if name not in no_numbers
     )
     jobs, openings, materials = (
         _sheet(*pair, marks, dates) for pair in zip(three, cells, strict=True)
     )
     return jobs, openings, materials
-
-
-def _no_table(name: str) -> Table:
-    return Table(name, name, pd.DataFrame(), {}, np.empty(0, dtype=int))
 
 
 def _cells(table: Table) -> dict[str, Cells]:
@@ -142,10 +140,6 @@ def _cells(table: Table) -> dict[str, Cells]:
         column: cells_of(table.cells[column]) if column in table.headers else absent
         for column in COLUMNS[table.name]
     }
-
-
-def _is_number(column: str) -> bool:
-    return column not in TEXTS and column != "finished_on"
 
 
 def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: str) -> Sheet:
@@ -181,7 +175,8 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
     if column in WORDS:
         return read_words(cells, WORDS[column])
     if column == "cut_pattern":
-        return read_words(cells, _cut_spellings())
+        cuts = {text: name for name, cut in CUTS.items() for text in (name, *cut.spellings)}
+        return read_words(cells, cuts)
     if column == "material":
         return read_words(cells, _material_spellings())
     if column == "job_id":
@@ -192,10 +187,6 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
         also_blank = _NOT_EXCLUDED if column == "exclude" else frozenset()
         return read_texts(cells, also_blank, is_name=column != "exclude")
     return read_numbers(cells, marks, separator)
-
-
-def _cut_spellings() -> dict[str, str]:
-    return {text: name for name, cut in CUTS.items() for text in (name, *cut.spellings)}
 
 
 def _material_spellings() -> dict[str, str]:
