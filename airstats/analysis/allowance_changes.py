@@ -48,21 +48,16 @@ def compare_allowances(
     - new sd². A move that chance exceeds in fewer than one case of ten counts as moved. If it does
     not and the quarter leaves more than 95 % of the sd, there is not enough to tell.
     """
-    old = _widened(before, now).table()
-    alone = _alone(jobs, now, depth_error_mm).table()
-    new = now.table()
-    table = pd.DataFrame(
-        {
-            "allowance": new.index,
-            "old": old["mean"].to_numpy(),
-            "old_sd": old["sd"].to_numpy(),
-            "alone": alone["mean"].to_numpy(),
-            "alone_sd": alone["sd"].to_numpy(),
-            "new": new["mean"].to_numpy(),
-            "new_sd": new["sd"].to_numpy(),
-            "unit": [unit_of(str(name)) for name in new.index],
-        }
-    )
+    start = unchanged(now.quarter, now.belief.prior)
+    known = before or start
+    old = widen(known.belief, quarters_between(known.quarter, now.quarter))
+    new_jobs = jobs.where(jobs.table["job_id"].isin(now.new_jobs))
+    alone = update(start.belief, new_jobs, measuring_sd_m2(new_jobs, depth_error_mm))
+    table = pd.DataFrame({"allowance": now.table().index})
+    for name, belief in (("old", old), ("alone", alone), ("new", now.belief)):
+        told = replace(now, belief=belief).table()
+        table[name], table[f"{name}_sd"] = told["mean"].to_numpy(), told["sd"].to_numpy()
+    table["unit"] = [unit_of(name) for name in table["allowance"]]
     verdicts = [_verdict(row) for row in table.to_dict("records")]
     return table.assign(verdict=[word for word, _ in verdicts], reason=[why for _, why in verdicts])
 
@@ -76,7 +71,7 @@ def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     named = jobs.where(jobs.table["crew"].ne(""))
     pooled = allowances.crew_table()
     renamed = {"mean": "pooled", "low": "pooled_low", "high": "pooled_high"}
-    in_rolls = {"mean": "mean_rolls", "low": "low_rolls", "high": "high_rolls"}
+    in_rolls = {name: f"{name}_rolls" for name in renamed}
     if not len(named) or pooled.empty:
         return pd.DataFrame(columns=["crew", "jobs", "raw", *renamed.values(), *in_rolls.values()])
     laid = named.table.groupby("crew")["laid_m2"].sum()
@@ -103,12 +98,12 @@ def prior_table(prior: Prior | None = None) -> pd.DataFrame:
     for cut, pair in zip(reused_cuts(), prior.reuse_shares, strict=True):
         share = CUTS[cut].reuse_share
         named.append((f"reuse.{cut}", pair, share.reason if share else ""))
-    rows = [(name, _plus(pair), unit_of(name), why) for name, pair, why in named]
+    rows = [(name, f"{mean:g} ± {sd:g}", unit_of(name), why) for name, (mean, sd), why in named]
     centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
-    crews = ", ".join(
-        f"{value:g} ({100 * chance:.0f} %)" for value, chance in prior.crew_sd_weights
+    crews, drifts = (
+        ", ".join(f"{value:g} ({100 * chance:.0f} %)" for value, chance in weighed)
+        for weighed in (prior.crew_sd_weights, prior.drift_weights)
     )
-    drifts = ", ".join(f"{value:g} ({100 * chance:.0f} %)" for value, chance in prior.drift_weights)
     rows += [
         ("job-to-job spread", centre, "m² a m² laid", practice),
         ("difference between crews, sd", crews, "m² a m² laid", practice),
@@ -167,20 +162,6 @@ def prior_sensitivity(jobs: Takeoff, quarter: str) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _widened(before: Allowances | None, now: Allowances) -> Allowances:
-    known = before or unchanged(now.quarter, now.belief.prior)
-    gap = quarters_between(known.quarter, now.quarter)
-    return replace(known, belief=widen(known.belief, gap))
-
-
-def _alone(jobs: Takeoff, now: Allowances, depth_error_mm: float) -> Allowances:
-    """The starting belief, moved by the new jobs and nothing else."""
-    new = jobs.where(jobs.table["job_id"].isin(now.new_jobs))
-    start = unchanged(now.quarter, now.belief.prior)
-    belief = update(start.belief, new, measuring_sd_m2(new, depth_error_mm))
-    return replace(start, belief=belief)
-
-
 def _verdict(row: dict) -> tuple[str, str]:
     change, left = row["new"] - row["old"], row["new_sd"] / row["old_sd"]
     chance = REACH * row["old_sd"] * np.sqrt(1 - min(left, LITTLE) ** 2)
@@ -192,7 +173,3 @@ def _verdict(row: dict) -> tuple[str, str]:
             return "not enough to tell", "the jobs made it no surer than it was"
         return "not enough to tell", f"{100 * left:.0f} % of the uncertainty is still there"
     return "held", f"{far}, within the {chance:.3f} that chance alone can do"
-
-
-def _plus(pair: tuple[float, float]) -> str:
-    return f"{pair[0]:g} ± {pair[1]:g}"

@@ -10,7 +10,6 @@ from statsmodels.stats.meta_analysis import combine_effects
 
 from airstats.analysis.sensitivity import fit_at_once
 from airstats.model.allowances import REACH, Allowances
-from airstats.model.prior import Prior
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -82,16 +81,12 @@ def between_firms(effect: Array, sd: Array) -> dict[str, float]:
 
 def _one_firm(name: str, jobs: int, known: Allowances) -> pd.DataFrame:
     table = known.table().rename_axis("allowance").reset_index()
-    before = np.array(_starting(known.belief.prior))
+    before = np.array([known.belief.prior.waste, *known.belief.prior.reveal_factors])
     gained = 1 / table["sd"] ** 2 - 1 / before[:, 1] ** 2
     tells = table["sd"] < TELLS * before[:, 1]
     pull = table["mean"] / table["sd"] ** 2 - before[:, 0] / before[:, 1] ** 2
     safe = gained.where(tells)
     return table.assign(firm=name, jobs=jobs, own=pull / safe, own_sd=1 / np.sqrt(safe))
-
-
-def _starting(prior: Prior) -> list[tuple[float, float]]:
-    return [prior.waste, *prior.reveal_factors]
 
 
 def _spread(part: pd.DataFrame) -> dict[str, object]:

@@ -69,16 +69,6 @@ def pulls(
 
 def _values_without(belief: Belief, jobs: Takeoff, extra_sd: Array, gross_share: float) -> Array:
     """The (n, allowances) without each of n jobs."""
-    moves, log_change = _take_out(belief, jobs, extra_sd, gross_share)
-    weight = belief.weight[:, None] * np.exp(log_change - log_change.max(axis=0))
-    top = (belief.mean[:, None, :] + moves)[..., : belief.shared]
-    return _values(weight / weight.sum(axis=0), top, belief.form)
-
-
-def _take_out(
-    belief: Belief, jobs: Takeoff, extra_sd: Array, gross_share: float
-) -> tuple[Array, Array]:
-    """How the tops (G, n, P) and the log evidence (G, n) change without each job."""
     foretold = predictive(belief, jobs, extra_sd)
     told = foretold.counts(gross_share)
     reach = np.empty((*told.slope.shape, belief.mean.shape[1]))
@@ -87,9 +77,11 @@ def _take_out(
         reach[chosen] = np.einsum("gij,nj->gni", belief.covariance[chosen], columns)
         leverage[chosen] = np.einsum("gni,ni->gn", reach[chosen], columns)
     left = 1 - np.maximum(told.curvature, 0) * leverage
-    moves = -(told.slope / left)[..., None] * reach
     gain = 0.5 * told.slope**2 * leverage / left
-    return moves, gain - told.log_probability - 0.5 * np.log(left)
+    log_change = gain - told.log_probability - 0.5 * np.log(left)
+    weight = belief.weight[:, None] * np.exp(log_change - log_change.max(axis=0))
+    top = belief.mean[:, None, :] - (told.slope / left)[..., None] * reach
+    return _values(weight / weight.sum(axis=0), top[..., : belief.shared], belief.form)
 
 
 def _values(weight: Array, mean: Array, form: Array) -> Array:

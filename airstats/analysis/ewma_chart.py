@@ -40,6 +40,10 @@ class _Scores:
     table: pd.DataFrame
     covariance: Array
 
+    def of_crew(self, crew: str) -> _Scores:
+        here = np.flatnonzero(self.table["crew"].eq(crew))
+        return _Scores(self.table.iloc[here], self.covariance[np.ix_(here, here)])
+
 
 def drift_watch(
     jobs: Takeoff,
@@ -87,7 +91,7 @@ def drift_watch(
         return _one_line([], ALL_JOBS)
     crews = sorted({crew for part in scores for crew in part.table["crew"]} - {""})
     lines = [_one_line(scores, ALL_JOBS)]
-    lines += [_one_line([_of_crew(part, crew) for part in scores], crew) for crew in crews]
+    lines += [_one_line([part.of_crew(crew) for part in scores], crew) for crew in crews]
     return pd.concat(lines, ignore_index=True)
 
 
@@ -150,11 +154,6 @@ def _one_line(scores: Sequence[_Scores], name: str) -> pd.DataFrame:
     path = ewma(table["score"].to_numpy())
     limit = REACH * ewma_sd([part.covariance for part in scores])
     return table.assign(ewma=path, limit=limit, outside=np.abs(path) > limit)
-
-
-def _of_crew(scores: _Scores, crew: str) -> _Scores:
-    here = np.flatnonzero(scores.table["crew"].eq(crew))
-    return _Scores(scores.table.iloc[here], scores.covariance[np.ix_(here, here)])
 
 
 def _quarterly_scores(

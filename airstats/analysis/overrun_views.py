@@ -63,9 +63,9 @@ def overrun_a_job(jobs: Takeoff, unit: str = "rolls") -> pd.Series:
     """
     over = overrun_packs(jobs) * (jobs.told("pack_price") if unit == "money" else 1.0)
     if len(over) < 2:
-        return pd.Series({"mean": over.mean(), "low": -np.inf, "high": np.inf})
+        return pd.Series(_interval(over.mean(), np.inf))
     reach = stats.t.ppf(0.5 + INTERVAL / 2, len(over) - 1) * over.std(ddof=1) / len(over) ** 0.5
-    return pd.Series({"mean": over.mean(), "low": over.mean() - reach, "high": over.mean() + reach})
+    return pd.Series(_interval(over.mean(), reach))
 
 
 def usual_split(
@@ -176,7 +176,7 @@ def cuts_apart(allowances: Allowances, cut: str, other: str) -> pd.Series:
     sign = np.array([1.0, -1.0])
     mean = float(sign @ allowances.table()["mean"].iloc[places])
     reach = stats.norm.ppf(0.5 + INTERVAL / 2) * float(np.sqrt(sign @ covariance @ sign))
-    return pd.Series({"mean": mean, "low": mean - reach, "high": mean + reach})
+    return pd.Series(_interval(mean, reach))
 
 
 def _by_overrun(jobs: Takeoff) -> pd.DataFrame:
@@ -192,9 +192,8 @@ def _slope(cause: str, quarter: Array, rolls: pd.Series, chance: float) -> dict:
     """The least-squares change a quarter with its t interval."""
     line = stats.linregress(quarter, rolls.to_numpy(dtype=float))
     reach = stats.t.ppf(1 - chance / 2, len(quarter) - 2) * line.stderr
-    return {
-        "cause": cause,
-        "change": line.slope,
-        "low": line.slope - reach,
-        "high": line.slope + reach,
-    }
+    return {"cause": cause} | _interval(line.slope, reach, "change")
+
+
+def _interval(mean: float, reach: float, name: str = "mean") -> dict[str, float]:
+    return {name: mean, "low": mean - reach, "high": mean + reach}

@@ -132,8 +132,7 @@ def _bars(jobs: Takeoff, use: Mixture, shown: Array) -> pd.DataFrame:
 
 
 def _without_empty_ends(table: pd.DataFrame) -> pd.DataFrame:
-    shares = table.filter(like="_share").max(axis=1)
-    held = np.flatnonzero(shares >= TAIL)
+    held = np.flatnonzero(table.filter(like="_share").max(axis=1) >= TAIL)
     first, last = held.min(), held.max()
     share = table["expected_share"].to_numpy(dtype=float)
     kept = share[first : last + 1].copy()

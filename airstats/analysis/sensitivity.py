@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -176,33 +177,23 @@ def _assumptions(
     if len(jobs) > REMOVED:
         gone = jobs.table["job_id"].isin(influence["job_id"].head(REMOVED))
         yield f"without the {REMOVED} most influential jobs", fit_at_once(jobs.where(~gone)), jobs
-    for name, prior in _other_priors(usual).items():
-        yield name, fit_at_once(jobs, prior), jobs
-    if jobs.table["counted"].eq("opened").any():
-        nearest = counted_to_the_nearest(jobs)
-        yield "rolls counted to the nearest, not opened", fit_at_once(nearest), nearest
-
-
-def _other_priors(usual: Prior) -> dict[str, Prior]:
-    return {
-        "starting belief twice as wide": _twice_as_wide(usual),
+    wide: dict[str, Any] = {
+        name: tuple((mean, 2 * sd) for mean, sd in getattr(usual, name))
+        for name in ("reveal_factors", "reuse_shares")
+    }
+    waste, sd = usual.waste
+    others = {
+        "starting belief twice as wide": replace(usual, waste=(waste, 2 * sd), **wide),
         "flat factors only": replace(usual, reuse_weight=1e-9),
         "re-use of off-cuts only": replace(usual, reuse_weight=1 - 1e-9),
         "no record grossly wrong": replace(usual, gross_share=0.0),
         "crews all alike": replace(usual, crew_sd_weights=((1e-4, 1.0),)),
     }
-
-
-def _twice_as_wide(prior: Prior) -> Prior:
-    def wide(pairs: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
-        return tuple((mean, 2 * sd) for mean, sd in pairs)
-
-    return replace(
-        prior,
-        waste=wide((prior.waste,))[0],
-        reveal_factors=wide(prior.reveal_factors),
-        reuse_shares=wide(prior.reuse_shares),
-    )
+    for name, prior in others.items():
+        yield name, fit_at_once(jobs, prior), jobs
+    if jobs.table["counted"].eq("opened").any():
+        nearest = counted_to_the_nearest(jobs)
+        yield "rolls counted to the nearest, not opened", fit_at_once(nearest), nearest
 
 
 def _causes(jobs: Takeoff, known: Allowances) -> pd.DataFrame:

@@ -192,17 +192,16 @@ def _with_oracle(
             f"truth: job {unknown.iloc[0]} has no mean_m2, or no sd_m2 above 0; fill it in."
         )
     roll = jobs.table.set_index("job_id")["roll_m2"].loc[table["job_id"]].to_numpy(dtype=float)
-    share = critical_share(leftover_cost, short_cost)
-    rolls = np.maximum(np.ceil((mean + ndtri(share) * sd) / roll), 0)
-    columns = {
-        f"{ORACLE}_rolls": rolls,
-        f"{ORACLE}_cost": _money(
-            rolls, table["needed_rolls"].to_numpy(), leftover_cost, short_cost
-        ),
-    }
+    needed = table["needed_rolls"].to_numpy()
+
+    def order(share: float) -> Array:
+        return np.maximum(np.ceil((mean + ndtri(share) * sd) / roll), 0)
+
+    rolls = order(critical_share(leftover_cost, short_cost))
+    cost = _money(rolls, needed, leftover_cost, short_cost)
+    columns = {f"{ORACLE}_rolls": rolls, f"{ORACLE}_cost": cost}
     for percent in PERCENTS:
-        foretold = np.maximum(np.ceil((mean + ndtri(percent / 100) * sd) / roll), 0)
-        loss = pinball(percent / 100, foretold, table["needed_rolls"].to_numpy())
+        loss = pinball(percent / 100, order(percent / 100), needed)
         columns[f"{ORACLE}_pinball_p{percent}"] = loss
     return table.assign(**columns)
 
@@ -237,18 +236,13 @@ def _needed(jobs: Takeoff) -> Array:
     return np.ceil(jobs.told("used"))
 
 
-def _drivers(jobs: Takeoff) -> Array:
-    """The laid area, and the reveals of each cut, m²."""
-    return np.column_stack([jobs.amount, jobs.by_cut("reveal")])
-
-
 def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
+    """Least squares on the laid area and the reveals of each cut, m², with a normal spread."""
+    x, new = (np.column_stack([j.amount, j.by_cut("reveal")]) for j in (past, ahead))
     middle = past.interval.mean(axis=1)
-    x = _drivers(past)
     factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
     sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
-    wanted = _drivers(ahead) @ factors + ndtri(share) * sd
-    return np.maximum(np.ceil(wanted / ahead.pack), 0)
+    return np.maximum(np.ceil((new @ factors + ndtri(share) * sd) / ahead.pack), 0)
 
 
 def _summary(table: pd.DataFrame) -> pd.DataFrame:

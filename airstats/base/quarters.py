@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from datetime import date
 
 from airstats.base.errors import AirstatsError
 
@@ -25,16 +24,3 @@ def quarter_number(quarter: str) -> int:
 def quarters_between(earlier: str, later: str) -> int:
     """Return how many quarters `later` lies after `earlier`."""
     return quarter_number(later) - quarter_number(earlier)
-
-
-def check_year(quarter: str) -> None:
-    """Refuse a quarter that no finished job can have.
-
-    Raises
-    ------
-    AirstatsError
-        If the text is no quarter, lies before 1990 or more than a year from now.
-    """
-    year, latest = quarter_number(quarter) // 4, date.today().year + 1
-    if not 1990 <= year <= latest:
-        raise AirstatsError(f'quarter "{quarter}" is not in 1990 to {latest}: check the year.')

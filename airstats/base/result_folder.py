@@ -125,7 +125,15 @@ def _workplace(folder: Path, of_failure: str, wait_s: float) -> Iterator[None]:
     folder.mkdir(parents=True, exist_ok=True)
     making = folder / MAKING
     try:
-        with _alone(folder, wait_s):
+        with ExitStack() as stack:
+            try:
+                stack.enter_context(held(folder, wait_s))
+            except BlockingIOError:
+                raise AirstatsError(
+                    f"{folder}: another run of airstats is writing there. Wait for its end, then"
+                    " try again."
+                ) from None
+            stack.callback(shutil.rmtree, making, ignore_errors=True)
             shutil.rmtree(making, ignore_errors=True)
             making.mkdir()
             try:
@@ -133,22 +141,9 @@ def _workplace(folder: Path, of_failure: str, wait_s: float) -> Iterator[None]:
             except Exception:
                 _move_failures(folder, of_failure)
                 raise
-            finally:
-                shutil.rmtree(making, ignore_errors=True)
     finally:
         if not was_there and not any(folder.iterdir()):
             folder.rmdir()
-
-
-@contextmanager
-def _alone(folder: Path, wait_s: float) -> Iterator[None]:
-    try:
-        with held(folder, wait_s):
-            yield
-    except BlockingIOError:
-        raise AirstatsError(
-            f"{folder}: another run of airstats is writing there. Wait for its end, then try again."
-        ) from None
 
 
 def _made(folder: Path) -> list[str]:
@@ -172,12 +167,9 @@ def _is_free(folder: Path, name: str, listed: _Listed) -> bool:
     path = folder / name
     if path.parent.exists() and not path.parent.is_dir():
         return False
-    return not os.path.lexists(path) or _is_empty(path) or _is_ours(folder, name, listed)
-
-
-def _is_empty(path: Path) -> bool:
     # As `touch` or a program that reserves a name leaves it: there is nothing to lose.
-    return path.is_file() and not path.is_symlink() and path.stat().st_size == 0
+    is_empty = path.is_file() and not path.is_symlink() and path.stat().st_size == 0
+    return not os.path.lexists(path) or is_empty or _is_ours(folder, name, listed)
 
 
 def _is_ours(folder: Path, name: str, listed: _Listed) -> bool:
@@ -208,8 +200,9 @@ def _listed(folder: Path) -> dict[str, set[str]]:
 def _list_also(folder: Path, names: list[str]) -> None:
     """List what is going to be moved in, beside what stands there: a killed run leaves either."""
     listed = _listed(folder)
-    new = {name: listed.get(name, set()) | {_digest(folder / MAKING / name)} for name in names}
-    _write_list(folder, {**listed, **new})
+    for name in names:
+        listed.setdefault(name, set()).add(_digest(folder / MAKING / name))
+    _write_list(folder, listed)
 
 
 def _list_only(folder: Path, names: list[str]) -> None:

@@ -111,7 +111,6 @@ def parquet_table(name: str, file: str, data: bytes) -> Table:
 
     try:
         packed = pq.ParquetFile(io.BytesIO(data), page_checksum_verification=True)
-        _check_declared(file, packed.metadata)
         arrow = pa.Table.from_batches(_unpacked(file, packed), packed.schema_arrow)
         arrow.validate(full=True)
         # Whole numbers beside blanks would lose their last digits as decimals.
@@ -122,24 +121,18 @@ def parquet_table(name: str, file: str, data: bytes) -> Table:
     header = list(arrow.schema.names)
     if header_position([header]) is None:
         raise headless(file, [header])
-    numbered = frame.set_axis(range(len(header)), axis=1)
-    return shaped(name, file, header, _as_shown(numbered), 2)
-
-
-def _as_shown(frame: pd.DataFrame) -> pd.DataFrame:
-    """Read numbers of less precision by their digits: 0.105 of 32 bits is not 0.10499999672."""
+    frame = frame.set_axis(range(len(header)), axis=1)
     short = frame.select_dtypes(["float16", "float32"]).columns
-    return frame.astype(dict.fromkeys(short, "str")).astype(dict.fromkeys(short, "float64"))
-
-
-def _check_declared(file: str, metadata: Any) -> None:
-    groups = (metadata.row_group(place) for place in range(metadata.num_row_groups))
-    size = sum(group.total_byte_size for group in groups)
-    _check_size(file, metadata.num_rows, metadata.num_columns, size)
+    # By their digits: 0.105 of 32 bits is not 0.10499999672.
+    frame = frame.astype(dict.fromkeys(short, "str")).astype(dict.fromkeys(short, "float64"))
+    return shaped(name, file, header, frame, 2)
 
 
 def _unpacked(file: str, packed: Any) -> Iterator[Any]:
     """Yield few rows at a time: what is declared may be wrong, or a few values a million times."""
+    told = packed.metadata
+    groups = [told.row_group(place).total_byte_size for place in range(told.num_row_groups)]
+    _check_size(file, told.num_rows, told.num_columns, sum(groups))
     rows = size = 0
     for batch in packed.iter_batches(_AT_A_TIME, use_threads=False):
         rows, size = rows + batch.num_rows, size + batch.nbytes
@@ -210,13 +203,16 @@ def shaped(name: str, file: str, header: list, body: pd.DataFrame, first_row: in
 
 def _with_strange_units(table: Table, row: int) -> Table:
     """Add the faults of headings, in `row`, that give a column in a unit that is not read."""
-    headers, known = table.headers, COLUMNS[table.name]
-    others = [headers[column] for column in headers if column not in known]
-    found = {heading: pair for heading in others if (pair := _unit_unread(known, heading))}
-    lacking = {heading: pair for heading, pair in found.items() if pair[0] not in headers}
-    faults = [_strange_unit(table.file, row, c, heading, u) for heading, (c, u) in lacking.items()]
-    columns = frozenset(column for column, _ in lacking.values())
-    return replace(table, faults=(*table.faults, *faults), unit_unread=columns)
+    known, faults, columns = COLUMNS[table.name], list(table.faults), set()
+    for heading in dict.fromkeys(h for c, h in table.headers.items() if c not in known):
+        column, unit = declared(known, _heading_key(heading)) or ("", "")
+        if column and unit not in units_read(column) and column not in table.headers:
+            columns.add(column)
+            *others, last = (name_in(column, read) for read in units_read(column))
+            remedy = f"give the column as {', '.join(others)} or {last}"
+            problem = f"the unit {unit} is not read"
+            faults.append(Fault(table.file, row, heading.strip(), "", problem, remedy))
+    return replace(table, faults=tuple(faults), unit_unread=frozenset(columns))
 
 
 def unread_headings(table: Table, also_read: Collection[str] = ()) -> list[str]:
@@ -241,12 +237,6 @@ def _meant(table: Table, heading: str) -> str:
     keys |= {column.replace("_", ""): column for column in lacking}
     alike = get_close_matches(key, keys, 1, 0.8)
     return f"write {keys[alike[0]]} if that is meant" if alike else ""
-
-
-def _unit_unread(columns: list[str], heading: str) -> tuple[str, str] | None:
-    """Return the column and the unit if a heading is a quantity in a unit that is not read."""
-    found = declared(columns, _heading_key(heading))
-    return found if found and found[1] not in units_read(found[0]) else None
 
 
 def _filled_rows(body: pd.DataFrame) -> np.ndarray:
@@ -293,10 +283,3 @@ def _twice(file: str, row: int, column: str, first: str, second: str) -> Fault:
     if _heading_key(first) != _heading_key(second):
         problem = f"two columns hold the same quantity: {pair}"
     return Fault(file, row, column, "", problem, "keep one of them, and head the other otherwise")
-
-
-def _strange_unit(file: str, row: int, column: str, heading: str, unit: str) -> Fault:
-    *others, last = (name_in(column, unit) for unit in units_read(column))
-    problem = f"the unit {unit} is not read"
-    remedy = f"give the column as {', '.join(others)} or {last}"
-    return Fault(file, row, heading.strip(), "", problem, remedy)

@@ -182,16 +182,15 @@ def table_name(entry: Path) -> str:
 
 def _read_workbook(path: Path) -> Source:
     if path.suffix.lower() not in _WORKBOOKS:
-        raise RecordsError(_not_a_workbook(path))
+        if path.suffix.lower() in _TABLE_FILES:
+            remedy = f"Give the folder that holds it: {path.parent}. {_EXPECTED}"
+            raise RecordsError(f"{path} is one table. {remedy}")
+        raise RecordsError(
+            f"{path} is not a workbook of the kind .xlsx. Save it as .xlsx. {_EXPECTED}"
+        )
     data = _content(path)
     sheets, ignored = open_workbook(path.name, data)
     readers = {name: partial(workbook_table, name, sheet) for name, sheet in sheets.items()}
     notes = [f"{path.name}: sheets not read: {listing(ignored)}; {_CALLED}."] if ignored else []
     notes += [note for sheet in sheets.values() for note in sheet.notes]
     return _source(path.name, _digest([data]), readers, notes)
-
-
-def _not_a_workbook(path: Path) -> str:
-    if path.suffix.lower() in _TABLE_FILES:
-        return f"{path} is one table. Give the folder that holds it: {path.parent}. {_EXPECTED}"
-    return f"{path} is not a workbook of the kind .xlsx. Save it as .xlsx. {_EXPECTED}"

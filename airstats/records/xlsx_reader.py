@@ -7,7 +7,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import IO, cast
@@ -101,7 +101,8 @@ class _Scan:
             self.kind, self.formula, self.value = attributes.get("t", ""), "", ""
             self.has_formula = False
         elif self.tag in ("v", "is"):
-            self._extend()
+            self.marks.last_row = max(self.marks.last_row, self.row)
+            self.marks.last_column = max(self.marks.last_column, self.column)
         elif self.tag == "f":
             self.has_formula = True
         elif self.tag == "row":
@@ -123,11 +124,13 @@ class _Scan:
         self.tag = ""
         if name.rpartition(":")[2] != "c":
             return
+        place = self.row, self.column
         if self.kind == "e":
-            self._unread(self.value, "is an error of the spreadsheet", _MEND)
+            error = Unread(self.value, "is an error of the spreadsheet", _MEND)
+            self.marks.unread[place] = error
         elif self.has_formula and not self.value and self.kind not in ("str", "inlineStr"):
             problem = "is a formula whose value is not in the file"
-            self._unread(f"={self.formula}", problem, _SAVE)
+            self.marks.unread[place] = Unread(f"={self.formula}", problem, _SAVE)
 
     def _place(self, reference: str) -> None:
         at = re.fullmatch("([A-Z]{1,3})([0-9]{1,7})", reference)
@@ -137,13 +140,6 @@ class _Scan:
             self.row, self.column = int(at[2]) - 1, _number(at[1]) - 1
         else:
             self.column += 1
-
-    def _extend(self) -> None:
-        self.marks.last_row = max(self.marks.last_row, self.row)
-        self.marks.last_column = max(self.marks.last_column, self.column)
-
-    def _unread(self, text: str, problem: str, remedy: str) -> None:
-        self.marks.unread[self.row, self.column] = Unread(text, problem, remedy)
 
 
 def _number(letters: str) -> int:
@@ -184,14 +180,18 @@ def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[st
         If the file is no workbook, is locked, damaged, or would unpack to more than fits.
     """
     if data.startswith(_OLE):
-        raise RecordsError(_locked_or_old(name, data))
+        if _ENCRYPTED in data:
+            remedy = "Open it, take the password off and save it."
+            raise RecordsError(f"{name} is locked with a password. {remedy}")
+        raise RecordsError(f"{name} is an old workbook (.xls) whatever its name says. {_AGAIN}")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             _check_sizes(name, packed)
             parts, from_1904 = _parts(packed)
             wanted = _wanted(name, list(parts))
             marks = {table: _marks(packed, parts[title]) for table, title in wanted.items()}
-            _shared_marks(packed)
+            if _SHARED in packed.namelist():
+                _scanned(packed, _SHARED)
     except RecordsError:
         raise
     except MarkedError as error:
@@ -201,12 +201,6 @@ def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[st
         raise RecordsError(_damaged(name, error)) from error
     sheets = _values(name, data, wanted, marks, from_1904)
     return sheets, [title for title in parts if title not in wanted.values()]
-
-
-def _locked_or_old(name: str, data: bytes) -> str:
-    if _ENCRYPTED in data:
-        return f"{name} is locked with a password. Open it, take the password off and save it."
-    return f"{name} is an old workbook (.xls) whatever its name says. {_AGAIN}"
 
 
 def _damaged(name: str, error: Exception) -> str:
@@ -258,9 +252,13 @@ def _parts(packed: zipfile.ZipFile) -> tuple[dict[str, tuple[str, bool]], bool]:
     return parts, from_1904
 
 
-def _xml(packed: zipfile.ZipFile, part: str) -> ElementTree.Element:
+def _scanned(packed: zipfile.ZipFile, part: str) -> Marks:
     with packed.open(part) as content:
-        marks_of(content)
+        return marks_of(content)
+
+
+def _xml(packed: zipfile.ZipFile, part: str) -> ElementTree.Element:
+    _scanned(packed, part)
     return ElementTree.fromstring(packed.read(part))
 
 
@@ -282,20 +280,13 @@ def _wanted(name: str, titles: Sequence[str]) -> dict[str, str]:
 
 def _marks(packed: zipfile.ZipFile, part: tuple[str, bool]) -> tuple[Marks, bool]:
     path, is_hidden = part
-    with packed.open(path) as content:
-        marks = marks_of(content)
+    marks = _scanned(packed, path)
     if (marks.last_row + 1) * (marks.last_column + 1) > MOST_CELLS:
         raise MarkedError(
             f"the sheet in {path} reaches to row {marks.last_row + 1:,}, column"
             f" {marks.last_column + 1:,}; delete what stands far from the table"
         )
     return marks, is_hidden
-
-
-def _shared_marks(packed: zipfile.ZipFile) -> None:
-    if _SHARED in packed.namelist():
-        with packed.open(_SHARED) as content:
-            marks_of(content)
 
 
 def _values(
@@ -347,12 +338,18 @@ _MERGED = "cells of this row are merged with others, so what they hold is not kn
 def workbook_table(name: str, sheet: OpenSheet) -> Table:
     """Shape the rows of an open sheet."""
     covered = _covered(name, sheet)
-    rows = _with_ids(sheet, covered)
-    table = sheet_table(name, sheet.file, rows)
+    table = sheet_table(name, sheet.file, _with_ids(sheet.rows, covered))
     if sheet.from_1904 and "finished_on" in table.headers:
         days = table.cells["finished_on"].map(_undated)
         table = replace(table, cells=table.cells.assign(finished_on=days))
-    return replace(table, row_faults=tuple(_merged_faults(table, covered)))
+    rows = {row + 1 for row, _ in covered}
+    remedy = "take the merging off, and fill in every cell"
+    faults = (
+        (position, Fault(table.file, row, None, "", _MERGED, remedy))
+        for position, row in enumerate(table.rows.tolist())
+        if row in rows
+    )
+    return replace(table, row_faults=tuple(faults))
 
 
 def sheet_table(name: str, file: str, rows: list[list[object]]) -> Table:
@@ -374,49 +371,34 @@ def _undated(cell: object) -> object:
 
 def _covered(name: str, sheet: OpenSheet) -> dict[tuple[int, int], object]:
     """Cells of known columns that a merged range covers, with what the range shows."""
-    at = header_position(sheet.rows)
-    if at is None or not sheet.merged:
-        return {}
+    at, rows = header_position(sheet.rows), sheet.rows
+    covered: dict[tuple[int, int], object] = {}
+    if at is None:
+        return covered
     known = [
         place
-        for place, heading in enumerate(sheet.rows[at])
+        for place, heading in enumerate(rows[at])
         if column_name(name, as_text(heading), place) in COLUMNS[name]
     ]
-    shows = [(*ends, sheet.rows[ends[0][0]][ends[0][1]]) for ends in _inside(sheet)]
-    return {
-        (row, place): value
-        for first, last, value in shows
-        if not is_empty(value)
-        for row in range(max(first[0], at + 1), min(last[0] + 1, len(sheet.rows)))
-        for place in known
-        if first[1] <= place <= last[1] and (row, place) != first
-    }
+    for first, last in sheet.merged:
+        inside = first[0] < len(rows) and first[1] < len(rows[0])
+        if not inside or is_empty(value := rows[first[0]][first[1]]):
+            continue
+        places = [place for place in known if first[1] <= place <= last[1]]
+        for row in range(max(first[0], at + 1), min(last[0] + 1, len(rows))):
+            covered |= {(row, place): value for place in places if (row, place) != first}
+    return covered
 
 
-def _inside(sheet: OpenSheet) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
-    """The merged ranges that start inside the filled part of the sheet."""
-    high, wide = len(sheet.rows), len(sheet.rows[0])
-    return ((first, last) for first, last in sheet.merged if first[0] < high and first[1] < wide)
-
-
-def _with_ids(sheet: OpenSheet, covered: dict[tuple[int, int], object]) -> list[list[object]]:
+def _with_ids(
+    rows: list[list[object]], covered: dict[tuple[int, int], object]
+) -> list[list[object]]:
     """Write a merged job_id into its rows, so that a job is set aside with all of its rows."""
-    at = header_position(sheet.rows)
+    at = header_position(rows)
     if at is None or not covered:
-        return sheet.rows
-    place = next(p for p, h in enumerate(sheet.rows[at]) if header_position([[h]]) == 0)
-    rows = list(sheet.rows)
-    for row, value in ((row, value) for (row, p), value in covered.items() if p == place):
-        rows[row] = [*rows[row][:place], value, *rows[row][place + 1 :]]
+        return rows
+    ids = next(p for p, heading in enumerate(rows[at]) if header_position([[heading]]) == 0)
+    rows = list(rows)
+    for row, value in ((row, value) for (row, place), value in covered.items() if place == ids):
+        rows[row] = [*rows[row][:ids], value, *rows[row][ids + 1 :]]
     return rows
-
-
-def _merged_faults(
-    table: Table, covered: dict[tuple[int, int], object]
-) -> Iterator[tuple[int, Fault]]:
-    """State one fault a row of which cells are covered."""
-    rows = {row + 1 for row, _ in covered}
-    for position, row in enumerate(table.rows.tolist()):
-        if row in rows:
-            remedy = "take the merging off, and fill in every cell"
-            yield position, Fault(table.file, row, None, "", _MERGED, remedy)
