@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +12,9 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.base.errors import RecordsError
-from airstats.base.quarters import quarters_between
-from airstats.model.allowances import Allowances
-from airstats.model.quarterly_update import calibrate_through, finished_jobs
+from airstats.base.quarters import quarter_number, quarters_between
+from airstats.model.allowances import Allowances, unchanged
+from airstats.model.quarterly_update import finished_jobs, run_through
 from airstats.pricing.newsvendor import (
     LEFTOVER_COST,
     SHEET_ORDERS,
@@ -37,6 +39,12 @@ RULES = {
     "estimated": "what was really priced",
     "least_squares": "least squares on the middle of each count",
 }
+PACK_RULES = {
+    "airstats": "priced with the allowance known then",
+    "flat": "counted amount and a flat 10 %",
+    "estimated": "what was really priced",
+}
+"""Those that are shown for another material than the sheet."""
 ORACLE = "oracle"
 """A rule of its own, where the truth is known."""
 WORDS_OF_RULES = RULES | {ORACLE: "one who knows every parameter but no luck"}
@@ -90,26 +98,79 @@ def backtest(
         If fewer than two quarters hold finished jobs, or `truth` lacks a column or a job.
     """
     jobs = finished_jobs(records)
-    quarters = sorted(set(jobs.table["quarter"]))
-    if len(quarters) < 2:
+    table = replay(jobs, leftover_cost, short_cost)
+    if table.empty:
         raise RecordsError(
             f"{records.source}: a back-test needs finished jobs in two quarters or more; found"
-            f" {len(quarters)}."
+            f" {jobs.table['quarter'].nunique()}."
         )
-    chain = list(calibrate_through(records, quarters[-2]))
-    parts = [
-        _one_quarter(jobs, quarter, known, leftover_cost, short_cost)
-        for known, quarter in zip(chain, quarters[1:], strict=True)
-    ]
-    table = pd.concat(parts, ignore_index=True)
     if truth is not None:
         table = _with_oracle(table, jobs, truth, leftover_cost, short_cost)
+    rules = [*RULES, *[ORACLE] * (f"{ORACLE}_packs" in table)]
+    summary = summary_by_rule(table, rules).rename(columns=_in_rolls)
+    table = table.rename(columns=_in_rolls)
     return Backtest(
         jobs=table,
-        summary=_summary(table),
+        summary=summary,
         held_80=float(table["held_80"].mean()),
         pinball_rolls=float(table["pinball_rolls"].mean()),
     )
+
+
+def replay(
+    jobs: Takeoff, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+) -> pd.DataFrame:
+    """Price a product's jobs of every quarter from its jobs of the quarters before.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n finished jobs.
+    leftover_cost, short_cost : float
+        Money for each roll of sheet left over and short; only their ratio decides an order.
+
+    Returns
+    -------
+    DataFrame
+        One row a job of the second quarter and later, as in `Backtest`, with packs for rolls and
+        the amounts of `Priced.orders`. No rows where fewer than two quarters hold jobs.
+    """
+    quarters = sorted(set(jobs.table["quarter"]), key=quarter_number)
+    if len(quarters) < 2:
+        return pd.DataFrame()
+    known, parts = unchanged(quarters[0], product=jobs.product), []
+    for before, quarter in pairwise(quarters):
+        known = run_through(jobs, [before], known)
+        parts.append(_one_quarter(jobs, quarter, known, leftover_cost, short_cost))
+    return pd.concat(parts, ignore_index=True)
+
+
+def summary_by_rule(table: pd.DataFrame, rules: Iterable[str] = tuple(RULES)) -> pd.DataFrame:
+    """Return one row a rule over the jobs that every rule prices, from `replay`.
+
+    `rule, jobs, mean_cost, jobs_short, packs_short, packs_left_over`. Where no job has an
+    estimate, what was really priced is left out.
+    """
+    given = [
+        rule for rule in rules if f"{rule}_packs" in table and table[f"{rule}_packs"].notna().any()
+    ]
+    shared = table.dropna(subset=[f"{rule}_packs" for rule in given])
+    rows = {}
+    for rule in given:
+        gap = shared[f"{rule}_packs"] - shared["needed_packs"]
+        rows[rule] = {
+            "jobs": len(shared),
+            "mean_cost": shared[f"{rule}_cost"].mean(),
+            "jobs_short": int((gap < 0).sum()),
+            "packs_short": float((-gap).clip(lower=0).sum()),
+            "packs_left_over": float(gap.clip(lower=0).sum()),
+        }
+    return pd.DataFrame(rows).T.rename_axis("rule").reset_index()
+
+
+def _in_rolls(column: str) -> str:
+    """Packs of sheet are rolls."""
+    return SHEET_ORDERS.get(column, column.replace("packs", "rolls"))
 
 
 def read_truth(path: str | Path) -> pd.DataFrame:
@@ -152,9 +213,9 @@ def _one_quarter(
         "least_squares": _least_squares(past, ahead, critical_share(leftover_cost, short_cost)),
     }
     columns = {}
-    for rule, rolls in rules.items():
-        columns[f"{rule}_rolls"] = rolls
-        columns[f"{rule}_cost"] = _money(rolls, needed, leftover_cost, short_cost)
+    for rule, packs in rules.items():
+        columns[f"{rule}_packs"] = packs
+        columns[f"{rule}_cost"] = _money(packs, needed, leftover_cost, short_cost)
     losses = [pinball(p / 100, orders[f"packs_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
     start, end = map(use.below, ahead.interval.T)
     for percent in PERCENTS:
@@ -162,13 +223,13 @@ def _one_quarter(
         columns[f"pinball_p{percent}"] = pinball(share, foretold.packs(share), needed)
         simple = pinball(share, _least_squares(past, ahead, share), needed)
         columns[f"least_squares_pinball_p{percent}"] = simple
-    return orders.rename(columns=SHEET_ORDERS).assign(
+    return orders.assign(
         quarter=quarter,
-        needed_rolls=needed,
+        needed_packs=needed,
         held_80=_share_held(start, end),
         chance_low=start,
         chance_high=end,
-        pinball_rolls=np.mean(losses, axis=0),
+        pinball_packs=np.mean(losses, axis=0),
         **columns,
     )
 
@@ -192,14 +253,14 @@ def _with_oracle(
             f"truth: job {unknown.iloc[0]} has no mean_m2, or no sd_m2 above 0; fill it in."
         )
     roll = jobs.table.set_index("job_id")["roll_m2"].loc[table["job_id"]].to_numpy(dtype=float)
-    needed = table["needed_rolls"].to_numpy()
+    needed = table["needed_packs"].to_numpy()
 
     def order(share: float) -> Array:
         return np.maximum(np.ceil((mean + ndtri(share) * sd) / roll), 0)
 
     rolls = order(critical_share(leftover_cost, short_cost))
     cost = _money(rolls, needed, leftover_cost, short_cost)
-    columns = {f"{ORACLE}_rolls": rolls, f"{ORACLE}_cost": cost}
+    columns = {f"{ORACLE}_packs": rolls, f"{ORACLE}_cost": cost}
     for percent in PERCENTS:
         loss = pinball(percent / 100, order(percent / 100), needed)
         columns[f"{ORACLE}_pinball_p{percent}"] = loss
@@ -229,7 +290,7 @@ def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> fl
 
 
 def _flat(jobs: Takeoff, share: float) -> Array:
-    return np.ceil(jobs.columns(["surface_m2"])[:, 0] * (1 + share) / jobs.pack)
+    return np.ceil(jobs.told("face") * (1 + share) / jobs.pack)
 
 
 def _needed(jobs: Takeoff) -> Array:
@@ -243,17 +304,3 @@ def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
     factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
     sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
     return np.maximum(np.ceil((new @ factors + ndtri(share) * sd) / ahead.pack), 0)
-
-
-def _summary(table: pd.DataFrame) -> pd.DataFrame:
-    rows = {}
-    for rule in [*RULES, *[ORACLE] * (f"{ORACLE}_rolls" in table)]:
-        gap = table[f"{rule}_rolls"] - table["needed_rolls"]
-        rows[rule] = {
-            "jobs": len(table),
-            "mean_cost": table[f"{rule}_cost"].mean(),
-            "jobs_short": int((gap < 0).sum()),
-            "rolls_short": float(-gap.clip(upper=0).sum()),
-            "rolls_left_over": float(gap.clip(lower=0).sum()),
-        }
-    return pd.DataFrame(rows).T.rename_axis("rule").reset_index()

@@ -6,7 +6,7 @@ import pandas as pd
 
 from airstats.analysis.regressions import material_regression
 from airstats.backtests.forecast_checks import short_of
-from airstats.backtests.material_look_back import PACK_RULES, look_back_at_packs, packs_summary
+from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
 from airstats.base.number_text import chance, counted, listed, number
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, material_table
@@ -88,11 +88,13 @@ def _wrong(now: Allowances) -> str:
 
 def _back_tests(counts: list[Product], leftover_cost: float, short_cost: float) -> Section:
     """Sentence and table of the back-test; one sentence where no material allows one."""
-    found = {one.name: look_back_at_packs(one.jobs, leftover_cost, short_cost) for one in counts}
+    found = {one.name: replay(one.jobs, leftover_cost, short_cost) for one in counts}
     known = {name: table for name, table in found.items() if len(table)}
     if not known:
         return (Words("No back-test of packs: no material has counts in two quarters or more."),)
-    summaries = [packs_summary(table).assign(material=name) for name, table in known.items()]
+    summaries = [
+        summary_by_rule(table, PACK_RULES).assign(material=name) for name, table in known.items()
+    ]
     table = pd.concat(summaries, ignore_index=True)
     none = [name for name in found if name not in known]
     rest = f" {listed(none)}: counts in one quarter only." if none else ""
@@ -108,7 +110,7 @@ def _back_tests(counts: list[Product], leftover_cost: float, short_cost: float) 
 
 def _told(name: str, jobs: pd.DataFrame) -> str:
     short = short_of(jobs["chance_short"], jobs["needed_packs"] > jobs["airstats_packs"])
-    by_rule = packs_summary(jobs).set_index("rule")
+    by_rule = summary_by_rule(jobs, PACK_RULES).set_index("rule")
     left = by_rule["packs_left_over"] / by_rule["jobs"]
     judged = {"as foretold": "as chance allows"}.get(
         short["verdict"], f"{short['verdict']} than chance allows"

@@ -114,7 +114,7 @@ def material_takeoff(
         low=ends[0] * packs,
         high=ends[1] * packs,
     )
-    table = table.assign(bare=table["amount"]).reset_index(drop=True)
+    table = table.assign(face=table["amount"], bare=table["amount"]).reset_index(drop=True)
     named = jobs.table[[column for column in _OF_A_JOB if column in jobs.table]]
     return Takeoff(named.join(table), name).where(table["amount"] > 0)
 

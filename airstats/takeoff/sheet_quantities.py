@@ -21,6 +21,7 @@ SUMMED = ("reveal", "needed", "fillable")
 
 SHEET_COLUMNS = {
     "amount": "laid_m2",
+    "face": "surface_m2",
     "bare": "net_surface_m2",
     "pack": "roll_m2",
     "pack_price": "roll_price",
