@@ -108,9 +108,9 @@ def price(asked: argparse.Namespace) -> None:
     notes = write_together(files | _set_aside(takeoff, out.parent))
     (material_commands.print_packs if asked.materials else _print_orders)(orders)
     _print_set_aside(takeoff, out.parent)
-    asked_for = asked.materials or asked.buying_list
-    rest = not_priced(left_out(takeoff, known)) if asked_for else ""
-    _print_written(files, [*known.notes, *filter(None, [rest]), *notes], said)
+    if asked.materials and not said:
+        said = not_priced(left_out(takeoff, known))
+    _print_written(files, [*known.notes, *notes], said)
 
 
 def _print_orders(orders: pd.DataFrame) -> None:

@@ -55,11 +55,13 @@ def list_to_buy(
 ) -> tuple[str, dict[Path, str | bytes]]:
     """Return the headline of the buying list of all jobs together, and its files in a folder."""
     from airstats.documents.purchase_files import buying_files
+    from airstats.pricing.newsvendor import left_out
     from airstats.pricing.purchases import buying_list
-    from airstats.reports.buying_text import headline, unlearnt
+    from airstats.reports.buying_text import headline, not_priced, unlearnt
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
     jobs = takeoff.jobs["job_id"].tolist()
-    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought)]))
+    rest = not_priced(left_out(takeoff, known))
+    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought), rest]))
     files = buying_files(bought, jobs, known.quarter, caution)
     return said, {folder / name: content for name, content in files.items()}

@@ -14,7 +14,7 @@ from airstats.base.number_text import counted as packs_of
 from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
-from airstats.catalog.materials import PRETAPED_SHARE, SHEET, plural
+from airstats.catalog.materials import PRETAPED_SHARE, plural
 from airstats.model.allowances import Allowances, material_table
 from airstats.pricing.newsvendor import (
     LEFTOVER_COST,
@@ -182,27 +182,26 @@ def _materials(
     job: OneJob, allowances: Allowances, leftover_cost: float, short_cost: float
 ) -> list[dict[str, str]]:
     """The other materials that records have taught, with the packs for the example."""
-    known = material_table(allowances)
-    if known.empty:
-        return []
     priced = price_materials(one_record(job), allowances, leftover_cost, short_cost)
-    counts = _counts(job)
+    orders, counts = priced.set_index("material").to_dict("index"), _counts(job)
     rows = []
-    for row in each(priced[priced["material"].ne(SHEET)]):
-        learnt, unit = known.loc[row.material], plural(str(row.unit))
-        counted = f"{number(row.expected / (1 + learnt['mean']), 0)}\u00a0{unit}"
-        how = counts.get(learnt["driver"])
-        rows.append(
-            {
-                "name": row.material,
-                "mean": _points(learnt["mean"]),
-                "low": _points(learnt["low"]),
-                "high": _points(learnt["high"]),
+    for name, learnt in material_table(allowances).to_dict("index").items():
+        unit, factor = plural(learnt["pack_unit"]), 1 + learnt["mean"]
+        row = {key: _points(learnt[key]) for key in ("mean", "low", "high")} | {
+            "name": str(name),
+            "how": f"{unit} counted × {factor:.2f}",
+            "sum": "",
+            "packs": f"packs of {learnt['pack']:g} {unit}",
+        }
+        if order := orders.get(name):
+            how = counts.get(learnt["driver"])
+            counted = f"{number(order['expected'] / factor, 0)}\u00a0{unit}"
+            row |= {
                 "how": f"{how} = {counted}" if how else counted,
-                "sum": f"{counted} × {1 + learnt['mean']:.2f} = {number(row.expected, 0)} {unit}",
-                "packs": f"{packs_of(row.order_packs, 'pack')} of {row.pack:g} {unit}",
+                "sum": f"{counted} × {factor:.2f} = {number(order['expected'], 0)} {unit}",
+                "packs": f"{packs_of(order['order_packs'], 'pack')} of {order['pack']:g} {unit}",
             }
-        )
+        rows.append(row)
     return rows
 
 

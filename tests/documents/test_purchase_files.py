@@ -170,7 +170,7 @@ def test_a_material_without_records_is_left_out_until_the_jobs_name_it(folder, t
     call += ["--out", str(tmp_path / "o.csv")]
     (jobs / "materials.csv").unlink()
     assert main(call) == 0
-    assert "note: Not priced: joint tape. No record tells of them" in capsys.readouterr().out
+    assert "Not priced: joint tape. No record tells of them" in capsys.readouterr().out
     assert "joint tape" not in pd.read_csv(tmp_path / "o.csv")["material"].tolist()
     (jobs / "materials.csv").write_text("job_id,material\nJ000,joint tape\n")
     assert main(call) == 0
@@ -197,3 +197,4 @@ def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path,
     bought = pd.read_csv(io.StringIO(files[tmp_path / "buying_list.csv"]))
     assert bought["material"].tolist() == ["sheet"]
     assert re.match(r"For 6 jobs buy \d+ rolls of sheet", said)
+    assert "Not priced: joint tape, frame tape and corner pieces." in said

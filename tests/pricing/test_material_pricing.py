@@ -5,12 +5,12 @@ import pandas as pd
 import pytest
 
 import airstats
-from airstats.catalog.materials import MATERIALS, Material
+from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import unchanged
 from airstats.pricing.newsvendor import left_out, price
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.sheet_quantities import take_off
-from tests.invented import change, firm, naming, save
+from tests.invented import change, firm, naming
 
 COLUMNS = [
     "job_id", "material", "unit", "pack", "expected", "low", "high", "packs_p50", "packs_p80",
@@ -104,33 +104,6 @@ def test_a_material_that_is_neither_learnt_nor_named_is_left_out_and_told_of(kno
     bare = replace(known, materials={})
     assert set(airstats.price_materials(BARE, bare)["material"]) == {"sheet"}
     assert left_out(BARE, bare) == ["joint tape", "frame tape", "corner pieces"]
-
-
-def test_new_material_is_one_entry_in_the_table(tmp_path, monkeypatch):
-    """Registered, read, calibrated, saved, loaded, priced and bought: no code elsewhere."""
-    anchors = Material(
-        driver="Anchors", unit="piece", pack=100.0, allowance=(0.10, 0.10), spread=0.08, floor=5.0,
-        gross_packs=2.0, reason="An invented material, driven by a column that the firm keeps.",
-    )  # fmt: skip
-    monkeypatch.setitem(MATERIALS, "anchors", anchors)
-    rng = np.random.default_rng(4)
-    past = firm(40)
-    number = rng.integers(300, 900, 40)
-    packs = np.ceil(number * (1.3 + rng.normal(0, 0.05, 40)) / 100)
-    rows = pd.DataFrame({"job_id": past.jobs["job_id"], "material": "anchors", "used": packs})
-    past = replace(past, jobs=past.jobs.assign(Anchors=number), materials=rows)
-    saved = save(tmp_path / "past", past)
-    airstats.calibrate(airstats.read_records(saved)).save(tmp_path / "a.json")
-    learnt = airstats.load_allowances(tmp_path / "a.json")
-    row = airstats.material_table(learnt).loc["anchors"]
-    assert row["low"] < 0.3 < row["high"]
-    assert row["sd"] < 0.03
-    ahead = replace(AHEAD, jobs=AHEAD.jobs.assign(Anchors="500"))
-    priced = airstats.price_materials(ahead, learnt)
-    priced = priced[priced["material"] == "anchors"]
-    assert priced["expected"].to_numpy() == pytest.approx(650, rel=0.05)
-    bought = airstats.buying_list(ahead, learnt).set_index("material")
-    assert 39 <= bought.loc["anchors", "order_packs"] <= priced["order_packs"].sum()
 
 
 def test_a_pack_of_five_holds_the_corners_of_an_opening_and_one_more():
