@@ -1,11 +1,16 @@
 """A page to export, with names that try to be more than names."""
 
 import io
+from dataclasses import replace
 
 import matplotlib.image
 import pandas as pd
 from matplotlib.figure import Figure
+from nbformat import v4
 
+from airstats.documents.html import html_of
+from airstats.documents.page import notebook_page
+from airstats.documents.pdf import pdf_of
 from airstats.reports.display import Picture, Table, Words
 
 SCRIPT = "<script>document.title='gone'</script>"
@@ -56,3 +61,29 @@ def words_on(figure):
     """Every text in the panels of a figure and beside them."""
     texts = [text for axes in figure.axes for text in axes.texts]
     return [text.get_text() for text in [*texts, *figure.texts]]
+
+
+def page_of(title, shown, made, command):
+    """The page of a notebook that shows these parts."""
+    cells = []
+    for part in shown:
+        if isinstance(part, Words):
+            cells.append(v4.new_markdown_cell(part.text))
+            continue
+        data, about = part._repr_mimebundle_()
+        output = v4.new_output("display_data", data, metadata=about)
+        cells.append(v4.new_code_cell(outputs=[output]))
+    return replace(notebook_page(v4.new_notebook(cells=cells), made, command), title=title)
+
+
+def block(part):
+    """The block of one part."""
+    return page_of("", [part], {}, "").blocks[0]
+
+
+def page_html(*page):
+    return html_of(page_of(*page))
+
+
+def page_pdf(*page):
+    return pdf_of(page_of(*page))

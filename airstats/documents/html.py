@@ -3,40 +3,16 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Mapping, Sequence
-from functools import cache
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import mistune
-from jinja2 import Environment, FileSystemLoader, Template
 
-from airstats.documents.page import Block, Grid, Image, Page, Plain, block, made_grid
-from airstats.reports.display import Picture, Table, Words
+from airstats.documents.page import Block, Grid, Image, Page, Plain, made_grid
+from airstats.documents.page_templates import page_template
+from airstats.reports.display import Words
 
 TEMPLATE = "report.html.j2"
-
-
-def page_html(
-    title: str,
-    shown: Sequence[Words | Table | Picture],
-    made: Mapping[str, str],
-    command: str,
-) -> str:
-    """Return one self-contained HTML page of sentences, tables and pictures.
-
-    Parameters
-    ----------
-    title : str
-        The heading of the page.
-    shown : sequence of Words, Table or Picture
-        In their order.
-    made : mapping
-        What the page states about its making: parameters, digest, versions.
-    command : str
-        The command that makes it again.
-    """
-    return html_of(Page(title, tuple(map(block, shown)), made, command))
 
 
 def html_of(page: Page) -> str:
@@ -44,7 +20,7 @@ def html_of(page: Page) -> str:
     renderer = _Words(escape=True)
     markdown = mistune.create_markdown(renderer=renderer)
     blocks = [_shown(part, markdown) for part in page.blocks]
-    return _template().render(
+    return page_template(TEMPLATE).render(
         title=page.title,
         blocks=blocks,
         contents=renderer.contents,
@@ -91,12 +67,3 @@ def _table(grid: Grid) -> dict[str, Any]:
     rows = [list(zip(row, grid.numbers, strict=True)) for row in grid.rows]
     headings = list(zip(grid.headings, grid.numbers, strict=True))
     return {"kind": "table", "caption": grid.caption, "headings": headings, "rows": rows}
-
-
-@cache
-def _template() -> Template:
-    folder = FileSystemLoader(Path(__file__).with_name("templates"))
-    # Everything is escaped but what the Markdown renderer made.
-    return Environment(
-        loader=folder, autoescape=True, trim_blocks=True, lstrip_blocks=True
-    ).get_template(TEMPLATE)

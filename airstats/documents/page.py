@@ -9,7 +9,7 @@ from typing import Any
 
 from nbformat import NotebookNode
 
-from airstats.reports.display import Picture, Table, Words, unpacked
+from airstats.reports.display import Words, unpacked
 
 
 @dataclass(frozen=True)
@@ -61,14 +61,6 @@ class Page:
     command: str
 
 
-def block(shown: Words | Table | Picture) -> Block:
-    """Return the block of what a notebook shows."""
-    if isinstance(shown, Words):
-        return shown
-    data, about = shown._repr_mimebundle_()
-    return _block(data, about)
-
-
 def notebook_page(notebook: NotebookNode, made: Mapping[str, str], command: str) -> Page:
     """Return the page of an executed notebook: its texts and outputs in order, without code."""
     return Page(_title(notebook), tuple(_blocks(notebook)), made, command)
@@ -87,14 +79,12 @@ def images(page: Page) -> list[Image]:
 def _blocks(notebook: NotebookNode) -> Iterator[Block]:
     for cell in notebook.cells:
         if cell.cell_type == "markdown":
-            yield Words(_without_title(cell.source))
-        for output in _shown(cell):
-            yield _block(output.data, output.metadata)
-
-
-def _shown(cell: NotebookNode) -> list[NotebookNode]:
-    """The outputs of a cell that a reader sees: not its streams."""
-    return [output for output in cell.get("outputs", []) if "data" in output]
+            first, _, rest = cell.source.partition("\n")
+            yield Words(rest.strip() if first.startswith("# ") else cell.source)
+        for output in cell.get("outputs", []):
+            # A stream has none: it is not for the reader.
+            if "data" in output:
+                yield _block(output.data, output.metadata)
 
 
 def _block(data: Mapping[str, Any], metadata: Mapping[str, Any]) -> Block:
@@ -131,7 +121,3 @@ def _title(notebook: NotebookNode) -> str:
         if cell.cell_type == "markdown" and cell.source.startswith("# "):
             return str(cell.source.splitlines()[0].removeprefix("# "))
     return "Report"
-
-
-def _without_title(source: str) -> str:
-    return source.partition("\n")[2].strip() if source.startswith("# ") else source

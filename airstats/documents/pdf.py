@@ -6,8 +6,7 @@ import base64
 import json
 import re
 import struct
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cache
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
@@ -16,10 +15,10 @@ import matplotlib
 import mistune
 import typst
 
-from airstats.documents.page import Block, Grid, Image, Page, Plain, block, made_grid
-from airstats.reports.display import Picture, Table, Words
+from airstats.documents.page import Block, Grid, Image, Page, Plain, made_grid
+from airstats.reports.display import Words
 
-TEMPLATE = "report.typ"
+TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
 STANDARD = "ua-1"
 """PDF/UA-1, the standard of accessible PDF: the typesetter refuses what does not meet it."""
 ACROSS = 180
@@ -31,16 +30,6 @@ HEADING = 14
 PICTURE_MM = (180.0, 220.0)
 """What a picture may fill of an A4 page: width, height."""
 _SIZE = re.compile(r'<svg [^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"', re.DOTALL)
-
-
-def page_pdf(
-    title: str,
-    shown: Sequence[Words | Table | Picture],
-    made: Mapping[str, str],
-    command: str,
-) -> bytes:
-    """Return one PDF of sentences, tables and pictures; parameters as of `html.page_html`."""
-    return pdf_of(Page(title, tuple(map(block, shown)), made, command))
 
 
 def pdf_of(page: Page) -> bytes:
@@ -61,12 +50,9 @@ def pdf_of(page: Page) -> bytes:
         "digest": page.made.get("records' digest", ""),
         "command": page.command,
     }
-    text = json.dumps(content, ensure_ascii=False)
-    files = {"main.typ": _template(), "page.json": text, **pictures}
-    return _typeset({name: content.encode("utf-8") for name, content in files.items()})
-
-
-def _typeset(files: dict[str, bytes]) -> bytes:
+    template, text = TEMPLATE.read_text(encoding="utf-8"), json.dumps(content, ensure_ascii=False)
+    texts = {"main.typ": template, "page.json": text, **pictures}
+    files = {name: content.encode("utf-8") for name, content in texts.items()}
     try:
         return _compile(files, STANDARD)
     except typst.TypstError:
@@ -87,17 +73,13 @@ def _compile(files: dict[str, bytes], standard: str | None) -> bytes:
 def _shown(part: Block, name: str) -> dict[str, Any]:
     """What the template needs of a block."""
     if isinstance(part, Words):
-        return {"kind": "words", "parts": _parts(part.text)}
+        parts = mistune.create_markdown(renderer=None)(part.text)
+        return {"kind": "words", "parts": parts}
     if isinstance(part, Image):
         return {"kind": "picture", "file": name, "alt": part.alt, "width_mm": _width_mm(part)}
     if isinstance(part, Plain):
         return {"kind": "plain", "text": part.text}
     return _table(part)
-
-
-def _parts(text: str) -> Any:
-    """The Markdown of a text as nested parts."""
-    return mistune.create_markdown(renderer=None)(text)
 
 
 def _in_steps(blocks: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -112,10 +94,9 @@ def _in_steps(blocks: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _table(grid: Grid) -> dict[str, Any]:
     cells = [_longest(column) for column in zip(*grid.rows, strict=True)] or [0] * len(grid.numbers)
-    headings = [
-        wrap(_unbroken(heading), max(length, HEADING))
-        for heading, length in zip(grid.headings, cells, strict=True)
-    ]
+    # Each number stays beside its per cent sign.
+    whole = [heading.replace(" %", "\N{NO-BREAK SPACE}%") for heading in grid.headings]
+    headings = [wrap(h, max(length, HEADING)) for h, length in zip(whole, cells, strict=True)]
     longest = [max(length, _longest(lines)) for length, lines in zip(cells, headings, strict=True)]
     # Two characters part the columns.
     across = sum(2 + min(length, WRAPPED) for length in longest)
@@ -132,11 +113,6 @@ def _table(grid: Grid) -> dict[str, Any]:
 
 def _longest(texts: Iterable[str]) -> int:
     return max(map(len, texts), default=0)
-
-
-def _unbroken(heading: str) -> str:
-    """The heading with each number kept beside its per cent sign."""
-    return heading.replace(" %", "\N{NO-BREAK SPACE}%")
 
 
 def _svg(picture: Image) -> str:
@@ -156,8 +132,3 @@ def _width_mm(picture: Image) -> float:
     wide, high = PICTURE_MM
     size = _SIZE.search(_svg(picture))
     return min(wide, high * float(size[1]) / float(size[2])) if size else wide
-
-
-@cache
-def _template() -> str:
-    return Path(__file__).with_name("templates").joinpath(TEMPLATE).read_text(encoding="utf-8")

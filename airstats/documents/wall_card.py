@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, Template
 
 from airstats.base.number_text import counted as packs_of
 from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
+from airstats.documents.page_templates import page_template
 from airstats.model.allowances import Allowances, material_table
 from airstats.pricing.newsvendor import (
     LEFTOVER_COST,
@@ -123,7 +121,7 @@ def allowance_card(
         The job that is worked as an example.
     """
     rule = hand_rule(job, allowances, leftover_cost, short_cost)
-    return _template().render(
+    return page_template(TEMPLATE).render(
         allowances=allowances,
         jobs=len(allowances.job_ids),
         factors=_factors(allowances),
@@ -168,10 +166,8 @@ def _crews(allowances: Allowances) -> dict[str, Any]:
     rows = [
         {
             "crew": _short(str(row.crew), 24),
-            "mean": _points(row.mean),
-            "low": _points(row.low),
-            "high": _points(row.high),
             "jobs": int(row.jobs),
+            **_points(row.mean, row.low, row.high),
         }
         for row in each(named)
     ]
@@ -187,7 +183,7 @@ def _materials(
     rows = []
     for name, learnt in material_table(allowances).to_dict("index").items():
         unit, factor = plural(learnt["pack_unit"]), 1 + learnt["mean"]
-        row = {key: _points(learnt[key]) for key in ("mean", "low", "high")} | {
+        row = _points(learnt["mean"], learnt["low"], learnt["high"]) | {
             "name": str(name),
             "how": f"{unit} counted × {factor:.2f}",
             "sum": "",
@@ -210,9 +206,8 @@ def _counts(job: OneJob) -> dict[str, str]:
     counted = material_quantities(one_job(job), one_record(job).openings).iloc[0]
     kept, pieces_m = f"{1 - PRETAPED_SHARE:g}", counted["joint_m"]
     pieces_m -= counted["course_joint_m"] + counted["butt_joint_m"]
-    around = f"2 × ({job.width_mm / 1000:g} + {job.height_mm / 1000:g}) m"
     return {
-        "frame_tape_m": f"{job.count} × {around} × {kept}",
+        "frame_tape_m": f"{job.count} × {_around(job)} m × {kept}",
         "corner_pieces": f"{job.count} × {CORNERS[4]} × {kept}",
         "joint_m": f"courses {counted['course_joint_m']:.0f} + ends of rolls"
         f" {counted['butt_joint_m']:.0f} + pieces {pieces_m:.0f}",
@@ -222,40 +217,30 @@ def _counts(job: OneJob) -> dict[str, str]:
 def _steps(job: OneJob, rule: HandRule, allowances: Allowances) -> list[tuple[str, str, str]]:
     means = printed_means(allowances)
     factor = means[f"reveal.{job.cut_pattern}"]
-    reveal = rule.reveals_m2 / factor
+    laid, reveal, sheet = map(_m2, (rule.laid_m2, rule.reveals_m2 / factor, rule.sheet_m2))
     width, lap = job.roll_width_m, job.lap_mm / 1000
-    around = f"2 × ({job.width_mm / 1000:g} + {job.height_mm / 1000:g})"
-    total, share = number(rule.sheet_m2, 1), f"{rule.margin_share:.3f}"
-    whole = f"({total} + {number(rule.margin_m2, 1)}) ÷ {rule.roll_m2:g}"
+    courses = f"{job.surface_m2:g} m² × {width:g} ÷ ({width:g} − {lap:g})"
+    area = f"{job.count} × {_around(job)} m × {job.reveal_mm / 1000:g} m"
+    cut = f"{reveal} × {factor:.2f} ({job.cut_pattern})"
+    total, margin = number(rule.sheet_m2, 1), number(rule.margin_m2, 1)
+    whole = f"({total} + {margin}) ÷ {rule.roll_m2:g} m², rounded up"
     return [
-        (
-            "Laid sheet, with laps",
-            f"{job.surface_m2:g} m² × {width:g} ÷ ({width:g} − {lap:g})",
-            f"{number(rule.laid_m2, 1)} m²",
-        ),
-        (
-            "Waste",
-            f"{number(rule.laid_m2, 1)} m² × {means['waste']:.3f}",
-            f"{number(rule.waste_m2, 1)} m²",
-        ),
-        (
-            "Reveal area",
-            f"{job.count} × {around} m × {job.reveal_mm / 1000:g} m",
-            f"{number(reveal, 1)} m²",
-        ),
-        (
-            "Sheet for the reveals",
-            f"{number(reveal, 1)} m² × {factor:.2f} ({job.cut_pattern})",
-            f"{number(rule.reveals_m2, 1)} m²",
-        ),
-        ("Sheet expected", "laid + waste + reveals", f"{total} m²"),
-        (
-            "Margin",
-            f"{number(rule.laid_m2, 1)} m² laid × {share}",
-            f"{number(rule.margin_m2, 1)} m²",
-        ),
-        ("Rolls to order", f"{whole} m², rounded up", f"{rule.rolls}"),
+        ("Laid sheet, with laps", courses, laid),
+        ("Waste", f"{laid} × {means['waste']:.3f}", _m2(rule.waste_m2)),
+        ("Reveal area", area, reveal),
+        ("Sheet for the reveals", cut, _m2(rule.reveals_m2)),
+        ("Sheet expected", "laid + waste + reveals", sheet),
+        ("Margin", f"{laid} laid × {rule.margin_share:.3f}", _m2(rule.margin_m2)),
+        ("Rolls to order", whole, f"{rule.rolls}"),
     ]
+
+
+def _around(job: OneJob) -> str:
+    return f"2 × ({job.width_mm / 1000:g} + {job.height_mm / 1000:g})"
+
+
+def _m2(value: float) -> str:
+    return f"{number(value, 1)} m²"
 
 
 def _decision(allowances: Allowances) -> str:
@@ -270,16 +255,11 @@ def _decision(allowances: Allowances) -> str:
     return f"{start}{by}{why}".rstrip(".") + "."
 
 
-def _points(share: float) -> str:
-    return f"{share * 100:+.1f}".replace("-", "−")
+def _points(mean: float, low: float, high: float) -> dict[str, str]:
+    """Mean and interval in hundredths, with their signs."""
+    shares = {"mean": mean, "low": low, "high": high}
+    return {name: f"{share * 100:+.1f}".replace("-", "−") for name, share in shares.items()}
 
 
 def _short(text: str, most: int) -> str:
     return text if len(text) <= most else f"{text[: most - 1]}…"
-
-
-@cache
-def _template() -> Template:
-    folder = FileSystemLoader(Path(__file__).with_name("templates"))
-    place = Environment(loader=folder, trim_blocks=True, lstrip_blocks=True, autoescape=True)
-    return place.get_template(TEMPLATE)

@@ -2,8 +2,7 @@ import re
 
 import pytest
 
-from airstats.documents.html import page_html
-from tests.pages import COMMAND, MADE, RIGHT_TO_LEFT, SCRIPT, TYPST, shown
+from tests.pages import COMMAND, MADE, RIGHT_TO_LEFT, SCRIPT, TYPST, page_html, shown
 
 
 @pytest.fixture(scope="module")

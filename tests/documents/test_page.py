@@ -1,9 +1,9 @@
 import pandas as pd
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from airstats.documents.page import Grid, Image, Plain, block, images, notebook_page
+from airstats.documents.page import Grid, Image, Plain, images, notebook_page
 from airstats.reports.display import Words
-from tests.pages import dot, jobs
+from tests.pages import block, dot, jobs
 
 
 def displayed(shown):

@@ -9,11 +9,11 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium_axe_python import Axe
 
-from airstats.documents.html import html_of, page_html
+from airstats.documents.html import html_of
 from airstats.documents.page import notebook_page
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
 from tests.browser import NO_NETWORK, open_browser, set_width
-from tests.pages import COMMAND, MADE, SCRIPT, shown
+from tests.pages import COMMAND, MADE, SCRIPT, page_html, shown
 
 NAMES = (*NOTEBOOKS, "names")
 WIDTHS_PX = (1280, 390)

@@ -7,9 +7,9 @@ from nbformat.v4 import new_code_cell, new_notebook, new_output
 from pypdf import PdfReader
 
 from airstats.documents.page import notebook_page
-from airstats.documents.pdf import page_pdf, pdf_of
+from airstats.documents.pdf import pdf_of
 from airstats.reports.display import Table, Words
-from tests.pages import COMMAND, MADE, RIGHT_TO_LEFT, SCRIPT, TYPST, dot, jobs, shown
+from tests.pages import COMMAND, MADE, RIGHT_TO_LEFT, SCRIPT, TYPST, dot, jobs, page_pdf, shown
 
 A4_PT = (595, 842)
 MARGIN_PT = 15 / 25.4 * 72

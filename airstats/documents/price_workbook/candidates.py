@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
-from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.documents.price_workbook.crews import write_text
+from airstats.documents.price_workbook.looks import name_cell
 from airstats.model.posterior import FORMS, Belief, widen
 
 SHEET, QUANTILES = "candidates", "quantiles"
@@ -57,8 +56,7 @@ def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> N
         _candidate_row(sheet, belief, g, places)
     last = FIRST_ROW + len(belief.form) - 1
     for name, letter in (("weight", "A"), ("use_mean", "E"), ("use_sd", "F")):
-        where = f"{SHEET}!${letter}${FIRST_ROW}:${letter}${last}"
-        book.defined_names[name] = DefinedName(name, attr_text=where)
+        name_cell(book, name, SHEET, f"${letter}${FIRST_ROW}:${letter}${last}")
     sheet.freeze_panes = f"A{FIRST_ROW}"
 
 
@@ -143,9 +141,8 @@ def _candidate_row(sheet: Worksheet, belief: Belief, g: int, places: _Places) ->
     spread = f"=SQRT($C$3^2+(C{row}*laid_m2)^2+(D{row}*$C$4)^2+{unknown})"
     covariance = [belief.covariance[g][i, j] for i, j in places.pairs()]
     fixed = [belief.weight[g], form, belief.spread[g], belief.crew_sd[g], expected, spread]
-    numbers = [float(v) for v in np.array([*belief.mean[g], *covariance])]
-    for place, value in enumerate([*fixed, *numbers], start=1):
-        sheet.cell(row, place).value = float(value) if isinstance(value, np.floating) else value
+    for place, value in enumerate([*fixed, *belief.mean[g], *covariance], start=1):
+        sheet.cell(row, place).value = value if isinstance(value, str) else float(value)
 
 
 def add_quantiles(book: Workbook) -> None:
@@ -171,8 +168,8 @@ def _halve(book: Workbook, sheet: Worksheet, column: int, name: str, share: str)
     low, high, middle, chance = (get_column_letter(column + k) for k in range(4))
     first = 6
     sheet[f"{low}4"], sheet[f"{high}4"] = f"quantile_{name}, share", f"={share}"
-    for letter, heading in zip((low, high, middle, chance), _HALVING, strict=True):
-        sheet[f"{letter}5"] = heading
+    for place, heading in enumerate(("low, m²", "high, m²", "middle, m²", "P")):
+        sheet.cell(5, column + place).value = heading
     for row in range(first, first + HALVINGS):
         up = row - 1
         reached = f"{chance}{up}>=${high}$4"
@@ -182,11 +179,7 @@ def _halve(book: Workbook, sheet: Worksheet, column: int, name: str, share: str)
         sheet[f"{chance}{row}"] = f"={chance_below(f'{middle}{row}')}"
     sheet[f"{low}{first}"] = "=MIN(use_mean)-12*MAX(use_sd)"
     sheet[f"{high}{first}"] = "=MAX(use_mean)+12*MAX(use_sd)"
-    where = f"{QUANTILES}!${middle}${first + HALVINGS - 1}"
-    book.defined_names[f"quantile_{name}"] = DefinedName(f"quantile_{name}", attr_text=where)
-
-
-_HALVING = ("low, m²", "high, m²", "middle, m²", "P")
+    name_cell(book, f"quantile_{name}", QUANTILES, f"${middle}${first + HALVINGS - 1}")
 
 
 def chance_below(amount: str) -> str:

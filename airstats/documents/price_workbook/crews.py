@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.workbook import Workbook
-from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.base.name_matching import name_key
@@ -50,8 +49,7 @@ def add_crews(book: Workbook, crews: Sequence[str]) -> None:
         last = _FIRST + len(rows) - 1
         spellings, places = (f"${letter}${_FIRST}:${letter}${last}" for letter in "AB")
         sheet["B3"] = f"=SUMPRODUCT(MAX(EXACT({spellings},B2)*{places}))"
-        where = f"{SHEET}!$D${_FIRST}:$D${_FIRST + len(crews) - 1}"
-        book.defined_names["crews"] = DefinedName("crews", attr_text=where)
+        name_cell(book, "crews", SHEET, f"$D${_FIRST}:$D${_FIRST + len(crews) - 1}")
 
 
 def write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:

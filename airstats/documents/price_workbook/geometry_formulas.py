@@ -11,11 +11,10 @@ from collections.abc import Iterator
 
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
-from openpyxl.workbook.defined_name import DefinedName
-from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS, CutFormulas, Steps, reused_cuts, stopped_cuts
+from airstats.documents.price_workbook.looks import name_cell
 from airstats.geometry.cutting_rules import STANDARD_PRACTICE
 from airstats.geometry.offcuts import JUST_FITS_MM, OFFCUT_LEAST_MM
 
@@ -56,7 +55,9 @@ def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> No
             cell.value = "=" + _filled(formula, letters, FIRST_ROW + row, inputs, first_input + row)
     last = FIRST_ROW + rows - 1
     for place, (name, formula) in enumerate(_sums(letters, last)):
-        _named(book, sheet, last + 3 + place, name, formula)
+        row = last + 3 + place
+        sheet[f"A{row}"], sheet[f"C{row}"] = name, formula
+        name_cell(book, name, SHEET, f"$C${row}")
     sheet.freeze_panes = f"A{FIRST_ROW}"
 
 
@@ -79,11 +80,6 @@ def _sums(letters: dict[str, str], last: int) -> Iterator[tuple[str, str]]:
         yield "untaped_openings", f"=SUMPRODUCT(({of_cut})*{column('count')})"
     for name, (step, unit) in LENGTHS.items():
         yield name, f"=SUMPRODUCT({column('count')}*{column(step)})/{unit}"
-
-
-def _named(book: Workbook, sheet: Worksheet, row: int, name: str, formula: str) -> None:
-    sheet[f"A{row}"], sheet[f"C{row}"] = name, formula
-    book.defined_names[name] = DefinedName(name, attr_text=f"{SHEET}!$C${row}")
 
 
 def sums() -> dict[str, tuple[list[str], str]]:
@@ -151,7 +147,6 @@ def lined_formulas() -> CutFormulas:
 
 
 def _sizes() -> Steps:
-    turned = f"{STANDARD_PRACTICE.return_mm:g}"
     there = 'AND(N({typed:B})>0,{typed:H}="ok")'
     sizes = [
         (name, f"IF({there},{{typed:{letter}}},1000)")
@@ -162,7 +157,7 @@ def _sizes() -> Steps:
         *sizes,
         ("lined_foot", "IF(N({typed:F})=3,0,1)"),
         ("cut", f'IF({there},{{typed:G}},"")'),
-        ("turned", turned),
+        ("turned", f"{STANDARD_PRACTICE.return_mm:g}"),
         ("roll", "roll_width_m*1000"),
         ("reach", "{depth}+{turned}"),
         ("opening", "{width}*{height}"),
@@ -174,19 +169,13 @@ def _sizes() -> Steps:
 def _diagonal() -> Steps:
     """Corner to corner: sheet for the corner pieces, and for the ends at an unlined threshold."""
     steps = []
-    for face, run, side in (
-        ("jamb", "{height}/{width}", "{height}"),
-        ("level", "{width}/{height}", "{width}"),
-    ):
+    for face, side, other in (("jamb", "{height}", "{width}"), ("level", "{width}", "{height}")):
+        run, widest, sloping = (f"{{{face}_{name}}}" for name in ("run", "widest", "sloping"))
         steps += [
-            (f"{face}_run", run),
+            (f"{face}_run", f"{side}/{other}"),
             (f"{face}_widest", f"({side}+{{turned}})/2"),
-            (f"{face}_sloping", f"MIN({{reach}},{{{face}_widest}}/{{{face}_run}})"),
-            (
-                f"{face}_part",
-                f"{{{face}_run}}*{{{face}_sloping}}^2/2"
-                f"+{{{face}_widest}}*({{reach}}-{{{face}_sloping}})",
-            ),
+            (f"{face}_sloping", f"MIN({{reach}},{widest}/{run})"),
+            (f"{face}_part", f"{run}*{sloping}^2/2+{widest}*({{reach}}-{sloping})"),
         ]
     return [
         *steps,
@@ -226,13 +215,9 @@ def _taken() -> Steps:
         for place, tip in enumerate(TIPS):
             before = "".join(f"-{{{piece}_from_{other}}}" for other in TIPS[:place])
             free = "2" if piece == "corner" else f"{{{tip}_free}}"
-            steps += [
-                (f"{piece}_fits_{tip}", _fits(tip, f"{{{piece}_long}}")),
-                (
-                    f"{piece}_from_{tip}",
-                    f"MIN({wanted}{before},{{{piece}_fits_{tip}}},{free})",
-                ),
-            ]
+            taken = f"MIN({wanted}{before},{{{piece}_fits_{tip}}},{free})"
+            steps.append((f"{piece}_fits_{tip}", _fits(tip, f"{{{piece}_long}}")))
+            steps.append((f"{piece}_from_{tip}", taken))
             if piece == "corner":
                 whole = f"AND({{corner_long}}>{{{tip}_side}}+{JUST_FITS},{{corner_from_{tip}}}>0)"
                 steps.append((f"{tip}_free", f"IF({whole},0,2-{{corner_from_{tip}}})"))
@@ -259,19 +244,14 @@ def _halved() -> Steps:
             for tip in TIPS
         ]
         halves.append((f"for_{half}", "+".join(places)))
-    corners, ends = (
-        "+".join(f"{{{piece}_from_{tip}}}" for tip in TIPS) for piece in ("corner", "end")
-    )
+    corners, ends = ("+".join(f"{{{p}_from_{tip}}}" for tip in TIPS) for p in ("corner", "end"))
+    filled = "MIN({whole_corners}+{halved},{corners})*{corner}"
     return [
         *steps,
         *halves,
         ("whole_corners", corners),
         ("halved", "MIN({corners}-{whole_corners},{for_large},INT({for_small}/2))"),
-        (
-            "fillable_diagonal",
-            f"MIN({{whole_corners}}+{{halved}},{{corners}})*{{corner}}"
-            f"+MIN({ends},{{ends}})*{{jamb_part}}",
-        ),
+        ("fillable_diagonal", f"{filled}+MIN({ends},{{ends}})*{{jamb_part}}"),
     ]
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from collections.abc import Sequence
 from datetime import datetime
 
 from openpyxl.styles import Border, Font, PatternFill, Side
-from openpyxl.utils import quote_sheetname
+from openpyxl.utils import column_index_from_string, quote_sheetname
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
@@ -27,9 +28,24 @@ def heading(sheet: Worksheet, place: str, words: str) -> None:
 
 
 def name_cell(book: Workbook, name: str, sheet: str, cell: str) -> None:
-    """Give a cell the name by which formulas call it."""
+    """Give a cell, or a range of cells, the name by which formulas call it."""
     where = f"{quote_sheetname(sheet)}!{cell}"
     book.defined_names[name] = DefinedName(name, attr_text=where)
+
+
+def head_row(sheet: Worksheet, row: int, first: str, words: Sequence[str]) -> None:
+    """Head the columns from the letter `first` on."""
+    for place, text in enumerate(words, start=column_index_from_string(first)):
+        cell = sheet.cell(row, place)
+        cell.value, cell.fill, cell.font = text, HEAD, BOLD
+
+
+def one_page(sheet: Worksheet) -> None:
+    """Print the sheet on one page of A4 on its side, without grid lines on the screen."""
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", sheet.PAPERSIZE_A4
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 1
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.sheet_view.showGridLines = False
 
 
 def allow_numbers(sheet: Worksheet, cells: str, low: float, high: float) -> None:

@@ -13,15 +13,15 @@ from airstats.documents.price_workbook.candidates import add_candidates, add_qua
 from airstats.documents.price_workbook.crews import add_crews
 from airstats.documents.price_workbook.geometry_formulas import add_geometry, unpriced_cuts
 from airstats.documents.price_workbook.looks import (
-    BOLD,
     FRAME,
-    HEAD,
     INPUT,
     RESULT,
     allow_list,
     allow_numbers,
+    head_row,
     heading,
     name_cell,
+    one_page,
     same_bytes,
 )
 from airstats.documents.price_workbook.materials import add_materials
@@ -161,9 +161,7 @@ def _typed(book: Workbook, sheet: Worksheet, costs: dict[str, float]) -> None:
 
 def _openings(sheet: Worksheet) -> None:
     heading(sheet, f"A{FIRST_OPENING - 2}", "Openings, one row a kind")
-    for letter, words in zip("ABCDEFGH", OPENING_HEADINGS, strict=True):
-        cell = sheet[f"{letter}{FIRST_OPENING - 1}"]
-        cell.value, cell.fill, cell.font = words, HEAD, BOLD
+    head_row(sheet, FIRST_OPENING - 1, "A", OPENING_HEADINGS)
     for row in range(FIRST_OPENING, _LAST_OPENING + 1):
         for letter in "ABCDEFG":
             cell = sheet[f"{letter}{row}"]
@@ -262,9 +260,7 @@ def _whole_rolls(quantile: str, share: str) -> str:
 def _chances(sheet: Worksheet) -> None:
     """How likely each number of rolls is, and a picture of it."""
     top = FIRST_OPENING - 1
-    for letter, words in zip("JKL", ("rolls", "needs so many", "is enough"), strict=True):
-        cell = sheet[f"{letter}{top}"]
-        cell.value, cell.fill, cell.font = words, HEAD, BOLD
+    head_row(sheet, top, "J", ("rolls", "needs so many", "is enough"))
     heading(sheet, f"J{top - 1}", "How likely each number of rolls is")
     for place in range(8):
         row = top + 1 + place
@@ -289,7 +285,4 @@ def _page(sheet: Worksheet) -> None:
     widths = {"A": 13, "F": 13, "G": 12, "H": 34, "I": 3, "J": 10, "K": 14, "L": 11}
     for letter in "ABCDEFGHIJKLM":
         sheet.column_dimensions[letter].width = widths.get(letter, 11)
-    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", sheet.PAPERSIZE_A4
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 1
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.sheet_view.showGridLines = False
+    one_page(sheet)
