@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+OWN_NAMES = (
+    "quarter crew cause unit material driver reason allowance verdict line mark term "
+    "candidate value quantity cut assumption firm"
+)
+"""Columns of words that are headed by their own names."""
+ENDS = {"low": "low (90 %)", "high": "high (90 %)", "sd": "± sd"}
+"""Heads COLUMN_low, COLUMN_high and COLUMN_sd, with the number format of COLUMN."""
 HEADINGS: dict[str, tuple[str, str]] = {
+    **{name: (name, "{}") for name in OWN_NAMES.split()},
     "job_id": ("job", "{}"),
-    "quarter": ("quarter", "{}"),
-    "crew": ("crew", "{}"),
-    "cause": ("cause", "{}"),
     "jobs": ("jobs", "{:.0f}"),
     "estimated_rolls": ("priced, rolls", "{:g}"),
     "used_rolls": ("used, rolls", "{:g}"),
@@ -21,12 +26,7 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "low_rolls": ("low, rolls (90 %)", "{:+.1f}"),
     "high_rolls": ("high, rolls (90 %)", "{:+.1f}"),
     "pooled": ("departure, % of laid sheet", "{:+.1%}"),
-    "pooled_low": ("low (90 %)", "{:+.1%}"),
-    "pooled_high": ("high (90 %)", "{:+.1%}"),
     "raw": ("its own jobs alone", "{:+.1%}"),
-    "unit": ("unit", "{}"),
-    "material": ("material", "{}"),
-    "driver": ("driver", "{}"),
     "pack": ("a pack holds", "{:g}"),
     "expected": ("used on average", "{:,.0f}"),
     "low_amount": ("low (80 %)", "{:,.0f}"),
@@ -44,23 +44,14 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "order_money": ("money", "{:,.0f}"),
     "left_over_money": ("of it left over", "{:,.0f}"),
     "plain": ("plain regression", "{:.3f}"),
-    "plain_low": ("low (90 %)", "{:.3f}"),
-    "plain_high": ("high (90 %)", "{:.3f}"),
     "packs_short": ("packs short", "{:.0f}"),
     "packs_left_over": ("packs left over", "{:.0f}"),
-    "reason": ("reason", "{}"),
-    "allowance": ("allowance", "{}"),
     "old": ("last value", "{:.3f}"),
-    "old_sd": ("± sd", "{:.3f}"),
     "alone": ("this quarter alone", "{:.3f}"),
-    "alone_sd": ("± sd", "{:.3f}"),
     "new": ("new value", "{:.3f}"),
-    "new_sd": ("± sd", "{:.3f}"),
-    "verdict": ("verdict", "{}"),
     "probability": ("record is wrong with", "{:.0%}"),
     "pull": ("pulls the new value by", "{:+.3f}"),
     "pull_sds": ("in its sd", "{:+.2f}"),
-    "line": ("line", "{}"),
     "beyond_m2": ("beyond what was foretold, m² a job", "{:+.0f}"),
     "laid_m2": ("laid, m²", "{:.0f}"),
     "expected_m2": ("sheet, m²", "{:.0f}"),
@@ -84,7 +75,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "saved_cost": ("saved, money", "{:.0f}"),
     "from_rolls": ("rolls opened, low (80 %)", "{:.0f}"),
     "to_rolls": ("rolls opened, high", "{:.0f}"),
-    "mark": ("mark", "{}"),
     "count": ("count", "{:.0f}"),
     "width_mm": ("width, mm", "{:.0f}"),
     "height_mm": ("height, mm", "{:.0f}"),
@@ -105,8 +95,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "rolls_short": ("rolls short", "{:.0f}"),
     "rolls_left_over": ("rolls left over", "{:.0f}"),
     "dearer": ("dearer by, money a job", "{:+.0f}"),
-    "dearer_low": ("low (90 %)", "{:+.0f}"),
-    "dearer_high": ("high (90 %)", "{:+.0f}"),
     "jobs_of": ("group", "{}"),
     "departure_m2": ("beyond what was foretold, m² a job", "{:+.1f}"),
     "beyond_low": ("low (90 %)", "{:+.1f}"),
@@ -114,7 +102,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "cause_half": ("± (90 %)", "{:.1f}"),
     "next_half": ("± (90 %)", "{:.1f}"),
     "waste_half": ("± (90 %)", "{:.3f}"),
-    "term": ("term", "{}"),
     "coefficient": ("coefficient", "{:.3f}"),
     "se": ("standard error", "{:.3f}"),
     "t": ("t", "{:.2f}"),
@@ -127,27 +114,19 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "leverage": ("leverage", "{:.3f}"),
     "cooks": ("Cook's distance", "{:.3f}"),
     "weight": ("weight", "{:.3f}"),
-    "candidate": ("candidate", "{}"),
-    "value": ("value", "{}"),
-    "quantity": ("quantity", "{}"),
     "prior": ("starting belief", "{}"),
     "waste": ("waste", "{:.3f}"),
     "rolls": ("rolls for all jobs", "{:.1f}"),
     "surface_m2": ("surface, m²", "{:.0f}"),
     "exclude": ("why it is left out", "{}"),
-    "cut": ("cut", "{}"),
     "reveal_m2": ("reveals, m²", "{:,.0f}"),
     "factor": ("sheet a m² of reveal", "{:.2f}"),
-    "factor_low": ("low (90 %)", "{:.2f}"),
-    "factor_high": ("high (90 %)", "{:.2f}"),
     "start": ("before any job", "{:.2f}"),
     "learnt": ("learnt from your jobs", "{:.0%}"),
     "measure": ("what came of it", "{}"),
     "really": ("as really priced", "{:,.0f}"),
     "foretold": ("with the allowances known then", "{:,.0f}"),
     "difference": ("difference", "{:+,.0f}"),
-    "difference_low": ("low (90 %)", "{:+,.0f}"),
-    "difference_high": ("high (90 %)", "{:+,.0f}"),
     "why": ("why it stands out", "{}"),
     "without": ("without the three", "{:.3f}"),
     "change": ("change, standard errors", "{:+.2f}"),
@@ -167,15 +146,12 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "chance_high": ("to", "{:.0%}"),
     "pinball": ("pinball loss, rolls", "{:.3f}"),
     "pinball_simple": ("pinball loss of least squares, rolls", "{:.3f}"),
-    "assumption": ("assumption", "{}"),
     "orders_changed": ("jobs ordered otherwise", "{:.0f}"),
     "cause_rolls": ("it took, rolls", "{:.1f}"),
     "next_cause": ("next cause", "{}"),
     "next_rolls": ("it took, rolls", "{:.1f}"),
-    "firm": ("firm", "{}"),
     "firms": ("firms that tell", "{:.0f}"),
     "own": ("its own jobs alone", "{:.3f}"),
-    "own_sd": ("± sd", "{:.3f}"),
     "between_sd": ("between firms, sd", "{:.3f}"),
     "chance": ("chance of such a spread if alike", "{:.3f}"),
 }
@@ -190,5 +166,9 @@ def heading(column: str) -> tuple[str, str]:
     KeyError
         If a column has none.
     """
-    cut = column.removeprefix("reveal.")
-    return HEADINGS[column] if cut == column else (cut, "{:.3f}")
+    if column in HEADINGS:
+        return HEADINGS[column]
+    if column.startswith("reveal."):
+        return column.removeprefix("reveal."), "{:.3f}"
+    base, _, end = column.rpartition("_")
+    return ENDS[end], HEADINGS[base][1]

@@ -21,6 +21,7 @@ from airstats.reports.drawing import (
     legend_key,
     words,
 )
+from airstats.reports.shared_charts import WIDTH
 from airstats.takeoff.opening_quantities import Opening, opening_pieces
 
 SIZES = ("width_mm", "height_mm", "reveal_mm")
@@ -47,7 +48,7 @@ def cut_sheet(plan: pd.DataFrame) -> Picture:
     """
     shown = plan.head(MOST_OPENINGS)
     down = -(-len(shown) // ACROSS)
-    figure = Figure(figsize=(8.4, 2.7 * down + 0.4), layout="constrained")
+    figure = Figure(figsize=(WIDTH, 2.7 * down + 0.4), layout="constrained")
     drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
     key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
     figure.legend(handles=key, loc="outside lower center", ncols=3, frameon=False)
@@ -94,7 +95,7 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
     openings
         `width_mm`, `height_mm`, `reveal_mm` and `count` of the firm's openings; none is well.
     """
-    figure = Figure(figsize=(8.4, 5.8), layout="constrained")
+    figure = Figure(figsize=(WIDTH, 5.8), layout="constrained")
     axes = figure.add_subplot()
     _regions(axes, grid)
     _dots(axes, openings)
@@ -109,9 +110,8 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
     axes.set_title(
         "The cheapest cut by size and depth. Thick line: two cuts cost the same. Thin lines: what\n"
         "the cheapest saves against the next, in your money an opening. Dots: your openings.",
-        loc="left",
-        fontsize=10,
-    )
+        loc="left", fontsize=10,
+    )  # fmt: skip
     columns = ["opening_m2", "reveal_mm", *(f"{cut}_cost" for cut in CUTS)]
     data = grid[[*columns, "cheapest_cut", "margin"]]
     return Picture("cut_map", figure, describe_cut_map(grid), data)
@@ -131,8 +131,7 @@ def describe_cut_map(grid: pd.DataFrame) -> str:
 
 def _regions(axes: Axes, grid: pd.DataFrame) -> None:
     """Fill each cut's part, with the line where it costs as much as the next best."""
-    costs = {cut: grid.pivot_table(f"{cut}_cost", "reveal_mm", "opening_m2")
-             for cut in CUTS}  # fmt: skip
+    costs = {cut: grid.pivot_table(f"{cut}_cost", "reveal_mm", "opening_m2") for cut in CUTS}
     x, y = (ends.to_numpy() for ends in next(iter(costs.values())).axes[::-1])
     for cut, cost in costs.items():
         rest = np.minimum.reduce([costs[other].to_numpy() for other in CUTS if other != cut])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -146,8 +147,7 @@ def _draw_reveal(axes: Axes, pieces: OpeningPieces, aside: Outline, margin: floa
         fill(axes, face.outline + aside, None, line=1.6)
         _face_name(axes, face, aside, w, h)
     words(axes, x + w / 2, y + h / 2, "opening")
-    lined_foot = any(face.face == "foot" for face in pieces.faces)
-    if not lined_foot:
+    if not any(face.face == "foot" for face in pieces.faces):
         words(axes, x + w / 2, y - 0.3 * margin, "threshold, not lined")
     level = y - 0.35 * margin
     dimension(axes, (x + w, level), (x + w + d, level), d, beside=d < margin)
@@ -221,10 +221,8 @@ def sheet_of_paper(extent: tuple[float, float, float, float]) -> tuple[Figure, A
 def explain(figure: Figure, handles: list[Artist], note: str) -> None:
     """Write legend and note below the drawing."""
     high = float(figure.get_size_inches()[1])
-    figure.legend(
-        handles=handles, loc="lower center", ncols=4, frameon=False,
-        bbox_to_anchor=(0.5, 0.78 / high),
-    )  # fmt: skip
+    place: dict[str, Any] = {"loc": "lower center", "bbox_to_anchor": (0.5, 0.78 / high)}
+    figure.legend(handles=handles, ncols=4, frameon=False, **place)
     text = textwrap.fill(note, 124)
     figure.text(0.5, 0.08 / high, text, ha="center", va="bottom", fontsize=9)
 
@@ -242,8 +240,8 @@ def fill(axes: Axes, outline: Outline, kind: str | None, line: float = 0.9) -> N
 
 def number(axes: Axes, outline: Outline, place: int) -> None:
     """Write the number of a loose piece in the middle of its outline."""
-    x, y = outline.mean(axis=0)
-    words(axes, float(x), float(y), str(place), weight="bold", boxed=True)
+    x, y = map(float, outline.mean(axis=0))
+    words(axes, x, y, str(place), weight="bold", boxed=True)
 
 
 def words(
@@ -257,10 +255,8 @@ def words(
 ) -> None:
     """Write words centred on a point."""
     box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": INK, "lw": 0.6} if boxed else None
-    axes.text(
-        x, y, text, ha="center", va="center", rotation=turn, weight=weight, bbox=box, fontsize=10,
-        color=INK,
-    )  # fmt: skip
+    look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 10, "color": INK}
+    axes.text(x, y, text, rotation=turn, weight=weight, bbox=box, **look)
 
 
 def dimension(
@@ -271,23 +267,12 @@ def dimension(
     beside: bool = False,
 ) -> None:
     """Draw a dimension line with its length in mm on it, or beside it if it is too short."""
-    axes.annotate(
-        "",
-        end,
-        start,
-        arrowprops={"arrowstyle": "|-|,widthA=0.35,widthB=0.35", "color": INK, "shrinkA": 0,
-                    "shrinkB": 0, "lw": 1},
-    )  # fmt: skip
-    middle = (np.array(start) + end) / 2
-    x, y = (end[0], middle[1]) if beside else middle
-    axes.text(
-        x,
-        y,
-        f"  {length * 1000:.0f}" if beside else f"{length * 1000:.0f}",
-        ha="left" if beside else "center",
-        va="center",
-        rotation=90 if start[0] == end[0] else 0,
-        fontsize=10,
-        color=INK,
-        bbox=None if beside else {"fc": "white", "ec": "none", "pad": 1.5},
-    )
+    bar: dict[str, Any] = {"arrowstyle": "|-|,widthA=0.35,widthB=0.35", "color": INK, "lw": 1}
+    axes.annotate("", end, start, arrowprops=bar | {"shrinkA": 0, "shrinkB": 0})
+    x, y = (np.array(start) + end) / 2
+    text, turn = f"{length * 1000:.0f}", 90 if start[0] == end[0] else 0
+    look: dict[str, Any] = {"va": "center", "rotation": turn, "fontsize": 10, "color": INK}
+    if beside:
+        axes.text(end[0], y, f"  {text}", ha="left", **look)
+    else:
+        axes.text(x, y, text, ha="center", bbox={"fc": "white", "ec": "none", "pad": 1.5}, **look)

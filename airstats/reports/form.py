@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import os
-from collections.abc import Callable
 from dataclasses import dataclass, fields
 from html import escape
 from typing import Any
@@ -27,9 +26,9 @@ from airstats.takeoff.typed_job import OneJob, one_job
 
 LIVE = "JPY_SESSION_NAME"
 """A Jupyter server names the session of each kernel so; other runners of notebooks do not."""
+START = OneJob()
 WIDGET = "application/vnd.jupyter.widget-view+json"
 
-START = OneJob()
 FIELDS: dict[str, tuple[str, float, float, float]] = {
     "surface_m2": ("Surface, m²", 1, 99_999, 10),
     "count": ("Openings, count", 0, 10_000, 1),
@@ -95,26 +94,20 @@ class Form:
     job: OneJob = START
 
     def __repr__(self) -> str:
-        return f"{self._started()}\n\n{self._answer().words.text}"
-
-    def _started(self) -> str:
         job = self.job
+        said = answer(job, self.allowances, self.leftover_cost, self.short_cost).words.text
         return (
             f"For a surface of {job.surface_m2:g} m² with {job.count} openings of"
             f" {job.width_mm:g} × {job.height_mm:g} mm, reveals of {job.reveal_mm:g} mm, cut"
-            f" {job.cut_pattern}:"
+            f" {job.cut_pattern}:\n\n{said}"
         )
-
-    def _answer(self) -> Answer:
-        return answer(self.job, self.allowances, self.leftover_cost, self.short_cost)
 
     def _repr_mimebundle_(
         self, include: Any = None, exclude: Any = None
     ) -> tuple[dict[str, Any], dict[str, Any]]:
         still: dict[str, Any] = {"text/plain": repr(self), "text/markdown": repr(self)}
         if os.environ.get(LIVE):
-            shown = widget(self)._repr_mimebundle_()
-            still[WIDGET] = shown[WIDGET]
+            still[WIDGET] = widget(self)._repr_mimebundle_()[WIDGET]
         return still, {}
 
 
@@ -141,7 +134,8 @@ def widget(form: Form) -> Any:
         typed = {name: box.value for name, box in boxes.items()}
         result.value = as_typed(form.allowances, typed)
 
-    _on_change(boxes, show)
+    for box in boxes.values():
+        box.observe(show, names="value")
     show()
     wide = ipywidgets.Layout(flex_flow="row wrap")
     return ipywidgets.VBox([ipywidgets.Box(list(boxes.values()), layout=wide), result])
@@ -165,18 +159,9 @@ def _boxes(ipywidgets: Any, form: Form) -> dict[str, Any]:
     for name, (label, low, high, step) in FIELDS.items():
         kind = ipywidgets.BoundedIntText if name == "count" else ipywidgets.BoundedFloatText
         boxes[name] = kind(starts[name], min=low, max=high, step=step, description=label, **look)
-    choices = {"cut_pattern": ("Cut", list(CUTS)), "crew": ("Crew", _crews(form.allowances))}
+    crews = [("not known yet", ""), *((crew, crew) for crew in form.allowances.belief.crews)]
+    choices = {"cut_pattern": ("Cut", list(CUTS)), "crew": ("Crew", crews)}
     for name, (label, options) in choices.items():
-        boxes[name] = ipywidgets.Dropdown(
-            options=options, value=starts[name], description=label, **look
-        )
+        chosen = {"options": options, "value": starts[name], "description": label}
+        boxes[name] = ipywidgets.Dropdown(**chosen, **look)
     return boxes
-
-
-def _crews(allowances: Allowances) -> list[tuple[str, str]]:
-    return [("not known yet", ""), *((crew, crew) for crew in allowances.belief.crews)]
-
-
-def _on_change(boxes: dict[str, Any], show: Callable[..., None]) -> None:
-    for box in boxes.values():
-        box.observe(show, names="value")

@@ -183,15 +183,12 @@ def _coded_table(table: pd.DataFrame, name: str, codes: Codes) -> pd.DataFrame:
     }
     if "exclude" in table:
         coded["exclude"] = [EXCLUDED if str(reason) else "" for reason in table["exclude"]]
-    table = table.assign(
-        **{column: pd.Series(v, table.index, "str") for column, v in coded.items()}
-    )
+    texts = {column: pd.Series(v, table.index, "str") for column, v in coded.items()}
+    table = table.assign(**texts)
     by = [column for column in ("job_id", "mark", "material") if column in table]
-    return (
-        table.sort_values(by, key=_counting, ignore_index=True, kind="stable")
-        if len(table)
-        else table
-    )
+    if table.empty:
+        return table
+    return table.sort_values(by, key=_counting, ignore_index=True, kind="stable")
 
 
 def _first_seen(records: Records) -> dict[str, dict[str, float]]:
@@ -212,9 +209,8 @@ def _first_seen(records: Records) -> dict[str, dict[str, float]]:
 
 
 def _names(records: Records | None, column: str) -> set[str]:
-    if records is None:
-        return set()
-    found = [set(table[column].astype(str)) for table in _tables(records) if column in table]
+    tables = _tables(records) if records else ()
+    found = [set(table[column].astype(str)) for table in tables if column in table]
     return set().union(*found) - {""}
 
 
