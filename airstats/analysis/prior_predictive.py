@@ -68,7 +68,7 @@ def prior_check(jobs: Takeoff | None = None, prior: Prior | None = None) -> Prio
     seen = jobs if jobs is not None and len(jobs) else None
     of = seen or ordinary_jobs()
     use = predict(of, unchanged("2000Q1", prior), 0)
-    over = of.columns(["used_rolls"])[:, 0] - of.columns(["estimated_rolls"])[:, 0]
+    over = of.told("used") - of.told("estimated")
     mean = _mean_overrun(of, prior, _rounding_up(of, use))
     table = _bars(of, use, over if seen else np.empty(0))
     low, high = (float(mean.quantile(share)[0]) for share in (0.05, 0.95))
@@ -103,7 +103,7 @@ def ordinary_jobs() -> Takeoff:
 
 def _rounding_up(jobs: Takeoff, use: Mixture) -> Array:
     """What counting is expected to add to each use, rolls: opened rolls count whole."""
-    roll = _rolls(jobs)
+    roll = jobs.pack
     most = np.ceil(use.quantile(1 - 1e-9) / roll).astype(int)
     opened = most - expected_left_over(use, roll, most)
     return np.where(jobs.table["counted"].eq("opened"), opened - use.mean() / roll, 0.0)
@@ -111,8 +111,8 @@ def _rounding_up(jobs: Takeoff, use: Mixture) -> Array:
 
 def _bars(jobs: Takeoff, use: Mixture, shown: Array) -> pd.DataFrame:
     """Shares of the jobs by overrun to the nearest roll, expected and shown."""
-    roll = _rolls(jobs)
-    priced = jobs.table["estimated_rolls"].to_numpy(dtype=float)
+    roll = jobs.pack
+    priced = jobs.told("estimated")
     whole = jobs.table["counted"].eq("opened").to_numpy()
     reach = np.ceil(np.abs(use.quantile(1 - TAIL) / roll - priced).max()) + 2
     reach = int(max(reach, np.ceil(np.abs(shown).max(initial=0))))
@@ -125,9 +125,8 @@ def _bars(jobs: Takeoff, use: Mixture, shown: Array) -> pd.DataFrame:
     share = np.diff([0.0, *below[:-1], 1.0])
     table = pd.DataFrame({"overrun_rolls": values, "expected_share": share})
     if len(shown):
-        nearest = np.floor(shown + 0.5)
-        jobs_at = [int((nearest == value).sum()) for value in values]
-        table = table.assign(shown_share=np.array(jobs_at) / len(shown), jobs=jobs_at)
+        jobs_at = (np.floor(shown + 0.5)[:, None] == values).sum(axis=0)
+        table = table.assign(shown_share=jobs_at / len(shown), jobs=jobs_at)
     return _without_empty_ends(table)
 
 
@@ -144,8 +143,8 @@ def _without_empty_ends(table: pd.DataFrame) -> pd.DataFrame:
 def _mean_overrun(jobs: Takeoff, prior: Prior, rounding: Array) -> Mixture:
     """The mean overrun of all the jobs, rolls; `rounding` is what counting adds to a use."""
     belief = admit_crews(starting_belief(prior), jobs.crews)
-    roll, size = _rolls(jobs), len(jobs)
-    priced = jobs.table["estimated_rolls"].to_numpy(dtype=float)
+    roll, size = jobs.pack, len(jobs)
+    priced = jobs.told("estimated")
     told = predictive(belief, jobs)
     means = (told.mean / roll + rounding - priced).mean(axis=1)
     total = ((told.job_sd / roll / size) ** 2).sum(axis=1)
@@ -153,7 +152,3 @@ def _mean_overrun(jobs: Takeoff, prior: Prior, rounding: Array) -> Mixture:
         along = (columns / roll[:, None]).mean(axis=0)
         total[chosen] += np.einsum("i,gij,j->g", along, belief.covariance[chosen], along)
     return Mixture(belief.weight, means[:, None], np.sqrt(total)[:, None])
-
-
-def _rolls(jobs: Takeoff) -> Array:
-    return jobs.pack

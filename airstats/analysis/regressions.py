@@ -68,7 +68,8 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     """
     x, y, left_out = _design(frame, response)
     if reason := _unfit(x, y):
-        return _no_regression(len(frame), left_out, reason)
+        none = pd.DataFrame()
+        return Regression(none, none, len(frame), left_out=left_out, reason=reason)
     fit = OLS(y, x, missing="raise").fit()
     robust = fit.get_robustcov_results("HC3", use_t=True)
     influence = OLSInfluence(fit)
@@ -108,11 +109,6 @@ def _coefficients(fit: Any, names: pd.Index) -> pd.DataFrame:
     return pd.DataFrame(
         {"term": list(names), **table, "low95": ends[:, 0], "high95": ends[:, 1], "unit": units}
     )
-
-
-def _no_regression(jobs: int, left_out: tuple[str, ...], reason: str) -> Regression:
-    empty = pd.DataFrame()
-    return Regression(empty, empty, jobs, left_out=left_out, reason=reason)
 
 
 def _unfit(x: pd.DataFrame, y: pd.Series) -> str:

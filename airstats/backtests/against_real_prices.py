@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from airstats.backtests.rolling import Backtest, backtest
+from airstats.backtests.rolling import Backtest, backtest, measures
 from airstats.base.errors import RecordsError
 from airstats.model.allowances import INTERVAL
 from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
@@ -74,34 +74,13 @@ def look_back(
     except RecordsError as error:
         none = pd.DataFrame()
         return Hindsight(none, none, 0, leftover_cost, short_cost, str(error))
-    really, foretold = _measures(result, "estimated"), _measures(result, "airstats")
+    really, foretold = (measures(result.jobs, rule, "rolls") for rule in ("estimated", "airstats"))
     change = foretold - really
-    low, high = _interval(change.to_numpy())
-    table = pd.DataFrame(
-        {
-            "measure": list(MEASURES.values()),
-            "really": really.sum().to_numpy(),
-            "foretold": foretold.sum().to_numpy(),
-            "difference": change.sum().to_numpy(),
-            "difference_low": low,
-            "difference_high": high,
-        }
-    )
+    sums = {"really": really.sum(), "foretold": foretold.sum(), "difference": change.sum()}
+    table = pd.DataFrame(sums).set_axis([*MEASURES.values()]).rename_axis("measure").reset_index()
+    table["difference_low"], table["difference_high"] = _interval(change.to_numpy())
     quarters = _by_quarter(result, really, foretold)
     return Hindsight(table, quarters, len(change), leftover_cost, short_cost)
-
-
-def _measures(result: Backtest, rule: str) -> pd.DataFrame:
-    """The measures of every job under one rule."""
-    gap = result.jobs[f"{rule}_rolls"] - result.jobs["needed_rolls"]
-    return pd.DataFrame(
-        {
-            "jobs_short": gap.lt(0).astype(float),
-            "rolls_short": gap.clip(upper=0).abs(),
-            "rolls_left_over": gap.clip(lower=0),
-            "cost": result.jobs[f"{rule}_cost"],
-        }
-    )
 
 
 def _interval(change: Array) -> tuple[Array, Array]:

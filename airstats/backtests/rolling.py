@@ -157,15 +157,23 @@ def summary_by_rule(table: pd.DataFrame, rules: Iterable[str] = tuple(RULES)) ->
     shared = table.dropna(subset=[f"{rule}_packs" for rule in given])
     rows = {}
     for rule in given:
-        gap = shared[f"{rule}_packs"] - shared["needed_packs"]
-        rows[rule] = {
-            "jobs": len(shared),
-            "mean_cost": shared[f"{rule}_cost"].mean(),
-            "jobs_short": int((gap < 0).sum()),
-            "packs_short": float((-gap).clip(lower=0).sum()),
-            "packs_left_over": float(gap.clip(lower=0).sum()),
-        }
+        own = measures(shared, rule)
+        mean_cost = own.pop("cost").mean()
+        rows[rule] = {"jobs": len(shared), "mean_cost": mean_cost} | own.sum().to_dict()
     return pd.DataFrame(rows).T.rename_axis("rule").reset_index()
+
+
+def measures(jobs: pd.DataFrame, rule: str, unit: str = "packs") -> pd.DataFrame:
+    """Return `jobs_short, UNIT_short, UNIT_left_over, cost` of each job priced by one rule."""
+    gap = jobs[f"{rule}_{unit}"] - jobs[f"needed_{unit}"]
+    return pd.DataFrame(
+        {
+            "jobs_short": gap.lt(0).astype(float),
+            f"{unit}_short": (-gap).clip(lower=0),
+            f"{unit}_left_over": gap.clip(lower=0),
+            "cost": jobs[f"{rule}_cost"],
+        }
+    )
 
 
 def _in_rolls(column: str) -> str:

@@ -38,7 +38,9 @@ def write_whole(path: Path, content: str | bytes, mode: int = 0o666) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         for part in path.parent.glob(f".{escape(path.name)}.*{_PART}"):
-            _clear_unless_held(part)
+            # Another run may write it now, or have just finished with it.
+            with suppress(BlockingIOError, FileNotFoundError, PermissionError), held(part):
+                part.unlink()
         data = content.encode("utf-8") if isinstance(content, str) else content
         _write_beside(path, data, mode)
     except OSError as error:
@@ -82,12 +84,6 @@ def _lock(handle: int, until: float) -> None:
         except OSError:
             # Some shared disks know no locks: there two runs at once are not noticed.
             return
-
-
-def _clear_unless_held(part: Path) -> None:
-    # Another run may write it now, or have just finished with it.
-    with suppress(BlockingIOError, FileNotFoundError, PermissionError), held(part):
-        part.unlink()
 
 
 def _write_beside(path: Path, content: bytes, mode: int) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,8 +40,9 @@ def level_leaves(sizes: Sizes) -> Leaves:
     return Leaves(sizes.width, span, 1 + sizes.foot, sizes.height, 1 + sizes.foot, two)
 
 
-def _slit(leaf: Leaves, sizes: Sizes, practice: Practice) -> tuple[Floats, CutResult]:
-    """Covered area by leaf, and all the rest, for one way of the slit."""
+def _slit(sizes: Sizes, practice: Practice, level: bool) -> CutResult:
+    """Work out one way of the slit."""
+    leaf = level_leaves(sizes) if level else upright_leaves(sizes)
     d, turned = sizes.depth, practice.return_mm
     folded = np.minimum(d, leaf.span)
     loose = np.where(d > 0, leaf.loose, 0.0)
@@ -61,10 +62,11 @@ def _slit(leaf: Leaves, sizes: Sizes, practice: Practice) -> tuple[Floats, CutRe
         + halved * half_joint
     )
     covered = leaf.hinge * folded
-    return covered, CutResult(
-        jambs=covered,
-        head=covered,
-        under=covered,
+    none = np.zeros_like(covered)
+    return CutResult(
+        jambs=none if level else 2 * covered,
+        head=covered if level else none,
+        under=sizes.foot * covered if level else none,
         needed=loose * fresh.sheet + short * extra.sheet,
         fillable=filled * fresh.sheet,
         offcut=np.where(
@@ -123,25 +125,19 @@ def patch_fits(left: Floats, hinge: Floats, deep: Floats, length: Floats, lap: f
 
 def cut_centre(sizes: Sizes, practice: Practice) -> CutResult:
     """Cut the slit upright, level, or whichever way is better."""
-    if practice.slit == "upright":
-        return _upright(sizes, practice)
-    if practice.slit == "level":
-        return _level(sizes, practice)
-    upright, level = _upright(sizes, practice), _level(sizes, practice)
+    if practice.slit != "best":
+        return _slit(sizes, practice, practice.slit == "level")
+    upright, level = (_slit(sizes, practice, way) for way in (False, True))
     better = _level_is_better(upright, level)
-    return CutResult(
-        **{
-            field.name: np.where(better, getattr(level, field.name), getattr(upright, field.name))
-            for field in fields(CutResult)
-        }
-    )
+    pairs = ((getattr(level, f.name), getattr(upright, f.name)) for f in fields(CutResult))
+    return CutResult(*(np.where(better, *pair) for pair in pairs))
 
 
 def slit_runs_level(sizes: Sizes, practice: Practice) -> NDArray[np.bool_]:
     """Say for each opening whether the slit of a `centre` cut runs level."""
     if practice.slit != "best":
         return np.full(sizes.width.shape, practice.slit == "level")
-    return _level_is_better(_upright(sizes, practice), _level(sizes, practice))
+    return _level_is_better(*(_slit(sizes, practice, way) for way in (False, True)))
 
 
 def _level_is_better(upright: CutResult, level: CutResult) -> NDArray[np.bool_]:
@@ -149,14 +145,3 @@ def _level_is_better(upright: CutResult, level: CutResult) -> NDArray[np.bool_]:
     gain = (upright.needed - upright.fillable) - (level.needed - level.fillable)
     same = np.abs(gain) < 1.0
     return np.where(same, level.pieces < upright.pieces, gain > 0)
-
-
-def _upright(sizes: Sizes, practice: Practice) -> CutResult:
-    covered, result = _slit(upright_leaves(sizes), sizes, practice)
-    none = np.zeros_like(covered)
-    return replace(result, jambs=2 * covered, head=none, under=none)
-
-
-def _level(sizes: Sizes, practice: Practice) -> CutResult:
-    covered, result = _slit(level_leaves(sizes), sizes, practice)
-    return replace(result, jambs=np.zeros_like(covered), head=covered, under=sizes.foot * covered)

@@ -37,16 +37,12 @@ def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
     if openings.empty:
         return openings.assign(recommended_cut="", cut_way="", saving_all=0.0)
     plan = cheapest_cut(openings, terms)
-    extra = ["recommended_cut", "slit", "halves", "cost_as_cut", "cost_recommended"]
-    plan = plan[[*extra, "saving", "saving_all"]].assign(cut_way=_way(plan))
-    return openings.assign(mark=openings.get("mark", "")).join(plan)
-
-
-def _way(plan: pd.DataFrame) -> pd.Series:
-    """Say in words how to cut: the slit's way, and whether pieces are made of two parts."""
     ways = zip(plan["recommended_cut"], plan["slit"], strict=True)
-    names = pd.Series([CUTS[cut].in_words(slit) for cut, slit in ways], plan.index, dtype=object)
-    return names.mask(plan["halves"], names + ", pieces of two parts")
+    words = pd.Series([CUTS[cut].in_words(slit) for cut, slit in ways], plan.index, dtype=object)
+    extra = ["recommended_cut", "slit", "halves", "cost_as_cut", "cost_recommended"]
+    plan = plan[[*extra, "saving", "saving_all"]]
+    plan = plan.assign(cut_way=words.mask(plan["halves"], words + ", pieces of two parts"))
+    return openings.assign(mark=openings.get("mark", "")).join(plan)
 
 
 def past_savings(records: Records, terms: CutTerms) -> pd.DataFrame:

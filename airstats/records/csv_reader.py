@@ -163,23 +163,24 @@ def decoded(file: str, data: bytes) -> tuple[str, tuple[str, ...]]:
     UnreadableTableError
         If the bytes are no text at all.
     """
-    text, notes = _text(file, data)
+    text, note = _text(data)
     if "\0" in text:
         raise unreadable(file, "holds zero bytes, so it is no CSV file or damaged", _SAVE_AGAIN)
-    return text, notes
+    return text, (f"{file}: {note}",) if note else ()
 
 
-def _text(file: str, data: bytes) -> tuple[str, tuple[str, ...]]:
+def _text(data: bytes) -> tuple[str, str]:
+    """Return the text and a remark on its encoding, if any."""
     if encoding := _UTF16.get(data[:2]) or _unmarked_utf16(data):
-        return data.decode(encoding, errors="replace").removeprefix("\ufeff"), ()
+        return data.decode(encoding, errors="replace").removeprefix("\ufeff"), ""
     try:
-        return data.decode("utf-8-sig"), ()
+        return data.decode("utf-8-sig"), ""
     except UnicodeDecodeError:
-        pass
-    text = data.decode("utf-8-sig", errors="replace")
-    if _is_damaged(text):
-        return text, (f"{file}: UTF-8 with bytes that cannot be read.",)
-    return data.decode("cp1252", errors="replace"), (f"{file}: not UTF-8; read as Windows-1252.",)
+        text = data.decode("utf-8-sig", errors="replace")
+    # UTF-8 with a few bad bytes, unlike another encoding, of which hardly a letter comes out.
+    if len(text) - len(text.encode("ascii", errors="ignore")) > 2 * text.count(LOST):
+        return text, "UTF-8 with bytes that cannot be read."
+    return data.decode("cp1252", errors="replace"), "not UTF-8; read as Windows-1252."
 
 
 def _unmarked_utf16(data: bytes) -> str:
@@ -188,9 +189,3 @@ def _unmarked_utf16(data: bytes) -> str:
     if len(head) > 3 and not any(head[1::2]) and all(head[::2]):
         return "utf-16-le"
     return "utf-16-be" if len(head) > 3 and not any(head[::2]) and all(head[1::2]) else ""
-
-
-def _is_damaged(text: str) -> bool:
-    """Tell UTF-8 with a few bad bytes from another encoding, where hardly a letter comes out."""
-    beyond_ascii = len(text) - len(text.encode("ascii", errors="ignore"))
-    return beyond_ascii > 2 * text.count(LOST)

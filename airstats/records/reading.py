@@ -119,7 +119,9 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
     if checked.faults and (
         whole or not set_aside_bad_rows or len(bad_jobs) == len(checked.links.jobs)
     ):
-        raise RecordsError(_message(checked))
+        n = len(checked.faults)
+        head = f"{n} fault{'s' if n != 1 else ''} in {checked.source.name}:"
+        raise RecordsError("\n".join([head, *map(str, checked.faults)]))
     good_jobs = np.delete(np.arange(len(checked.jobs.frame)), list(bad_jobs))
     good_openings = np.delete(np.arange(len(checked.openings.frame)), list(bad_openings))
     return Records(
@@ -154,12 +156,6 @@ def _check(path: str | Path, dates: str) -> _Checked:
     return _Checked(source, *sheets, links, check_sheets(*sheets, links))
 
 
-def _message(checked: _Checked) -> str:
-    n = len(checked.faults)
-    lines = [f"{n} fault{'s' if n != 1 else ''} in {checked.source.name}:"]
-    return "\n".join([*lines, *map(str, checked.faults)])
-
-
 def _bad_rows(checked: _Checked) -> list[dict[int, str]]:
     """Position and reason of the rows of each table that cannot be used.
 
@@ -188,9 +184,8 @@ def _reasons(
 
 def _jobs(sheet: Sheet, rows: np.ndarray) -> pd.DataFrame:
     frame = _typed(sheet.frame.iloc[rows])
-    day = frame["finished_on"].dt
-    names = day.year.astype("Int64").astype("str") + "Q" + day.quarter.astype("Int64").astype("str")
-    quarter = names.astype(object).where(frame["finished_on"].notna(), None)
+    day = frame["finished_on"]
+    quarter = day.dt.to_period("Q").astype("str").astype(object).where(day.notna(), None)
     frame = frame.assign(quarter=quarter, finished=is_finished(sheet)[rows])
     return frame.join(_extras(sheet.table, rows))
 
