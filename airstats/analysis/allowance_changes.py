@@ -48,7 +48,7 @@ def compare_allowances(
     - new sd². A move that chance exceeds in fewer than one case of ten counts as moved. If it does
     not and the quarter leaves more than 95 % of the sd, there is not enough to tell.
     """
-    start = unchanged(now.quarter, now.belief.prior)
+    start = unchanged(now.quarter, now.belief.prior, now.product)
     known = before or start
     old = widen(known.belief, quarters_between(known.quarter, now.quarter))
     new_jobs = jobs.where(jobs.table["job_id"].isin(now.new_jobs))

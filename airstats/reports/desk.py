@@ -9,6 +9,7 @@ import pandas as pd
 
 from airstats.base.errors import RecordsError
 from airstats.base.quarters import quarter_number
+from airstats.catalog.materials import SHEET
 from airstats.model.allowances import Allowances, load_allowances
 from airstats.model.decisions import decide
 from airstats.model.quarterly_update import calibrate_through, finished_jobs
@@ -65,11 +66,12 @@ class Desk:
             openings=openings.reset_index(drop=True),
         )
 
-    def suspects(self) -> pd.DataFrame:
-        """Return the named suspects of the chain: `job_id, quarter, probability`."""
+    def suspects(self, product: str = SHEET) -> pd.DataFrame:
+        """Return the chain's records of a product likely wrong: `job_id, quarter, probability`."""
+        steps = [{SHEET: step, **step.materials}.get(product) for step in self.chain]
         rows = [
             (job, step.quarter, chance)
-            for step in self.chain
+            for step in filter(None, steps)
             for job, chance in step.suspects.items()
         ]
         return pd.DataFrame(rows, columns=["job_id", "quarter", "probability"])

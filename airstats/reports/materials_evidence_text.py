@@ -7,27 +7,26 @@ import pandas as pd
 from airstats.analysis.regressions import material_regression
 from airstats.backtests.forecast_checks import short_of
 from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
-from airstats.base.number_text import chance, counted, listed, number
+from airstats.base.number_text import chance, counted, each, listed, number
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, material_table
 from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.materials_text import materials_now
 
 
 def evidence_section(
     desk: Desk, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
 ) -> Section:
     """Return what is known of each material, why, and whether its packs were foretold."""
-    now = materials_now(desk)
+    now = desk.now
     if not now.materials:
         return ()
     counts = learnt_materials(desk.records, now)
     table = _allowances(counts, now)
     return (
-        Words(f"## The other materials\n\n{_method()} {_compared(table)}{_wrong(now)}"),
+        Words(f"## The other materials\n\n{_method()} {_compared(table)}{_wrong(desk)}"),
         show_table(
             table,
             "Each material's allowance, a share of its driver",
@@ -74,12 +73,12 @@ def _compared(table: pd.DataFrame) -> str:
     return said + (f"; they do not for {listed(apart)}." if apart else ".")
 
 
-def _wrong(now: Allowances) -> str:
+def _wrong(desk: Desk) -> str:
     """The records of these quarters that the calibration holds for likely wrong."""
     named = [
-        f"{name} of {job} ({chance(likely)})"
-        for name, known in now.materials.items()
-        for job, likely in known.suspects.items()
+        f"{name} of {row.job_id} ({chance(row.probability)})"
+        for name in desk.now.materials
+        for row in each(desk.suspects(name))
     ]
     if not named:
         return " No record is likely wrong."

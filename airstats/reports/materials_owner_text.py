@@ -20,7 +20,6 @@ from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.materials_charts import material_causes
-from airstats.reports.materials_text import materials_now
 from airstats.takeoff.sheet_quantities import Takeoff
 
 HEADING = "## Tape, corners and the rest"
@@ -38,7 +37,7 @@ COLUMNS = (
 
 def owner_section(desk: Desk) -> Section:
     """Return how far each material ran over, and why; nothing for a firm that keeps none."""
-    every = learnt_materials(desk.records, materials_now(desk))
+    every = learnt_materials(desk.records, desk.now)
     kept = [one for one in every if len(estimated_jobs(one.jobs))]
     if not kept:
         return ()

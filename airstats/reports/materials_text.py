@@ -6,14 +6,9 @@ records of other materials it is empty, heading and all.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from airstats.analysis.material_jobs import material_comparison
-from airstats.base.number_text import listed, percent
+from airstats.base.number_text import each, listed, percent
 from airstats.catalog.materials import SHEET
-from airstats.model.allowances import Allowances
-from airstats.model.decisions import KEEP
-from airstats.model.quarterly_update import of_the_run
 from airstats.pricing.newsvendor import left_out, price_materials
 from airstats.pricing.purchases import buying_list
 from airstats.reports.buying_text import headline, not_priced, unlearnt
@@ -21,19 +16,9 @@ from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 
 
-def materials_now(desk: Desk) -> Allowances:
-    """Return the desk's allowances with those of the other materials.
-
-    Where the quarter's new values were not accepted, the materials too stay as they were.
-    """
-    if desk.now.decision.get("decision") == KEEP:
-        return desk.now
-    return replace(desk.now, materials=of_the_run(list(desk.chain)).materials)
-
-
 def update_section(desk: Desk) -> Section:
     """Return each material's last and new value with a verdict."""
-    now = materials_now(desk)
+    now = desk.now
     if not now.materials:
         return ()
     table = material_comparison(desk.records, desk.before, now)
@@ -41,9 +26,9 @@ def update_section(desk: Desk) -> Section:
     said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
     said = said[:1].upper() + said[1:]
     look = [
-        f"{name} of {job} ({percent(chance)})"
-        for name, known in now.materials.items()
-        for job, chance in known.suspects.items()
+        f"{name} of {row.job_id} ({percent(row.probability)})"
+        for name in now.materials
+        for row in each(desk.suspects(name))
     ]
     doubt = (
         f" Look at {listed(look)}: in brackets the chance that the record is wrong." if look else ""
@@ -61,7 +46,7 @@ def update_section(desk: Desk) -> Section:
 
 def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     """Return the packs for each job, and one buying list for all of them."""
-    now = materials_now(desk)
+    now = desk.now
     jobs = desk.to_price or desk.quarter_records()
     bought = buying_list(jobs, now, leftover_cost, short_cost)
     if bought["material"].eq(SHEET).all():

@@ -7,13 +7,12 @@ from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
 from airstats.model.quarterly_update import learnt_materials
 from airstats.reports.desk import lay_out
 from airstats.reports.materials_evidence_text import evidence_section
-from airstats.reports.materials_text import materials_now
 from tests.invented import firm
 
 
 def jobs_of(records):
     desk = lay_out(records)
-    return learnt_materials(desk.records, materials_now(desk))[0].jobs
+    return learnt_materials(desk.records, desk.now)[0].jobs
 
 
 @pytest.fixture(scope="module")

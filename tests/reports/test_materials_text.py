@@ -5,12 +5,13 @@ from dataclasses import replace
 import pytest
 
 from airstats.model.allowances import material_table
+from airstats.model.quarterly_update import calibrate
 from airstats.reports.desk import after_decision, lay_out
 from airstats.reports.display import Picture, Words
 from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_owner_text import owner_section
-from airstats.reports.materials_text import materials_now, price_section, update_section
-from tests.invented import firm
+from airstats.reports.materials_text import price_section, update_section
+from tests.invented import firm, keep
 
 SECTIONS = {
     "owner": owner_section,
@@ -74,6 +75,15 @@ def test_the_picture_and_a_plain_regression_say_what_they_show(short):
     assert shown["plain"] == pytest.approx(shown["mean"], abs=4 * shown["sd"] + 0.1)
 
 
+def test_what_new_jobs_alone_say_is_of_the_quarter_alone(short):
+    shown = update_section(short)[1].frame.iloc[0]
+    last = keep(short.records, short.records.jobs["quarter"].eq(short.quarter))
+    alone = material_table(calibrate(last)).loc["frame tape"]
+    assert shown["alone"] == pytest.approx(alone["mean"], abs=5e-4)
+    assert shown["alone_sd"] == pytest.approx(alone["sd"], abs=5e-4)
+    assert shown["alone_sd"] > 1.2 * shown["new_sd"]
+
+
 def test_kept_values_price_the_next_jobs(short):
     early = after_decision(short, "keep", "new crew", "XY")
     assert texts(price_section(short, 60, 240)) != ""
@@ -82,7 +92,7 @@ def test_kept_values_price_the_next_jobs(short):
     assert all("packs of frame tape" in text for text in said)
     kept, before, new = (
         material_table(allowances).loc["frame tape"]
-        for allowances in (materials_now(early), short.before, materials_now(short))
+        for allowances in (early.now, short.before, short.now)
     )
     assert kept["mean"] == pytest.approx(before["mean"])
     assert before["mean"] != new["mean"]
