@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from airstats.base.caution import CAUTION
 from airstats.cli import material_commands
 
 if TYPE_CHECKING:
@@ -14,11 +15,6 @@ if TYPE_CHECKING:
 
     from airstats.model.allowances import Allowances
     from airstats.records.reading import Records
-
-CAUTION = (
-    "airstats counts material; it does not design the airtight layer. For ventilation, combustion"
-    " air, moisture and safe working follow local codes and licensed practice."
-)
 
 _FAILED = "*.failed.ipynb"
 _OF_A_QUARTER = (_FAILED, "orders.csv", "buying_list.*", "set_aside.csv", "data/*-*.*")

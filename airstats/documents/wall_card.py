@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from airstats.base.caution import CAUTION
 from airstats.base.number_text import counted as packs_of
 from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
@@ -21,7 +22,6 @@ from airstats.pricing.newsvendor import (
     price_materials,
     priced,
 )
-from airstats.reports.shared_text import CAUTION
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.typed_job import OneJob, one_job, one_record
 
@@ -134,7 +134,7 @@ def allowance_card(
         costs=(leftover_cost, short_cost),
         stopped=", ".join(stopped_cuts()),
         decision=_decision(allowances),
-        caution=CAUTION.text,
+        caution=CAUTION,
     )
 
 

@@ -18,11 +18,7 @@ from airstats.reports.shared_text import SHORT_WORDS
 from airstats.takeoff.sheet_quantities import Takeoff
 
 NOW = "with the allowances known before the quarter"
-TITLES = {
-    OVERRUN: "used beyond the price",
-    **SHORT_WORDS,
-    "already_priced": "held in the price",
-}
+TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "held in the price"}
 
 
 def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from airstats.analysis.ewma_chart import ALL_JOBS
+from airstats.base import caution
 from airstats.base.number_text import chance, counted, each, listed, percent
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
 from airstats.reports.display import Table, Words, show_table
 
-CAUTION = Words(
-    "We count material; we do not design the airtight layer. Knives, ladders and heights ask for"
-    " the care of the trade. For ventilation, combustion air and moisture follow local codes and"
-    " licensed practice."
-)
+CAUTION = Words(caution.CAUTION)
 SHORT_WORDS = {
     "reveals": "reveals",
     "laps": "laps",

@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 
 from airstats import buying_list, calibrate, price_materials
 from airstats.__main__ import main
-from airstats.cli.commands import CAUTION
+from airstats.base.caution import CAUTION
 from airstats.cli.material_commands import list_to_buy
 from airstats.documents.purchase_files import buying_page, buying_workbook, headline, unlearnt
 from airstats.pricing.newsvendor import priced

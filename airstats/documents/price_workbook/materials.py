@@ -11,6 +11,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from airstats.base.caution import CAUTION
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
 from airstats.documents.price_workbook.geometry_formulas import untaped_cuts
@@ -29,7 +30,6 @@ from airstats.documents.price_workbook.packs import MOST_PACKS, add_packs, packs
 from airstats.model.allowances import Allowances
 from airstats.model.posterior import widen
 from airstats.pricing.newsvendor import material_known
-from airstats.reports.shared_text import CAUTION
 
 SHEET = "materials"
 FIRST_INPUT, FIRST_MATERIAL = 5, 11
@@ -206,7 +206,7 @@ def _looks(page: Worksheet, last: int) -> None:
     page[f"A{last}"] = (
         "Same rule as `airstats price --materials`: the order is the least number of packs that is"
         f" enough with a chance of short ÷ (short + left over). Above {MOST_PACKS} packs use"
-        f" `airstats price`. {CAUTION.text}"
+        f" `airstats price`. {CAUTION}"
     )
     page.merge_cells(f"A{last}:L{last}")
     page[f"A{last}"].alignment = Alignment(wrap_text=True, vertical="top")

@@ -7,6 +7,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from airstats.base.caution import CAUTION
 from airstats.base.name_matching import name_key
 from airstats.catalog.cut_patterns import CUTS
 from airstats.documents.price_workbook.candidates import add_candidates, add_quantiles, chance_below
@@ -27,7 +28,6 @@ from airstats.documents.price_workbook.looks import (
 from airstats.documents.price_workbook.materials import add_materials
 from airstats.model.allowances import Allowances
 from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
-from airstats.reports.shared_text import CAUTION
 
 SHEET = "price"
 OPENING_ROWS = 30
@@ -76,9 +76,7 @@ OPENING_LIMITS = (("count", "B", 1, 10_000), ("width", "C", 100, 20_000),
 
 
 def price_sheet(
-    allowances: Allowances,
-    leftover_cost: float = LEFTOVER_COST,
-    short_cost: float = SHORT_COST,
+    allowances: Allowances, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
 ) -> bytes:
     """Return an .xlsx workbook that prices a typed job with these allowances.
 
@@ -134,7 +132,7 @@ def _front(sheet: Worksheet, allowances: Allowances) -> None:
     sheet["A3"] = f'=IF(inputs_good,"",{_faults()})'
     sheet["A3"].font = Font("Calibri", bold=True, color="9C0006")
     place = _LAST_OPENING + 2
-    sheet[f"A{place}"] = CAUTION.text
+    sheet[f"A{place}"] = CAUTION
     sheet[f"A{place + 1}"] = (
         "Same rule as `airstats price`: the order is the least number of rolls that is enough with"
         " a chance of short ÷ (short + left over)."
