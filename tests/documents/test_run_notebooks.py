@@ -206,13 +206,16 @@ def test_an_interrupted_run_ends_its_kernels_and_says_so(tmp_path):
     (out / "first.html").write_text("of an earlier run", encoding="utf-8")
     run = f"""
 from pathlib import Path
-from airstats import __main__, staging, verbs, workbook
+from airstats import __main__
+from airstats.base import result_folder
+from airstats.cli import commands
+from airstats.documents import run_notebooks
 def backtest(asked):
-    making = Path(asked.out) / staging.MAKING
-    with staging.made_together(Path(asked.out), of_failure="*.failed.ipynb"):
+    making = Path(asked.out) / result_folder.MAKING
+    with result_folder.made_together(Path(asked.out), of_failure="*.failed.ipynb"):
         names = dict.fromkeys(["first", "second", "third"], {{}})
-        workbook.run_quarter_notebooks(names, making, notebooks=Path({str(tmp_path)!r}))
-verbs.backtest = backtest
+        run_notebooks.run_quarter_notebooks(names, making, notebooks=Path({str(tmp_path)!r}))
+commands.backtest = backtest
 raise SystemExit(__main__.main(["backtest", "x", "--out", {str(out)!r}]))
 """
     process = subprocess.Popen([sys.executable, "-c", run], stderr=subprocess.PIPE, text=True)
