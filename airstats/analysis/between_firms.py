@@ -50,11 +50,8 @@ def firm_table(firms: Mapping[str, Takeoff]) -> pd.DataFrame:
 def firm_spread(table: pd.DataFrame) -> pd.DataFrame:
     """Return for each allowance whether the firms are alike, from `firm_table`.
 
-    Returns
-    -------
-    DataFrame
-        `allowance, firms` (that tell of it), `mean, low, high` (90 %, of a firm's mean),
-        `between_sd`, `chance` (of firms so far apart if all were the same), `verdict`, `unit`.
+    `allowance, firms` (that tell of it), `mean, low, high` (90 %, of a firm's mean), `between_sd`,
+    `chance` (of firms so far apart if all were the same), `verdict`, `unit`.
 
     Notes
     -----

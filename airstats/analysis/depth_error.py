@@ -47,7 +47,8 @@ def depth_reliability(jobs: Takeoff, depth_error_mm: float = ROUGH_MM) -> pd.Dat
         area, length = jobs.columns([name, f"reveal_length_{cut}_m"]).T
         depth = 1000 * area[length > 0] / length[length > 0]
         error = float(np.mean((length * depth_error_mm / 1000) ** 2))
-        seen = _unforetold(area, others)
+        left = area - others @ np.linalg.lstsq(others, area, rcond=None)[0]
+        seen = float(np.mean(left**2))
         rows.append(
             {
                 "cut": cut,
@@ -58,9 +59,3 @@ def depth_reliability(jobs: Takeoff, depth_error_mm: float = ROUGH_MM) -> pd.Dat
             }
         )
     return pd.DataFrame(rows, columns=["cut", "jobs", "depth_mm", "depth_sd_mm", "kept"])
-
-
-def _unforetold(area: np.ndarray, others: np.ndarray) -> float:
-    """Mean square of what is left of the area when the other columns are taken out."""
-    along = np.linalg.lstsq(others, area, rcond=None)[0]
-    return float(np.mean((area - others @ along) ** 2))

@@ -82,12 +82,8 @@ def usual_split(
 def worst_jobs(jobs: Takeoff, allowances: Allowances, count: int = 10) -> pd.DataFrame:
     """Return the jobs that ran over most, each with its main cause.
 
-    Returns
-    -------
-    DataFrame
-        The columns of `overrun_table`, `cause` (of `NET`: the largest that is surely above
-        nothing) and its `mean_rolls, low_rolls, high_rolls` (90 %); missing
-        where no cause is sure.
+    The columns of `overrun_table`, `cause` (of `NET`: the largest that is surely above nothing) and
+    its `mean_rolls, low_rolls, high_rolls` (90 %); missing where no cause is sure.
     """
     worst = _by_overrun(jobs).query("overrun_rolls > 0").head(count)
     split = usual_split(jobs, allowances, "job_id", NET)
@@ -101,11 +97,8 @@ def worst_jobs(jobs: Takeoff, allowances: Allowances, count: int = 10) -> pd.Dat
 def by_quarter(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """Return the overrun and its causes of each quarter, in rolls a job.
 
-    Returns
-    -------
-    DataFrame
-        One row a quarter and cause, the overrun itself first: `quarter, jobs, cause, mean, low,
-        high` (90 %). In a quarter the means of the causes add up to that of the overrun.
+    One row a quarter and cause, the overrun itself first: `quarter, jobs, cause, mean, low, high`
+    (90 %). In a quarter the means of the causes add up to that of the overrun.
     """
     split = usual_split(jobs, allowances, "quarter")
     split = split.rename(columns={"group": "quarter"}).drop(columns="sd")
@@ -123,11 +116,8 @@ def by_quarter(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 def quarter_trends(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """Return how the overrun and its causes change from quarter to quarter, in rolls a job.
 
-    Returns
-    -------
-    DataFrame
-        `cause, change, low, high`, the overrun first; no row where fewer than two quarters or
-        three jobs leave nothing to say.
+    `cause, change, low, high`, the overrun first; no row where fewer than two quarters or three
+    jobs leave nothing to say.
 
     Notes
     -----
@@ -147,12 +137,9 @@ def quarter_trends(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """Return what the reveals of each cut took.
 
-    Returns
-    -------
-    DataFrame
-        One row a cut that some job holds: `cut, jobs, reveal_m2, factor, factor_low, factor_high`
-        (m² of sheet a m² of reveal, 90 %), `start` (the same before any job), `learnt` (share of
-        the first variance that the jobs took away), `mean_rolls, low_rolls, high_rolls`.
+    One row a cut that some job holds: `cut, jobs, reveal_m2, factor, factor_low, factor_high` (m²
+    of sheet a m² of reveal, 90 %), `start` (the same before any job), `learnt` (share of the first
+    variance that the jobs took away), `mean_rolls, low_rolls, high_rolls`.
     """
     table, prior = allowances.table(), allowances.belief.prior.reveal_factors
     split = split_overrun(jobs, allowances).set_index("cause")

@@ -52,9 +52,13 @@ def short_of(chance_short: pd.Series, came_short: pd.Series) -> pd.Series:
             "low": low,
             "high": high,
             "came": came,
-            "verdict": "more" if came > high else "fewer" if came < low else "as foretold",
+            "verdict": _verdict(came, low, high, "fewer"),
         }
     )
+
+
+def _verdict(came: float, low: float, high: float, less: str, more: str = "more") -> str:
+    return more if came > high else less if came < low else "as foretold"
 
 
 def own_cost(result: Backtest) -> pd.Series:
@@ -139,14 +143,11 @@ def _departure(name: str, own: pd.DataFrame) -> dict[str, object]:
 def quantile_calibration(result: Backtest) -> pd.DataFrame:
     """Return whether as many uses lay below each foretold quantile as should.
 
-    Returns
-    -------
-    DataFrame
-        One row a quantile: `percent, jobs, below` (share of the uses, an open count spread
-        evenly over what it was foretold), `surely, possibly` (the share whose whole counted
-        interval, or any of it, lies below), `chance_low, chance_high` (between them a right
-        forecast stays in nine cases of ten), `pinball, pinball_simple` (rolls a job; simple:
-        least squares on the middle of each count), `verdict`.
+    One row a quantile: `percent, jobs, below` (share of the uses, an open count spread evenly over
+    what it was foretold), `surely, possibly` (the share whose whole counted interval, or any of it,
+    lies below), `chance_low, chance_high` (between them a right forecast stays in nine cases of
+    ten), `pinball, pinball_simple` (rolls a job; simple: least squares on the middle of each
+    count), `verdict`.
 
     Notes
     -----
@@ -164,7 +165,6 @@ def _quantile(percent: int, start: Array, end: Array, jobs: pd.DataFrame) -> dic
     share, n = percent / 100, len(jobs)
     low, high = (edge / n for edge in binom.interval(CHANCE, n, share))
     below = float(spread_below(start, end, share).mean())
-    verdict = "too many" if below > high else "too few" if below < low else "as foretold"
     return {
         "percent": percent,
         "jobs": n,
@@ -175,7 +175,7 @@ def _quantile(percent: int, start: Array, end: Array, jobs: pd.DataFrame) -> dic
         "chance_high": float(high),
         "pinball": float(jobs[f"pinball_p{percent}"].mean()),
         "pinball_simple": float(jobs[f"least_squares_pinball_p{percent}"].mean()),
-        "verdict": verdict,
+        "verdict": _verdict(below, low, high, "too few", "too many"),
     }
 
 

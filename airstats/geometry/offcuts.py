@@ -55,12 +55,7 @@ class CornerFill:
 def diagonal_tips(width: Floats, height: Floats, depth: Floats, foot: Floats) -> tuple[Tip, ...]:
     """Tips of the flaps at foot, head, left and right jamb; without a lined foot, its whole flap.
 
-    Parameters
-    ----------
-    width, height, depth
-        Opening and reveal, mm.
-    foot
-        1 where the foot is lined, 0 where it is not.
+    Sizes of opening and reveal in mm; `foot` is 1 where the foot is lined, 0 where it is not.
     """
     level = np.maximum(1 - 2 * depth / height, 0)
     upright = np.maximum(1 - 2 * depth / width, 0)
@@ -105,23 +100,12 @@ def corner_hypotenuse(width: Floats, height: Floats, reach: Floats) -> Floats:
 
 
 def fill_corners(
-    width: Floats,
-    height: Floats,
-    depth: Floats,
-    foot: Floats,
-    turned: float,
-    halves: bool,
+    width: Floats, height: Floats, depth: Floats, foot: Floats, turned: float, halves: bool
 ) -> CornerFill:
     """Share out the tips of a corner-to-corner cut among the infill pieces.
 
-    Parameters
-    ----------
-    width, height, depth, foot
-        As for `diagonal_tips`.
-    turned
-        Return, mm.
-    halves
-        Whether a corner piece may be made from two halves that meet in the corner.
+    Sizes as for `diagonal_tips`; `turned` is the return, mm; `halves` tells whether a corner piece
+    may be made from two halves that meet in the corner.
 
     Notes
     -----
@@ -132,22 +116,16 @@ def fill_corners(
     tips = diagonal_tips(width, height, depth, foot)
     diagonal = np.hypot(width, height)
     reach = depth + turned
-    corners, slots = _take(
-        tips,
-        corner_hypotenuse(width, height, reach),
-        2 + 2 * foot,
-        tuple(np.full_like(depth, 2.0) for _ in tips),
-    )
-    ends, slots = _take(tips, reach * diagonal / width, 2 - 2 * foot, slots)
+    jamb_half = reach * diagonal / width
+    slots = tuple(np.full_like(depth, 2.0) for _ in tips)
+    corners, slots = _take(tips, corner_hypotenuse(width, height, reach), 2 + 2 * foot, slots)
+    ends, slots = _take(tips, jamb_half, 2 - 2 * foot, slots)
     if not halves:
         return CornerFill(corners, ends, np.zeros_like(depth))
     # The head half carries a tab round the corner; the triangle round piece and tab is larger.
     head_half = (reach + turned * height / width) * diagonal / height
-    jamb_half = reach * diagonal / width
-    large = np.maximum(head_half, jamb_half)
-    small = np.minimum(head_half, jamb_half)
-    for_large = _half_slots(tips, large, slots)
-    for_small = _half_slots(tips, small, slots)
+    for_large = _half_slots(tips, np.maximum(head_half, jamb_half), slots)
+    for_small = _half_slots(tips, np.minimum(head_half, jamb_half), slots)
     pairs = np.minimum(for_large, np.floor(for_small / 2))
     missing = 2 + 2 * foot - np.sum(corners, axis=0)
     return CornerFill(corners, ends, np.minimum(missing, pairs))

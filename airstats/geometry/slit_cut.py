@@ -81,10 +81,8 @@ def _slit(sizes: Sizes, practice: Practice, level: bool) -> CutResult:
 def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats, Floats, Floats]:
     """Loose pieces that the strips left of the leaves supply.
 
-    Returns
-    -------
-    tuple
-        Pieces supplied, how many of them from two parts, and the joint in such a piece (mm).
+    Returns the pieces supplied, how many of them from two parts, and the joint in such a piece
+    (mm).
 
     Notes
     -----

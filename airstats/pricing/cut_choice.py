@@ -91,18 +91,10 @@ def cheapest_way(
 
 
 def cut_costs(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.DataFrame:
-    """Cost of each cut for each opening, for one unit, each cut in its cheapest way.
+    """Return the cost of each cut for each opening of `cut_amounts`, each in its cheapest way.
 
-    Parameters
-    ----------
-    openings, terms
-        As for `cut_amounts`.
-
-    Returns
-    -------
-    DataFrame
-        Same index. For each cut `CUT_AMOUNT` for each of `AMOUNTS`, `CUT_cost`, and the way that
-        is cheapest as `CUT_slit` and `CUT_halves`.
+    Same index, for one unit: `CUT_AMOUNT` for each of `AMOUNTS`, `CUT_cost`, and the way that is
+    cheapest as `CUT_slit` and `CUT_halves`.
 
     Notes
     -----
@@ -126,18 +118,10 @@ def cut_costs(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.Da
 def cheapest_cut(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.DataFrame:
     """Recommend a cut for each opening, and what it saves against the cut that was used.
 
-    Parameters
-    ----------
-    openings, terms
-        As for `cut_amounts`; `cut_pattern` is the cut that was used, `count` is 1 where the
-        column is missing.
-
-    Returns
-    -------
-    DataFrame
-        The columns of `cut_costs`, then `cut_pattern` as it was, `recommended_cut` (it stays as
-        it was where nothing is cheaper) with its `slit` and `halves`, `cost_as_cut`,
-        `cost_recommended` and `saving` for one unit, `saving_all` for all units of the row.
+    `openings` as for `cut_amounts`, with `cut_pattern` as it was used; `count` is 1 where it is
+    missing. Returns the columns of `cut_costs`, then `cut_pattern` as it was, `recommended_cut` (as
+    it was where nothing is cheaper) with its `slit` and `halves`, `cost_as_cut`, `cost_recommended`
+    and `saving` for one unit, `saving_all` for all units of the row.
 
     Raises
     ------
@@ -170,18 +154,10 @@ def cheapest_cut(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd
 
 
 def job_savings(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.DataFrame:
-    """Add up, job by job, what the recommended cuts would save.
+    """Add up, job by job, what the recommended cuts of openings with a `job_id` would save.
 
-    Parameters
-    ----------
-    openings, terms
-        As for `cheapest_cut`, with a column `job_id`.
-
-    Returns
-    -------
-    DataFrame
-        One row a job, in the order of the openings: `job_id`, `openings` (units), `cut_otherwise`
-        (units with another recommended cut), `cost_as_cut`, `saving`.
+    One row a job, in the order of the openings: `job_id`, `openings` (units), `cut_otherwise`
+    (units with another recommended cut), `cost_as_cut`, `saving`.
     """
     table = cheapest_cut(openings, terms)
     count = _column(openings, "count", 1.0)
@@ -212,8 +188,6 @@ def break_even_map(
 
     Parameters
     ----------
-    terms
-        Prices, practice and share of re-use.
     width_over_height
         Shape of the opening, the same all over the grid.
     areas_m2
@@ -259,18 +233,11 @@ def break_even_map(
 def turning_prices(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.DataFrame:
     """Find at which price or time another cut would draw level with the cheapest.
 
-    Parameters
-    ----------
-    openings, terms
-        As for `cut_amounts`; `count` is 1 where the column is missing.
-
-    Returns
-    -------
-    DataFrame
-        One row another cut and a price or time of `CutCosts`: `cheapest_cut`, `other_cut`,
-        `extra_cost` of the other cut over all openings, `price` (the name), `now`, and
-        `turns_at`: the value nearest to the present one at which both cost the same, the others
-        as they are. NaN where none lies between 0 and ten times the present value.
+    `openings` as for `cut_amounts`; `count` is 1 where it is missing. One row another cut and a
+    price or time of `CutCosts`: `cheapest_cut`, `other_cut`, `extra_cost` of the other cut over all
+    openings, `price` (the name), `now`, and `turns_at`: the value nearest to the present one at
+    which both cost the same, the others as they are. NaN where none lies between 0 and ten times
+    the present value.
 
     Notes
     -----
@@ -326,16 +293,8 @@ def _turn(
 def bands_at(grid: pd.DataFrame, reveal_mm: float) -> pd.DataFrame:
     """Return which cut is cheapest from which size to which, at one depth of a break-even map.
 
-    Parameters
-    ----------
-    grid
-        What `break_even_map` returns; its depth nearest to `reveal_mm` is taken.
-
-    Returns
-    -------
-    DataFrame
-        `reveal_mm`, `cheapest_cut`, `from_m2`, `to_m2`, in order of size. A band ends half-way
-        (as a ratio) between two sizes of the grid.
+    Of the map the depth nearest to `reveal_mm` is taken. `reveal_mm, cheapest_cut, from_m2, to_m2`
+    in order of size; a band ends half-way (as a ratio) between two sizes of the grid.
     """
     depths = grid["reveal_mm"].unique()
     depth = depths[np.abs(depths - reveal_mm).argmin()]
