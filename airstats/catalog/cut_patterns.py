@@ -14,8 +14,8 @@ from typing import NamedTuple
 import numpy as np
 
 from airstats.base.errors import AirstatsError
-from airstats.geometry.cut_areas import cut_diagonal, cut_lined
-from airstats.geometry.cutting_rules import CutResult, Practice, Sizes
+from airstats.geometry.cutting_rules import CutResult, Practice, Sizes, cut_lined
+from airstats.geometry.diagonal_cut import cut_diagonal
 from airstats.geometry.outlines import (
     Frame,
     OpeningPieces,

@@ -21,9 +21,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airstats.base.errors import AirstatsError
-from airstats.geometry.offcuts import Floats
+
+Floats = NDArray[np.float64]
+
+# Assumption, common practice without a source: smaller bits go straight into the bin.
+OFFCUT_LEAST_MM = 100.0
+
+# A piece that only just fits must fit whatever the last bit of a square root says.
+JUST_FITS_MM = 1e-6
 
 SLITS = ("upright", "level", "best")
 
@@ -114,3 +122,25 @@ def fresh_strip(length: Floats, deep: Floats, roll: Floats, lap: float) -> Strip
     narrow, long = np.minimum(length, deep), np.maximum(length, deep)
     parts = np.maximum(np.ceil((narrow - lap) / (roll - lap)), 1)
     return Strip(length * deep + (parts - 1) * lap * long, (parts - 1) * long, parts)
+
+
+def cut_lined(sizes: Sizes, practice: Practice) -> CutResult:
+    """Stop the sheet at the opening: a strip for each face, none of it from off-cuts."""
+    w, h, d, foot = sizes.width, sizes.height, sizes.depth, sizes.foot
+    turned = practice.return_mm
+    jamb = fresh_strip(h, d + turned, sizes.roll, turned)
+    level = fresh_strip(w + 2 * turned, d + turned, sizes.roll, turned)
+    jambs = np.where(d > 0, 2.0, 0.0)
+    levels = np.where(d > 0, 1 + foot, 0.0)
+    none = np.zeros_like(d)
+    return CutResult(
+        jambs=none,
+        head=none,
+        under=none,
+        needed=jambs * jamb.sheet + levels * level.sheet,
+        fillable=none,
+        offcut=none,
+        laid=none,
+        joint=jambs * (h + jamb.joint) + levels * (w + 2 * d + level.joint),
+        pieces=jambs * jamb.parts + levels * level.parts,
+    )

@@ -15,14 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from airstats.geometry.cutting_rules import Practice, Sizes
-from airstats.geometry.offcuts import (
-    JUST_FITS_MM,
-    OFFCUT_LEAST_MM,
-    corner_hypotenuse,
-    diagonal_tips,
-    fill_corners,
-)
+from airstats.geometry.cutting_rules import JUST_FITS_MM, OFFCUT_LEAST_MM, Practice, Sizes
+from airstats.geometry.diagonal_cut import corner_hypotenuse, diagonal_tips, fill_corners
 from airstats.geometry.slit_cut import patch_fits, patch_length, slit_runs_level
 
 Outline = NDArray[np.float64]

@@ -7,8 +7,14 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from airstats.geometry.cutting_rules import CutResult, Practice, Sizes, fresh_strip
-from airstats.geometry.offcuts import OFFCUT_LEAST_MM, Floats, pieces_in_strip
+from airstats.geometry.cutting_rules import (
+    OFFCUT_LEAST_MM,
+    CutResult,
+    Floats,
+    Practice,
+    Sizes,
+    fresh_strip,
+)
 
 
 @dataclass(frozen=True)
@@ -107,6 +113,14 @@ def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats
     across = np.maximum(short, patched)
     halved = np.where(whole > 0, 0.0, np.minimum(leaf.loose, np.maximum(across, narrow)))
     return whole + halved, halved, np.where(across >= narrow, depth, leaf.loose_length)
+
+
+def pieces_in_strip(strip_width: Floats, strip_length: Floats, a: Floats, b: Floats) -> Floats:
+    """How many pieces a × b (mm) can be cut square from a strip, all turned the same way."""
+    along = np.floor(strip_width / a) * np.floor(strip_length / b)
+    across = np.floor(strip_width / b) * np.floor(strip_length / a)
+    is_offcut = np.minimum(strip_width, strip_length) >= OFFCUT_LEAST_MM
+    return np.where(is_offcut, np.maximum(along, across), 0.0)
 
 
 def patch_length(hinge: Floats, length: Floats, lap: float) -> Floats:

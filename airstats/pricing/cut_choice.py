@@ -16,8 +16,7 @@ from scipy.optimize import brentq
 
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS, unknown_cut
-from airstats.geometry.cutting_rules import Practice
-from airstats.geometry.offcuts import Floats
+from airstats.geometry.cutting_rules import Floats, Practice
 from airstats.pricing.cut_prices import (
     AMOUNTS,
     STANDARD_TERMS,

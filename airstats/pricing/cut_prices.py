@@ -8,8 +8,7 @@ import numpy as np
 
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS
-from airstats.geometry.cutting_rules import STANDARD_PRACTICE, Practice
-from airstats.geometry.offcuts import Floats
+from airstats.geometry.cutting_rules import STANDARD_PRACTICE, Floats, Practice
 
 
 @dataclass(frozen=True)

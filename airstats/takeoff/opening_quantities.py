@@ -2,7 +2,7 @@
 
 The sheet is laid straight across the opening, cut, and folded into the reveal; or it stops at the
 opening, and every face of the reveal gets a strip of its own. The cuts stand in `cut_patterns`, the
-rules for the loose pieces in `practice`. We count material; we do not design the airtight layer.
+rules for loose pieces in `cutting_rules`. We count material; we do not design the airtight layer.
 """
 
 from __future__ import annotations
@@ -14,8 +14,7 @@ import pandas as pd
 
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS, unknown_cut
-from airstats.geometry.cutting_rules import STANDARD_PRACTICE, CutResult, Practice, Sizes
-from airstats.geometry.offcuts import Floats
+from airstats.geometry.cutting_rules import STANDARD_PRACTICE, CutResult, Floats, Practice, Sizes
 from airstats.geometry.outlines import FACES, Frame, OpeningPieces, Part
 
 MM2_IN_M2 = 1e6

@@ -29,7 +29,7 @@ from airstats.documents.price_workbook.workbook import (
 )
 from airstats.documents.run_notebooks import NOTEBOOKS
 from airstats.documents.wall_card import allowance_card
-from airstats.geometry.cut_areas import cut_lined
+from airstats.geometry.cutting_rules import cut_lined
 from airstats.geometry.outlines import centre_pieces
 from airstats.geometry.slit_cut import cut_centre
 from airstats.model.allowances import load_allowances

@@ -3,9 +3,14 @@
 import numpy as np
 import pytest
 
-from airstats.geometry.cutting_rules import Practice
+from airstats.geometry.cutting_rules import Practice, Sizes
+from airstats.geometry.slit_cut import fill_strips, pieces_in_strip, upright_leaves
 from airstats.takeoff.opening_quantities import COLUMNS, opening_quantities
 from tests.invented import PLAIN, many, one, table
+
+
+def arrays(*values):
+    return [np.array([float(value)]) for value in values]
 
 
 def test_closed_form_slit_upright_and_level():
@@ -175,3 +180,20 @@ def test_limits_of_a_long_patch_and_of_two_narrow_halves():
         result = one(width, 1480, 370, cut="centre", practice=Practice(slit="upright"))
         piece = (width + 40) * 390 / 1e6
         assert result["fillable_m2"] == pytest.approx(filled * piece, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "count"),
+    [((300, 1500, 300, 700), 2), ((300, 1500, 700, 300), 2), ((299, 1500, 300, 700), 0),
+     ((600, 1500, 300, 1500), 2), ((99, 1500, 50, 50), 0), ((100, 1500, 50, 50), 60),
+     ((1500, 99, 50, 50), 0)],
+)  # fmt: skip
+def test_pieces_in_a_strip(sizes, count):
+    assert pieces_in_strip(*arrays(*sizes))[0] == count
+
+
+def test_halves_along_the_strip_have_a_joint_as_long_as_the_piece():
+    sizes = Sizes(*arrays(1230, 1480, 370, 1, 1500))
+    # Strips 245 wide: too narrow for 390, wide enough for two halves of (390 + 20) / 2 = 205.
+    filled, halved, joint = fill_strips(upright_leaves(sizes), sizes.depth, Practice(halves=True))
+    assert (filled[0], halved[0], joint[0]) == (1, 1, 1230)

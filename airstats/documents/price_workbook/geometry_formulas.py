@@ -1,6 +1,6 @@
 """The openings' geometry as spreadsheet formulas: one column a step, one row a kind of opening.
 
-Each cut brings its own formulas: those of `cuts`, `offcuts` and `slit` for the standard practice,
+Each cut brings its own formulas: those of `airstats.geometry` for the standard practice,
 step by step, so that a reader may follow them cell by cell. All lengths are in millimetres.
 """
 
@@ -15,8 +15,7 @@ from openpyxl.workbook import Workbook
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS, CutFormulas, Steps, reused_cuts, stopped_cuts
 from airstats.documents.price_workbook.looks import name_cell
-from airstats.geometry.cutting_rules import STANDARD_PRACTICE
-from airstats.geometry.offcuts import JUST_FITS_MM, OFFCUT_LEAST_MM
+from airstats.geometry.cutting_rules import JUST_FITS_MM, OFFCUT_LEAST_MM, STANDARD_PRACTICE
 
 SHEET = "openings_worked"
 FIRST_ROW = 4

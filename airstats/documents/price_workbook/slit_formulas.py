@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from airstats.catalog.cut_patterns import CutFormulas, Steps
-from airstats.geometry.offcuts import OFFCUT_LEAST_MM
+from airstats.geometry.cutting_rules import OFFCUT_LEAST_MM
 
 
 def centre_formulas() -> CutFormulas:

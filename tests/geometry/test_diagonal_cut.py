@@ -7,16 +7,13 @@ import pytest
 import shapely
 from shapely.affinity import rotate
 
-from airstats.geometry.cutting_rules import Practice, Sizes
-from airstats.geometry.offcuts import (
+from airstats.geometry.diagonal_cut import (
     Tip,
     corner_hypotenuse,
     diagonal_tips,
     fill_corners,
-    pieces_in_strip,
     pieces_in_tip,
 )
-from airstats.geometry.slit_cut import fill_strips, upright_leaves
 from tests.external_checks import agree
 
 
@@ -186,20 +183,3 @@ def test_halves_count_only_what_whole_pieces_leave():
     assert (total <= 2 + 2 * foot).all()
     assert (fill.halved > 0).any()
     assert not without.halved.any()
-
-
-@pytest.mark.parametrize(
-    ("sizes", "count"),
-    [((300, 1500, 300, 700), 2), ((300, 1500, 700, 300), 2), ((299, 1500, 300, 700), 0),
-     ((600, 1500, 300, 1500), 2), ((99, 1500, 50, 50), 0), ((100, 1500, 50, 50), 60),
-     ((1500, 99, 50, 50), 0)],
-)  # fmt: skip
-def test_pieces_in_a_strip(sizes, count):
-    assert pieces_in_strip(*arrays(*sizes))[0] == count
-
-
-def test_halves_along_the_strip_have_a_joint_as_long_as_the_piece():
-    sizes = Sizes(*arrays(1230, 1480, 370, 1, 1500))
-    # Strips 245 wide: too narrow for 390, wide enough for two halves of (390 + 20) / 2 = 205.
-    filled, halved, joint = fill_strips(upright_leaves(sizes), sizes.depth, Practice(halves=True))
-    assert (filled[0], halved[0], joint[0]) == (1, 1, 1230)

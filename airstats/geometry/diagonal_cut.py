@@ -1,7 +1,6 @@
-"""What the off-cuts of one opening can be used for.
+"""The cut corner to corner: four flaps, and what their tips can be used for.
 
 All lengths are in millimetres, so that whole numbers stay exact where a piece only just fits.
-Two shapes occur: triangular tips (cut corner to corner) and strips (slit down the middle).
 """
 
 from __future__ import annotations
@@ -11,13 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-
-# Assumption, common practice without a source: smaller bits go straight into the bin.
-OFFCUT_LEAST_MM = 100.0
-
-# A piece that only just fits must fit whatever the last bit of a square root says.
-JUST_FITS_MM = 1e-6
+from airstats.geometry.cutting_rules import (
+    JUST_FITS_MM,
+    OFFCUT_LEAST_MM,
+    CutResult,
+    Floats,
+    Practice,
+    Sizes,
+)
 
 
 @dataclass(frozen=True)
@@ -156,9 +156,50 @@ def _half_slots(tips: tuple[Tip, ...], hypotenuse: Floats, slots: tuple[Floats, 
     return np.asarray(np.sum(free, axis=0), dtype=np.float64)
 
 
-def pieces_in_strip(strip_width: Floats, strip_length: Floats, a: Floats, b: Floats) -> Floats:
-    """How many pieces a × b (mm) can be cut square from a strip, all turned the same way."""
-    along = np.floor(strip_width / a) * np.floor(strip_length / b)
-    across = np.floor(strip_width / b) * np.floor(strip_length / a)
-    is_offcut = np.minimum(strip_width, strip_length) >= OFFCUT_LEAST_MM
-    return np.where(is_offcut, np.maximum(along, across), 0.0)
+def cut_diagonal(sizes: Sizes, practice: Practice) -> CutResult:
+    """Cut corner to corner: a flap is used whole where the reveal is deeper than the flap.
+
+    The bare triangles that meet in a corner are one loose piece, its base along the frame. Beyond
+    half the opening two such pieces meet, and lap, in the middle of the face. With an unlined foot
+    the threshold flap is cut away whole, and each jamb keeps a bare triangle at its lower end.
+    """
+    w, h, d, foot = sizes.width, sizes.height, sizes.depth, sizes.foot
+    turned = practice.return_mm
+    in_jamb, in_head = np.minimum(d, w / 2), np.minimum(d, h / 2)
+    jambs = 2 * h * (in_jamb - in_jamb**2 / w)
+    head = w * (in_head - in_head**2 / h)
+    jamb_part = corner_part(d + turned, h / w, (h + turned) / 2)
+    corner = jamb_part + corner_part(d + turned, w / h, (w + turned) / 2)
+    any_reveal = np.where(d > 0, 1.0, 0.0)
+    corners, ends = (2 + 2 * foot) * any_reveal, (2 - 2 * foot) * any_reveal
+    fill = fill_corners(w, h, d, foot, turned, practice.halves)
+    from_tips = np.minimum(np.sum(fill.corners, axis=0) + fill.halved, corners)
+    ends_from_tips = np.minimum(np.sum(fill.ends, axis=0), ends)
+    halved = np.minimum(fill.halved, corners)
+    tips = diagonal_tips(w, h, d, foot)
+    slope = np.hypot(w, h)
+    joint = (
+        4 * in_jamb * slope / w
+        + (2 + 2 * foot) * in_head * slope / h
+        + 2 * (d - in_jamb)
+        + (1 + foot) * (d - in_head)
+        + halved * d
+    )
+    return CutResult(
+        jambs=jambs,
+        head=head,
+        under=foot * head,
+        needed=corners * corner + ends * jamb_part,
+        fillable=from_tips * corner + ends_from_tips * jamb_part,
+        offcut=np.sum([np.where(tip.is_offcut, tip.area, 0.0) for tip in tips], axis=0),
+        laid=w * h,
+        joint=joint,
+        pieces=corners + ends + halved,
+    )
+
+
+def corner_part(reach: Floats, run: Floats, widest: Floats) -> Floats:
+    """Area of the part of a corner piece on one face, mm²: a triangle, cut off where it meets."""
+    sloping = np.minimum(reach, widest / run)
+    area: Floats = run * sloping**2 / 2 + widest * (reach - sloping)
+    return area
