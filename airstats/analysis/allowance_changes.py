@@ -109,9 +109,9 @@ def prior_table(prior: Prior | None = None) -> pd.DataFrame:
         ("difference between crews, sd", crews, "m² a m² laid", practice),
         ("drift of waste a quarter, sd", drifts, "m² a m² laid", practice),
         ("re-use of off-cuts as form", f"{100 * prior.reuse_weight:.0f} %", "chance", "even odds"),
-        ("spread of the smallest job", f"{prior.floor_m2:g}", "m²", practice),
+        ("spread of the smallest job", f"{prior.floor:g}", "m²", practice),
         ("records grossly wrong", f"{100 * prior.gross_share:.0f} %", "of records", practice),
-        ("size of a gross error, sd", f"{prior.gross_rolls:g}", "rolls", practice),
+        ("size of a gross error, sd", f"{prior.gross_packs:g}", "rolls", practice),
     ]
     return pd.DataFrame(rows, columns=["quantity", "prior", "unit", "reason"])
 

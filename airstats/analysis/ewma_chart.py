@@ -204,7 +204,7 @@ def _shared_error(told: Predictive) -> Array:
 def _with_gross(belief: Belief, jobs: Takeoff, means: Array, variance: Array) -> Mixture:
     share, roll = belief.gross_share, jobs.pack
     sd = np.sqrt(variance)
-    gross = np.hypot(sd, belief.prior.gross_rolls * roll)
+    gross = np.hypot(sd, belief.prior.gross_packs * roll)
     weight = np.concatenate([(1 - share) * belief.weight, share * belief.weight])
     return Mixture(weight, np.vstack([means, means]), np.vstack([sd, gross]))
 

@@ -141,7 +141,7 @@ class Allowances:
     def spread(self) -> dict[str, float]:
         """Return what the job-to-job spread is made of: floor in m², the rest a m² laid."""
         belief = self.belief
-        made = {"floor_m2": belief.prior.floor_m2}
+        made = {"floor_m2": belief.prior.floor}
         for name in ("spread", "crew_sd", "drift"):
             values = getattr(belief, name)
             mean = float(belief.weight @ values)

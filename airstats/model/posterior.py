@@ -267,7 +267,7 @@ class Predictive:
     def job_sd(self) -> Array:
         """The (G, n) standard deviations of one job about another, m²."""
         growing = self.belief.spread[:, None] * self.jobs.amount[None, :]
-        floor = self.belief.prior.floor_m2
+        floor = self.belief.prior.floor
         return np.sqrt(floor**2 + growing**2 + np.square(self.extra_sd_m2))
 
     @cached_property
@@ -295,7 +295,7 @@ class Predictive:
         """Return how each candidate's expected uses, crews as told, agree with the counts."""
         low, high = self.jobs.interval.T
         share = self.belief.gross_share if gross_share is None else gross_share
-        gross_sd = np.hypot(self.job_sd, self.belief.prior.gross_rolls * self.jobs.pack)
+        gross_sd = np.hypot(self.job_sd, self.belief.prior.gross_packs * self.jobs.pack)
         return agreement(self.mean, self.job_sd, low, high, share, gross_sd)
 
     def gross_probability(self) -> Array:
@@ -330,7 +330,7 @@ def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
 
     def height(at: Array, rough: float) -> Height:
         smooth = np.hypot(sd, rough * pack)
-        gross = np.hypot(smooth, belief.prior.gross_rolls * pack)
+        gross = np.hypot(smooth, belief.prior.gross_packs * pack)
         counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
         return _height(belief, precision, at, columns, counts)
 

@@ -13,6 +13,8 @@ from airstats.model.prior import Prior
 
 _MOST = 1e6
 """No number of a belief, in m², m or shares of them, comes near it."""
+_IN_FILE = {"floor": "floor_m2", "gross_packs": "gross_rolls"}
+"""What the file calls numbers of the prior, after the first product."""
 _DEAREST = 1e10
 """Above the dearest pack."""
 
@@ -38,7 +40,7 @@ def belief_rest(belief: Belief) -> dict[str, Any]:
     """Return what the candidates have in common: records seen and the starting belief."""
     return {
         "gross_records": {"seen": belief.seen, "likely_wrong": belief.wrong},
-        "prior": asdict(belief.prior),
+        "prior": {_IN_FILE.get(k, k): v for k, v in asdict(belief.prior).items()},
     }
 
 
@@ -57,6 +59,7 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
     covariance[:, lower[0], lower[1]] = triangles
     covariance[:, lower[1], lower[0]] = triangles
     np.linalg.cholesky(covariance)
+    told = rest["prior"]
     weight = np.array([row["weight"] for row in rows], dtype=float)
     belief = Belief(
         form=np.array([FORMS.index(row["form"]) for row in rows]),
@@ -69,7 +72,7 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
         crews=crews,
         seen=float(rest["gross_records"]["seen"]),
         wrong=float(rest["gross_records"]["likely_wrong"]),
-        prior=Prior(**{f.name: _tuples(rest["prior"][f.name]) for f in fields(Prior)}),
+        prior=Prior(**{f.name: _tuples(told[_IN_FILE.get(f.name, f.name)]) for f in fields(Prior)}),
     )
     _refuse_impossible(belief)
     return belief

@@ -52,7 +52,8 @@ def _reuse_shares() -> tuple[tuple[float, float], ...]:
 class Prior:
     """The starting belief; replace a number to test how much it matters.
 
-    `reveal_factors` in the order of `CUTS`, `reuse_shares` in that of `reused_cuts`.
+    `reveal_factors` in the order of `CUTS`, `reuse_shares` in that of `reused_cuts`; `floor` in
+    the product's unit, `gross_packs` in its packs (rolls).
     """
 
     waste: tuple[float, float] = WASTE
@@ -64,10 +65,10 @@ class Prior:
     crew_sd_weights: tuple[tuple[float, float], ...] = tuple(CREW_SD_WEIGHTS.items())
     drift_weights: tuple[tuple[float, float], ...] = tuple(DRIFT_WEIGHTS.items())
     reuse_weight: float = 0.5
-    floor_m2: float = FLOOR_M2
+    floor: float = FLOOR_M2
     gross_share: float = GROSS_SHARE
     gross_jobs: float = GROSS_JOBS
-    gross_rolls: float = GROSS_ROLLS
+    gross_packs: float = GROSS_ROLLS
 
 
 MATERIAL_SPREADS = tuple(2 ** (step / 2) for step in range(-3, 4))
@@ -79,7 +80,7 @@ MATERIAL_DRIFT_WEIGHTS = ((0.0, 0.5), (0.008, 0.3), (0.025, 0.2))
 
 
 def material_prior(name: str) -> Prior:
-    """Return the starting belief for a material; areas stand for amounts in its unit."""
+    """Return the starting belief for a material, amounts in its unit."""
     material = MATERIALS[name]
     return Prior(
         waste=material.allowance,
@@ -87,6 +88,6 @@ def material_prior(name: str) -> Prior:
         spread_centre=material.spread,
         crew_sd_weights=MATERIAL_CREW_SD_WEIGHTS,
         drift_weights=MATERIAL_DRIFT_WEIGHTS,
-        floor_m2=material.floor,
-        gross_rolls=material.gross_packs,
+        floor=material.floor,
+        gross_packs=material.gross_packs,
     )

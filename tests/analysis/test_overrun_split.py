@@ -127,7 +127,7 @@ def test_an_unknown_unit_is_refused_and_without_prices_there_is_no_money(firm):
 def drawn_parts(jobs, learnt, usual=(), draws=3000):
     """Every cause in rolls for all jobs, drawn: allowances, use within its count, rounding."""
     rng, belief = np.random.default_rng(8), learnt.belief
-    table, floor = jobs.table, belief.prior.floor_m2
+    table, floor = jobs.table, belief.prior.floor
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
     used, priced, roll, surface, laid = jobs.columns(
         ["used_rolls", "estimated_rolls", "roll_m2", "net_surface_m2", "laid_m2"]

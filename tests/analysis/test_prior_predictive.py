@@ -22,7 +22,7 @@ def drawn(jobs, draws=1500, seed=1):
         allowances = rng.multivariate_normal(belief.mean[g], belief.covariance[g])
         effect = rng.normal(0, belief.crew_sd[g], len(names)) * (names != "")
         laid = x[:, 0]
-        sd = np.hypot(belief.prior.floor_m2, belief.spread[g] * laid)
+        sd = np.hypot(belief.prior.floor, belief.spread[g] * laid)
         use = certain + x @ allowances + effect[crew] * laid + rng.normal(0, sd)
         used = use / roll
         over[row] = np.where(jobs.table["counted"] == "opened", np.ceil(used), used) - priced

@@ -17,7 +17,7 @@ def test_every_material_says_what_it_needs_and_why_and_its_prior_holds_it(name):
     assert name == name.casefold()
     assert min(material.pack, material.spread, material.floor, material.allowance[1]) > 0
     assert len(material.reason) > 40
-    assert (prior.waste, prior.floor_m2) == (material.allowance, material.floor)
-    assert prior.gross_rolls == material.gross_packs
+    assert (prior.waste, prior.floor) == (material.allowance, material.floor)
+    assert prior.gross_packs == material.gross_packs
     assert prior.spread_nodes[0] < material.spread < prior.spread_nodes[-1]
     assert material.spread in prior.spread_nodes

@@ -28,8 +28,8 @@ def brute_force(jobs, prior, spread):
     height = norm.logpdf(a, m0, s0) + norm.logpdf(b, m1, s1)
     for job in jobs.table.itertuples():
         use = job.laid_m2 * (1 + a) + job.reveal_diagonal_m2 * b
-        sd = np.hypot(prior.floor_m2, spread * job.laid_m2)
-        wide = np.hypot(sd, prior.gross_rolls * job.roll_m2)
+        sd = np.hypot(prior.floor, spread * job.laid_m2)
+        wide = np.hypot(sd, prior.gross_packs * job.roll_m2)
         sound, gross = (
             norm.cdf(job.used_high_m2, use, s) - norm.cdf(job.used_low_m2, use, s)
             for s in (sd, wide)
@@ -100,7 +100,7 @@ def test_the_mode_is_a_top():
     start = starting_belief(prior).pick(np.array([0]))
     columns, certain = design(jobs, 0, ())
     sd = predictive(start, jobs).job_sd[0]
-    wide = np.hypot(sd, prior.gross_rolls * ROLL)
+    wide = np.hypot(sd, prior.gross_packs * ROLL)
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
 
     def height(at):

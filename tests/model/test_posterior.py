@@ -160,7 +160,7 @@ def test_a_belief_is_never_changed_in_place():
 
 
 def test_job_to_job_spread_is_floor_and_growing_part():
-    belief = replace(starting_belief(replace(PRIOR, floor_m2=3.0)), spread=np.array([0.04]))
+    belief = replace(starting_belief(replace(PRIOR, floor=3.0)), spread=np.array([0.04]))
     jobs = jobs_table(np.zeros(1), np.ones(1), 100.0, {})
     # 3, 4 and 5; with measured depths of 12 more: 5, 12 and 13.
     assert predictive(belief, jobs).job_sd == pytest.approx(5.0)

@@ -140,7 +140,7 @@ def test_prediction_against_sampling():
             + job["needed_centre_m2"] - p[:, 2] * job["fillable_centre_m2"],
         }[FORMS[belief.form[g]]]  # fmt: skip
         mean = job["laid_m2"] * (1 + p[:, 0] + crew) + crossing + p[:, 3] * job["reveal_lined_m2"]
-        sd = np.hypot(belief.prior.floor_m2, belief.spread[g] * job["laid_m2"])
+        sd = np.hypot(belief.prior.floor, belief.spread[g] * job["laid_m2"])
         use[at] = mean + sd * rng.standard_normal(at.sum())
     told = predict(AHEAD, LEARNT)
     assert told.mean()[0] == pytest.approx(use.mean(), abs=0.01 * use.std())
@@ -264,7 +264,7 @@ def test_a_word_is_no_cost():
 def test_a_gross_record_is_no_part_of_a_need_and_the_order_ends_however_dear():
     """The share of grossly wrong records widens no prediction."""
     belief = LEARNT.belief
-    worse = replace(belief, prior=replace(belief.prior, gross_share=0.3, gross_rolls=5.0))
+    worse = replace(belief, prior=replace(belief.prior, gross_share=0.3, gross_packs=5.0))
     assert predict(AHEAD, replace(LEARNT, belief=worse)).sd() == pytest.approx(
         predict(AHEAD, LEARNT).sd()
     )

@@ -55,7 +55,7 @@ def only_spread(mean_m2, sd_m2, laid_m2):
     start = sure(unchanged("2026Q1"))
     mean = start.belief.mean.copy()
     mean[:, 0] = mean_m2 / laid_m2 - 1
-    spread = np.array([np.sqrt(sd_m2**2 - start.belief.prior.floor_m2**2) / laid_m2])
+    spread = np.array([np.sqrt(sd_m2**2 - start.belief.prior.floor**2) / laid_m2])
     return replace(start, belief=replace(start.belief, mean=mean, spread=spread))
 
 

@@ -69,7 +69,7 @@ def known_spread(
         crew_sd_weights=((group_sd, 1.0),),
         drift_weights=((0.0, 1.0),),
         reuse_weight=0.5,
-        floor_m2=sd,
+        floor=sd,
         gross_share=0.0,
     )
 

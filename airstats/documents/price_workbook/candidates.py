@@ -97,7 +97,7 @@ class _Places:
 
 def _crew_row(sheet: Worksheet, belief: Belief) -> None:
     """The crews, each with its place, and whether the typed one is among them."""
-    sheet["A3"], sheet["C3"] = "floor of the spread, m²", belief.prior.floor_m2
+    sheet["A3"], sheet["C3"] = "floor of the spread, m²", belief.prior.floor
     sheet["A4"], sheet["C4"] = "laid area if the crew is not known, m²", 0
     for place, crew in enumerate(belief.crews):
         write_text(sheet, CREW_ROW, FIRST_CREW + place, crew)

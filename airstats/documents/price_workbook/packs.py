@@ -46,7 +46,7 @@ def add_packs(
     )
     spans = {name: _span(_OWN + place, len(belief.form)) for place, name in enumerate(_FIXED)}
     sheet["A2"], sheet["B2"] = "expected", f"=SUMPRODUCT({spans['weight']},{spans['expected']})"
-    sheet["A3"], sheet["B3"] = "floor of the spread", belief.prior.floor_m2
+    sheet["A3"], sheet["B3"] = "floor of the spread", belief.prior.floor
     sheet["A4"], sheet["B4"] = "1 if the crew is not known", 0
     for place, words in enumerate(_FIXED):
         sheet.cell(HEADER, _OWN + place).value = words
