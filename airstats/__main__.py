@@ -10,10 +10,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, redirect_stdout, suppress
 from pathlib import Path
+from typing import Any
 
 from airstats import __version__
 from airstats.base.errors import AirstatsError
-from airstats.cli import commands
+from airstats.base.run_settings import SETTINGS
+from airstats.cli import commands, quarter_run
 
 DONE, DATA_WILL_NOT_DO, STOPPED = 0, 1, 130
 """Exit statuses; argparse itself leaves with 2 where the command was called wrongly."""
@@ -130,6 +132,17 @@ def _not_negative(text: str) -> float:
     return 0.0 if text.strip() in {"0", "0.0"} else _positive(text)
 
 
+_CHECKED: dict[str, Callable[[str], Any]] = {
+    "quarter": _quarter_text,
+    "depth_error_mm": _not_negative,
+    "leftover_cost": _positive,
+    "short_cost": _positive,
+}
+"""How the text of an option is read, where any text will not do."""
+_COSTS = ("leftover_cost", "short_cost")
+_DECISION = ("decision", "decision_reason", "decided_by")
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="airstats", description=__doc__)
     parser.description = "Reads finished airtightness-sheet jobs and prices the next ones."
@@ -152,55 +165,34 @@ def _verb(
         name, help=summary, description=summary, epilog=f"example: airstats {name} {example}"
     )
     verb.set_defaults(run=run)
+    what = SETTINGS["records"].metadata["help"] if source == "records" else "the jobs to price"
     verb.add_argument(
         "records",
         metavar=source.upper(),
-        help="a folder with jobs.csv and openings.csv (or .parquet), or one .xlsx workbook",
+        help=f"{what}: jobs.csv and openings.csv (or .parquet) in a folder, or one .xlsx",
     )
-    verb.add_argument(
-        "--dates",
-        choices=("ask", "day-first", "month-first"),
-        default="ask",
-        help="how to read a date like 03/04/2026 (default: ask)",
-    )
+    _options(verb, "dates")
     return verb
 
 
-def _set_aside(verb: argparse.ArgumentParser) -> None:
-    verb.add_argument(
-        "--set-aside-bad-rows",
-        action="store_true",
-        help="go on without faulty rows; they go, unchanged and with reasons, to set_aside.csv",
-    )
-
-
-def _costs(verb: argparse.ArgumentParser) -> None:
-    verb.add_argument(
-        "--leftover-cost", type=_positive, default=60.0, help="money a roll left over (default 60)"
-    )
-    verb.add_argument(
-        "--short-cost", type=_positive, default=240.0, help="money a roll short (default 240)"
-    )
-
-
-def _decision(verb: argparse.ArgumentParser) -> None:
-    verb.add_argument(
-        "--decision",
-        choices=("accept", "keep"),
-        default="accept",
-        help="accept the new values (default), or keep the previous ones: then the jobs wait",
-    )
-    verb.add_argument("--decision-reason", default="", metavar="TEXT", help="why; keep needs it")
-    verb.add_argument("--decided-by", default="", metavar="INITIALS", help="who; keep needs it")
-
-
-def _depths(verb: argparse.ArgumentParser) -> None:
-    verb.add_argument(
-        "--depth-error-mm",
-        type=_not_negative,
-        default=0.0,
-        help="measuring error of the reveal depths, mm (sd; default 0)",
-    )
+def _options(verb: argparse.ArgumentParser, *names: str, required: tuple[str, ...] = ()) -> None:
+    """Add the options for the settings of these names; options and settings read alike."""
+    for name in names:
+        setting = SETTINGS[name]
+        told, choices = setting.metadata["help"], setting.metadata["choices"]
+        option = f"--{name.replace('_', '-')}"
+        if isinstance(setting.default, bool):
+            verb.add_argument(option, action="store_true", help=told)
+            continue
+        told += f" (default: {setting.default})" if setting.default != "" else ""
+        verb.add_argument(
+            option,
+            type=_CHECKED.get(name, str),
+            default=setting.default,
+            choices=choices or None,
+            required=name in required,
+            help=told,
+        )
 
 
 def _add_check(known: _Verbs) -> None:
@@ -220,12 +212,6 @@ def _add_calibrate(known: _Verbs) -> None:
         "data/demo --quarter 2026Q3 --previous 2026Q2.json --out 2026Q3.json",
     )
     verb.add_argument(
-        "--quarter",
-        type=_quarter_text,
-        help="like 2026Q3: every quarter up to it in turn; default: all",
-    )
-    verb.add_argument("--previous", help="the allowances file of an earlier quarter")
-    verb.add_argument(
         "--out", type=_ending(".json"), required=True, help="the allowances file to write (JSON)"
     )
     verb.add_argument(
@@ -233,9 +219,7 @@ def _add_calibrate(known: _Verbs) -> None:
         type=_not_negative,
         help="how far waste wanders in a quarter, m² a m² laid (default: learnt)",
     )
-    _depths(verb)
-    _decision(verb)
-    _set_aside(verb)
+    _options(verb, "quarter", "previous", "depth_error_mm", *_DECISION, "set_aside_bad_rows")
 
 
 def _add_price(known: _Verbs) -> None:
@@ -259,8 +243,7 @@ def _add_price(known: _Verbs) -> None:
         metavar="FOLDER",
         help="also write one buying list for all jobs together (CSV, XLSX, page to print)",
     )
-    _costs(verb)
-    _set_aside(verb)
+    _options(verb, *_COSTS, "set_aside_bad_rows")
 
 
 def _add_backtest(known: _Verbs) -> None:
@@ -276,39 +259,25 @@ def _add_backtest(known: _Verbs) -> None:
         metavar="FILE",
         help="where the truth is known: a CSV of job_id, mean_m2 and sd_m2, for comparison",
     )
-    _costs(verb)
-    _set_aside(verb)
+    _options(verb, *_COSTS, "set_aside_bad_rows")
 
 
 def _add_quarter(known: _Verbs) -> None:
     verb = _verb(
         known,
-        commands.quarter,
+        quarter_run.quarter,
         "check, calibrate, price, and write the reports of a quarter",
         "data/demo --quarter 2026Q3 --takeoff data/demo_takeoff --out reports/2026Q3",
     )
-    verb.add_argument("--quarter", type=_quarter_text, required=True, help="like 2026Q3")
     verb.add_argument("--out", type=_ending(""), required=True, help="the folder to write to")
-    verb.add_argument("--previous", help="the allowances file of an earlier quarter")
-    verb.add_argument("--takeoff", help="jobs to price; without it the quarter's own jobs")
-    verb.add_argument(
-        "--firms", default="", help="other firms' records to compare with, paths parted by ;"
-    )
-    verb.add_argument(
-        "--codes",
-        action="store_true",
-        help="replace names of jobs, crews and firm by codes, to hand the reports to an outsider",
-    )
+    known_already = ("records", "dates")
+    _options(verb, *(name for name in SETTINGS if name not in known_already), required=("quarter",))
     verb.add_argument(
         "--codes-key",
         type=_ending(".csv"),
         metavar="FILE",
         help="--codes, and write which code is which name (CSV)",
     )
-    _depths(verb)
-    _decision(verb)
-    _costs(verb)
-    _set_aside(verb)
 
 
 if __name__ == "__main__":

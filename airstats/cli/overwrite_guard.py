@@ -7,6 +7,7 @@ from pathlib import Path
 
 from airstats.base.errors import AirstatsError
 from airstats.base.result_folder import SET_ASIDE
+from airstats.base.run_settings import paths_of, takeoff_path
 from airstats.records.source import table_name
 
 READ = ("records", "takeoff", "previous", "allowances", "truth", "firms")
@@ -42,9 +43,11 @@ def spare_what_is_there(asked: argparse.Namespace) -> None:
 
 
 def _named(asked: argparse.Namespace, arguments: tuple[str, ...]) -> list[Path]:
-    given = [(name, getattr(asked, name, None) or "") for name in arguments]
-    texts = [t for name, text in given for t in (text.split(";") if name == "firms" else [text])]
-    return [Path(text.strip()).resolve() for text in texts if text.strip()]
+    given = {name: getattr(asked, name, None) or "" for name in arguments}
+    firms = paths_of(given.pop("firms", ""))
+    if "takeoff" in given:
+        given["takeoff"] = takeoff_path(asked.records, given["takeoff"]) or ""
+    return [Path(path).resolve() for path in (*given.values(), *firms) if path]
 
 
 def _refuse_no_place(written: Path) -> None:

@@ -10,9 +10,11 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from airstats.base.run_settings import takeoff_path
 from airstats.documents.redaction import masked
-from airstats.records.source import read_source
-from airstats.reports.desk import takeoff_path
+from airstats.records.reading import CODED, Records
+from airstats.records.source import source_digest
+from airstats.reports.desk import Desk
 
 PACKAGES = (
     *("airstats", "numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "typst"),
@@ -24,18 +26,20 @@ _PATHS = ("records", "previous", "takeoff", "out")
 Parameters = Mapping[str, Any]
 
 
-def made_from(name: str, parameters: Parameters) -> dict[str, str]:
+def made_from(name: str, parameters: Parameters, desk: Desk | None = None) -> dict[str, str]:
     """Return what a report says of its making: parameters, digests, versions.
 
-    Of paths it gives only the names: where files are is private.
+    Of paths it gives only the names: where files are is private. The digests are those of the
+    desk's sources as they were read; without a desk, of the sources as they are.
     """
     shown = {key: _shown(key, value) for key, value in masked(parameters).items()}
     made = {"notebook": name, **shown}
-    if parameters.get("records"):
-        made["records' digest"] = read_source(parameters["records"]).digest
-    takeoff = takeoff_path(parameters.get("records", ""), parameters.get("takeoff", ""))
-    if takeoff:
-        made["takeoff's digest"] = read_source(takeoff).digest
+    records, takeoff = parameters.get("records", ""), parameters.get("takeoff", "")
+    sources = {
+        "records'": (records, desk.records if desk else None),
+        "takeoff's": (takeoff_path(records, takeoff), desk.to_price if desk else None),
+    }
+    made |= {f"{whose} digest": _digest(*one) for whose, one in sources.items() if one[0]}
     versions = [f"{package} {version(package)}" for package in PACKAGES]
     return made | {"versions": ", ".join([f"python {platform.python_version()}", *versions])}
 
@@ -83,6 +87,10 @@ def _from_here(path: Path) -> str:
     path, here = path.resolve(), Path.cwd()
     inside = path.is_relative_to(here) and path != here
     return path.relative_to(here).as_posix() if inside else f"{ELSEWHERE}/{path.name}"
+
+
+def _digest(path: str | Path, read: Records | None) -> str:
+    return read.digest.removeprefix(CODED) if read else source_digest(path)
 
 
 def _shown(name: str, value: Any) -> str:

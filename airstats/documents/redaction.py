@@ -26,20 +26,20 @@ def masked(parameters: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def masked_notebook(notebook: NotebookNode, parameters: Mapping[str, Any]) -> NotebookNode:
-    """Return an executed notebook to keep: with codes, without paths, texts and warnings.
+def kept_notebook(notebook: NotebookNode, parameters: Mapping[str, Any]) -> NotebookNode:
+    """Return an executed notebook to keep, which works everything out itself when it is run again.
 
-    Warnings go because they name the folder that the program stands in.
+    The saved desk is gone by then. With codes paths, texts and warnings go too: warnings name the
+    folder that the program stands in.
     """
-    if not parameters.get("codes"):
-        return notebook
     notebook = deepcopy(notebook)
-    shown = masked(parameters)
-    notebook.metadata["papermill"] = {"parameters": shown}
+    shown, coded = masked(parameters), bool(parameters.get("codes"))
+    about = {} if coded else notebook.metadata.get("papermill", {})
+    notebook.metadata["papermill"] = {**about, "parameters": shown}
     for cell in notebook.cells:
         if "injected-parameters" in cell.metadata.get("tags", []):
             cell.source = "\n".join(f"{name} = {value!r}" for name, value in shown.items())
-        if cell.cell_type == "code":
+        if coded and cell.cell_type == "code":
             cell.outputs = [out for out in cell.outputs if out.output_type != "stream"]
     return notebook
 

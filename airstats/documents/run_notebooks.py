@@ -8,12 +8,14 @@ import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import nbformat
 import papermill
 from nbclient import NotebookClient
+from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 from tqdm import tqdm
 from traitlets.config import Config
@@ -21,13 +23,14 @@ from traitlets.config import Config
 from airstats.base.atomic_files import write_whole
 from airstats.base.errors import AirstatsError
 from airstats.base.number_text import shown
+from airstats.base.run_settings import SAVED_DESK, RunSettings
 from airstats.documents.html import html_of
 from airstats.documents.kernels import Kernel, end_kernels
 from airstats.documents.page import Page, images, notebook_page
 from airstats.documents.pdf import pdf_of
 from airstats.documents.provenance import Parameters, command_of, made_from
-from airstats.documents.redaction import masked_notebook
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
+from airstats.documents.redaction import kept_notebook
+from airstats.reports.desk import Desk
 from airstats.reports.display import NOT_WORKED_OUT, STRICT, Words
 
 NOTEBOOKS = ("evidence", "price_jobs", "why_jobs_run_over", "update_allowances")
@@ -36,40 +39,22 @@ KERNEL = "python3"
 AT_A_TIME = 2
 TIMEOUT_S = 600
 PAGES = ("html", "pdf")
-_DECISION = ("decision", "decision_reason", "decided_by")
 
 
 def run_quarter(
-    records: str | Path,
-    quarter: str,
-    out_dir: str | Path,
-    previous: str | Path | None = None,
-    takeoff: str | Path | None = None,
-    leftover_cost: float = LEFTOVER_COST,
-    short_cost: float = SHORT_COST,
-    set_aside_bad_rows: bool = False,
-    dates: str = "ask",
-    progress: bool = True,
-    decision: tuple[str, str, str] = ("accept", "", ""),
-    codes: bool = False,
-    firms: str = "",
-    depth_error_mm: float = 0.0,
-    home: Path | None = None,
+    settings: RunSettings, desk: Desk, out_dir: str | Path, home: Path | None = None
 ) -> list[Path]:
     """Run the four notebooks for a quarter and write the reports.
 
     Parameters
     ----------
-    decision : tuple of str
-        accept or keep, the reason, and the initials of who decided: see `decisions.decide`.
-    codes : bool
-        Replace names by codes; then no path, no name and no free text is kept in any file.
-    firms : str
-        Other firms' records to compare with, paths parted by ";".
-    depth_error_mm : float
-        Measuring error of the reveal depths, mm (sd).
-    home : Path, optional
-        The folder that the reports will be moved to, if not `out_dir`.
+    settings : RunSettings
+        What the run was asked for; each notebook gets those that its parameters name. With codes,
+        no path, no name and no free text is kept in any file.
+    desk : Desk
+        The desk that was laid out by them, before any decision: the notebooks open it.
+    out_dir, home
+        As for `run_quarter_notebooks`.
 
     Returns
     -------
@@ -82,25 +67,9 @@ def run_quarter(
     AirstatsError
         As `run_quarter_notebooks`.
     """
-    common = {
-        "records": _absolute(records),
-        "quarter": quarter,
-        "previous": _absolute(previous),
-        "set_aside_bad_rows": set_aside_bad_rows,
-        "dates": dates,
-        "depth_error_mm": depth_error_mm,
-        "codes": codes,
-    }
-    costs = {"leftover_cost": leftover_cost, "short_cost": short_cost}
-    decided = dict(zip(_DECISION, decision, strict=True))
-    extra: dict[str, dict[str, Any]] = {
-        "price_jobs": {"takeoff": _absolute(takeoff), **costs, **decided},
-        "evidence": costs | {"firms": "; ".join(map(_absolute, _paths(firms)))},
-        "why_jobs_run_over": costs,
-        "update_allowances": decided,
-    }
-    wanted = {name: common | extra.get(name, {}) for name in NOTEBOOKS}
-    return run_quarter_notebooks(wanted, out_dir, progress, home=home)
+    given, folder = settings.from_anywhere(), notebooks_folder()
+    wanted = {name: given.known_to(_parameters(folder / f"{name}.ipynb")) for name in NOTEBOOKS}
+    return run_quarter_notebooks(wanted, out_dir, home=home, desk=desk)
 
 
 def run_quarter_notebooks(
@@ -109,6 +78,7 @@ def run_quarter_notebooks(
     progress: bool = True,
     notebooks: Path | None = None,
     home: Path | None = None,
+    desk: Desk | None = None,
 ) -> list[Path]:
     """Execute notebooks, two at a time, and export each as a self-contained HTML page.
 
@@ -125,6 +95,8 @@ def run_quarter_notebooks(
     home : Path, optional
         The folder that the reports will be moved to, if not `out_dir`: the command that a report
         states names it.
+    desk : Desk, optional
+        What the notebooks would work out from the parameters: saved once, for each to open.
 
     Raises
     ------
@@ -138,9 +110,12 @@ def run_quarter_notebooks(
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
     faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
-    with ThreadPoolExecutor(AT_A_TIME) as pool:
+    with _workplace(out) as place, ThreadPoolExecutor(AT_A_TIME) as pool:
+        run = _Run(out, command, desk, place / "desk.json")
+        if desk:
+            desk.save(run.saved)
         jobs = {
-            pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), out, command): name
+            pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), run): name
             for name, parameters in parameters_by_notebook.items()
         }
         done = as_completed(jobs)
@@ -197,29 +172,46 @@ def _refresh(path: Path) -> None:
     write_whole(path, text + "\n")
 
 
-def _run_one(source: Path, parameters: dict[str, Any], out: Path, command: str) -> list[str]:
+@dataclass(frozen=True)
+class _Run:
+    """What the notebooks of a run share: results, the command, the desk and where it is saved."""
+
+    out: Path
+    command: str
+    desk: Desk | None
+    saved: Path
+
+
+def _run_one(source: Path, parameters: dict[str, Any], run: _Run) -> list[str]:
     """Run and export a notebook; return what it could not work out."""
-    name = source.stem
+    name, out = source.stem, run.out
     with _workplace(out) as place:
         running = place / source.name
+        opened = {SAVED_DESK: str(run.saved.resolve())} if run.desk else {}
         try:
-            _execute(source, running, parameters)
+            _execute(source, running, parameters | opened)
         except (PapermillExecutionError, RuntimeError, TimeoutError, KeyError) as error:
             for ending in PAGES:
                 (out / f"{name}.{ending}").unlink(missing_ok=True)
             coded = bool(parameters.get("codes"))
             if running.exists() and not coded:
-                os.replace(running, out / f"{name}.failed.ipynb")
+                _keep(running, parameters, out / f"{name}.failed.ipynb")
             raise AirstatsError(_fault(name, error, kept=not coded)) from error
-        notebook = nbformat.read(running, as_version=4)  # type: ignore[no-untyped-call]
-        notebook = masked_notebook(notebook, parameters)
-        nbformat.write(notebook, running)  # type: ignore[no-untyped-call]
-        os.replace(running, out / source.name)
+        notebook = _keep(running, parameters, out / source.name)
     (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
-    page = notebook_page(notebook, made_from(name, parameters), command)
+    page = notebook_page(notebook, made_from(name, parameters, run.desk), run.command)
     _write(name, page, out)
     said = [part.text for part in page.blocks if isinstance(part, Words)]
     return [f"{name}: {text}" for text in said if text.startswith(NOT_WORKED_OUT)]
+
+
+def _keep(running: Path, parameters: Parameters, target: Path) -> NotebookNode:
+    """Move an executed notebook into its place, without what is not to be kept."""
+    notebook = nbformat.read(running, as_version=4)  # type: ignore[no-untyped-call]
+    notebook = kept_notebook(notebook, parameters)
+    nbformat.write(notebook, running)  # type: ignore[no-untyped-call]
+    os.replace(running, target)
+    return notebook
 
 
 def _write(name: str, page: Page, out: Path) -> None:
@@ -263,12 +255,17 @@ def _workplace(out: Path) -> Iterator[Path]:
 def _refuse_unknown(path: Path, parameters: Parameters) -> None:
     if not path.is_file():
         raise AirstatsError(f"there is no notebook {path.stem}: use one of {', '.join(NOTEBOOKS)}.")
-    known = papermill.inspect_notebook(_verbatim(path))
+    known = _parameters(path)
     for name in parameters:
         if name not in known:
             raise AirstatsError(
                 f"{path.stem} has no parameter {name}: use one of {', '.join(known)}."
             )
+
+
+def _parameters(notebook: Path) -> list[str]:
+    """The names in a notebook's cell of parameters."""
+    return list(papermill.inspect_notebook(_verbatim(notebook)))
 
 
 def _refuse_no_text(values: Iterable[Any]) -> None:
@@ -295,11 +292,3 @@ def _fault(name: str, error: BaseException, kept: bool) -> str:
     reason = "; ".join(line.strip() for line in reason.splitlines() if line.strip())
     copy = f"half-run copy: {name}.failed.ipynb" if kept else "with codes no half-run copy is kept"
     return f"{name}, {place}: {reason} ({copy})"
-
-
-def _paths(firms: str) -> list[str]:
-    return [path.strip() for path in firms.split(";") if path.strip()]
-
-
-def _absolute(path: str | Path | None) -> str:
-    return str(Path(path).resolve()) if path else ""

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from airstats.base.errors import AllowancesError
+from airstats.base.run_settings import DECISIONS
 from airstats.model.allowances import Allowances
 from airstats.model.quarterly_update import calibrate_through, carried_forward, of_the_run
 from airstats.records.reading import Records
 
-ACCEPT, KEEP = "accept", "keep"
-DECISIONS = (ACCEPT, KEEP)
+ACCEPT, KEEP = DECISIONS
 
 
 def decide(
@@ -80,7 +81,18 @@ def decided_update(
     RecordsError, AllowancesError
         As `airstats.calibrate` and `decide`.
     """
-    *earlier, last = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift)
+    steps = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift)
+    return decided_steps(list(steps), previous, decision, drift)
+
+
+def decided_steps(
+    steps: Sequence[Allowances],
+    previous: Allowances | None,
+    decision: tuple[str, str, str],
+    drift: float | None = None,
+) -> Allowances:
+    """Return what stands after steps of `calibrate_through`; as `decided_update`."""
+    *earlier, last = steps
     if decision[0] == KEEP:
         before = of_the_run(earlier) if earlier else previous
         return decide(before, last, *decision, drift=drift)

@@ -13,6 +13,7 @@ from scipy.special import ndtri
 
 from airstats.base.errors import AirstatsError
 from airstats.base.quarters import quarters_between
+from airstats.base.run_settings import RunSettings
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.normal_mixture import Mixture
@@ -24,9 +25,9 @@ from airstats.takeoff.sheet_quantities import Takeoff, take_off
 
 Array = np.ndarray
 
-LEFTOVER_COST = 60.0
+LEFTOVER_COST = RunSettings.leftover_cost
 """Cost of a roll left over: carrying, storing and the money in it. An assumption."""
-SHORT_COST = 240.0
+SHORT_COST = RunSettings.short_cost
 """Cost of a roll short: a second delivery and a stopped crew. An assumption."""
 
 SHEET_ORDERS = {

@@ -298,7 +298,6 @@ def _plain(text: str, is_name: bool) -> str | Trouble:
     return text
 
 
-DATE_ORDERS = ("ask", "day-first", "month-first")
 _TIME = r"([t ,]+[0-9]{1,2}:[0-9]{2}(:[0-9]{2}([.,][0-9]+)?)?( ?[ap]m)?( ?(z|[+-][0-9:]+))?)?"
 _ISO = re.compile(rf"([0-9]{{4}})([-/.])([0-9]{{1,2}})\2([0-9]{{1,2}}){_TIME}", re.I)
 _NUMERIC = re.compile(

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from airstats.base.errors import RecordsError
-from airstats.records.cell_values import DATE_ORDERS, cells_of
+from airstats.base.run_settings import DATE_ORDERS
+from airstats.records.cell_values import cells_of
 from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
 from airstats.records.faults import Fault
 from airstats.records.raw_table import COLUMNS, Table, as_text

@@ -2,23 +2,49 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
 
 from airstats.base.errors import RecordsError
+from airstats.base.plain_data import load_plain, save_plain
 from airstats.base.quarters import quarter_number
+from airstats.base.run_settings import paths_of, takeoff_path
 from airstats.catalog.materials import SHEET
-from airstats.model.allowances import Allowances, load_allowances
+from airstats.model.allowances import Allowances, Pack, load_allowances
 from airstats.model.decisions import decide
+from airstats.model.posterior import Belief
+from airstats.model.prior import Prior
 from airstats.model.quarterly_update import calibrate_through, finished_jobs
+from airstats.records.faults import Fault
 from airstats.records.reading import Records, read_records
-from airstats.reports.pseudonyms import coded_sources
+from airstats.reports.pseudonyms import code_names, coded_records, coded_sources
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 
-BESIDE = "beside"
-"""As a takeoff: the source RECORDS_takeoff beside the records, if there is one."""
+
+@dataclass(frozen=True)
+class Sources:
+    """All that a run reads: finished jobs, earlier allowances, jobs to price, other firms."""
+
+    records: Records
+    previous: Allowances | None = None
+    to_price: Records | None = None
+    firms: tuple[Records, ...] = ()
+
+    def coded(self) -> Sources:
+        """Return the sources with codes for names; other firms in the order of their digests."""
+        firms = sorted(self.firms, key=lambda records: records.digest)
+        named = (self.records, self.previous, self.to_price)
+        return Sources(
+            *coded_sources(*named), tuple(coded_records(r, code_names(r)) for r in firms)
+        )
+
+    def desk(self, quarter: str = "", depth_error_mm: float = 0.0) -> Desk:
+        """Work out the desk; as `open_desk`."""
+        sources = (self.previous, self.to_price, depth_error_mm, self.firms)
+        return lay_out(self.records, quarter, *sources)
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +62,7 @@ class Desk:
     takeoff : quantities of the jobs to price
     previous : the allowances that the chain started from, or None: the starting belief
     depth_error_mm : measuring error of the reveal depths that the chain reckons with, mm (sd)
+    other_firms : name to quantities of the finished jobs of the firms to compare with
     """
 
     quarter: str
@@ -44,20 +71,39 @@ class Desk:
     jobs: Takeoff
     excluded: pd.DataFrame
     chain: tuple[Allowances, ...]
-    before: Allowances | None
     to_price: Records | None
     takeoff: Takeoff
     previous: Allowances | None = None
     depth_error_mm: float = 0.0
+    other_firms: dict[str, Takeoff] = field(default_factory=dict)
 
     @property
     def now(self) -> Allowances:
         """The allowances after the quarter."""
         return self.chain[-1]
 
+    @property
+    def before(self) -> Allowances | None:
+        """The allowances before the quarter, or None: the starting belief."""
+        return self.chain[-2] if len(self.chain) > 1 else self.previous
+
+    @property
+    def own(self) -> Takeoff:
+        """Quantities of the quarter's own jobs."""
+        return self.jobs.where(self.jobs.table["quarter"].eq(self.quarter))
+
+    @property
+    def firms(self) -> dict[str, Takeoff]:
+        """The finished jobs of all firms by the firm's name, this one first."""
+        return {_names([self.records])[0]: self.jobs, **self.other_firms}
+
+    def save(self, path: Path) -> None:
+        """Write the desk for the notebooks of a run to open."""
+        save_plain(self, path)
+
     def quarter_records(self) -> Records:
-        """Return the records of the jobs that the takeoff holds: the quarter's own."""
-        ids = set(self.takeoff.table["job_id"])
+        """Return the records of the quarter's own jobs."""
+        ids = set(self.own.table["job_id"])
         jobs = self.records.jobs[self.records.jobs["job_id"].isin(ids)]
         openings = self.records.openings[self.records.openings["job_id"].isin(ids)]
         return replace(
@@ -86,6 +132,7 @@ def open_desk(
     dates: str = "ask",
     depth_error_mm: float = 0.0,
     codes: bool = False,
+    firms: str = "",
 ) -> Desk:
     """Read the sources and work out the allowances up to a quarter.
 
@@ -104,20 +151,45 @@ def open_desk(
     depth_error_mm : float
         Measuring error of the reveal depths, mm (sd).
     codes : bool
-        Replace the names of jobs, crews, kinds of work and the firm by codes.
+        Replace the names of jobs, crews, kinds of work and the firms by codes.
+    firms : str
+        Other firms' records, paths parted by ";"; empty: there are none.
 
     Raises
     ------
     RecordsError
         If a source is faulty, or holds no finished job up to the quarter.
     """
-    known = load_allowances(previous) if previous else None
-    path = takeoff_path(records, takeoff)
-    to_price = read_records(path, set_aside_bad_rows, dates) if path else None
-    finished = read_records(records, set_aside_bad_rows, dates)
-    if codes:
-        finished, known, to_price = coded_sources(finished, known, to_price)
-    return lay_out(finished, quarter, known, to_price, depth_error_mm)
+    sources = read_sources(records, previous, takeoff, set_aside_bad_rows, dates, firms)
+    return (sources.coded() if codes else sources).desk(quarter, depth_error_mm)
+
+
+def load_desk(path: str | Path) -> Desk | None:
+    """Return a desk that `Desk.save` wrote; "" is none."""
+    kinds = (Desk, Records, Fault, Takeoff, Allowances, Pack, Belief, Prior)
+    return load_plain(Path(path), kinds) if path else None
+
+
+def read_sources(
+    records: str | Path,
+    previous: str | Path = "",
+    takeoff: str | Path = "",
+    set_aside_bad_rows: bool = False,
+    dates: str = "ask",
+    firms: str = "",
+) -> Sources:
+    """Read each source once; as `open_desk`."""
+
+    def read(path: str | Path) -> Records:
+        return read_records(path, set_aside_bad_rows, dates)
+
+    finished, path = read(records), takeoff_path(records, takeoff)
+    return Sources(
+        finished,
+        load_allowances(previous) if previous else None,
+        read(path) if path else None,
+        tuple(map(read, paths_of(firms))),
+    )
 
 
 def lay_out(
@@ -126,6 +198,7 @@ def lay_out(
     previous: Allowances | None = None,
     to_price: Records | None = None,
     depth_error_mm: float = 0.0,
+    firms: Sequence[Records] = (),
 ) -> Desk:
     """Work out the desk from sources already read; as `open_desk`."""
     every = records.jobs[records.jobs["finished"].astype(bool)]
@@ -137,6 +210,7 @@ def lay_out(
     chain = tuple(calibrate_through(known, quarter, previous, depth_error_mm))
     table = known.jobs[known.jobs["finished"].astype(bool)]
     own = jobs.where(jobs.table["quarter"].eq(quarter))
+    names = _names([records, *firms])
     return Desk(
         quarter=quarter,
         records=known,
@@ -144,11 +218,11 @@ def lay_out(
         jobs=jobs,
         excluded=table[table["exclude"].ne("")].reset_index(drop=True),
         chain=chain,
-        before=chain[-2] if len(chain) > 1 else previous,
         to_price=to_price,
         takeoff=take_off(to_price) if to_price else own,
         previous=previous,
         depth_error_mm=depth_error_mm,
+        other_firms=dict(zip(names[1:], map(_other_firm, firms), strict=True)),
     )
 
 
@@ -158,48 +232,15 @@ def after_decision(desk: Desk, decision: str, reason: str = "", by: str = "") ->
     return replace(desk, chain=(*desk.chain[:-1], decided))
 
 
-def open_firms(
-    desk: Desk,
-    firms: str,
-    set_aside_bad_rows: bool = False,
-    dates: str = "ask",
-    codes: bool = False,
-) -> dict[str, Takeoff]:
-    """Return the finished jobs of several firms by the firm's name, this desk's own first.
-
-    Parameters
-    ----------
-    desk : Desk
-        The own firm's desk.
-    firms : str
-        The other firms' records, paths parted by ";"; empty: there are none.
-    set_aside_bad_rows, dates
-        As for `read_records`.
-    codes : bool
-        Call the firms "firm 1" (the own one), "firm 2" and so on, in the order of their digests.
-    """
-    paths = [path.strip() for path in firms.split(";") if path.strip()]
-    others = [read_records(path, set_aside_bad_rows, dates) for path in paths]
-    others = sorted(others, key=lambda records: records.digest) if codes else others
-    told = [() if codes else records.remarks for records in others]
-    jobs = [replace(finished_jobs(r), notes=n) for r, n in zip(others, told, strict=True)]
-    sources = [desk.records.source, *(records.source for records in others)]
-    numbered = [f"firm {place}" for place in range(1, len(sources) + 1)]
-    names = numbered if codes else _made_different(sources)
-    return dict(zip(names, [desk.jobs, *jobs], strict=True))
+def _other_firm(records: Records) -> Takeoff:
+    return replace(finished_jobs(records), notes=() if records.coded else records.remarks)
 
 
-def takeoff_path(records: str | Path, takeoff: str | Path) -> Path | None:
-    """Return where the takeoff is, or None if the quarter's own jobs are to be priced."""
-    if str(takeoff) != BESIDE:
-        return Path(takeoff) if takeoff else None
-    own = Path(records)
-    beside = own.with_name(f"{own.stem}_takeoff{own.suffix}")
-    return beside if beside.exists() else None
-
-
-def _made_different(names: list[str]) -> list[str]:
-    """Add a number to a name that stood before."""
+def _names(firms: Sequence[Records]) -> list[str]:
+    """The firms' names, with a number where one stood before; with codes numbers only."""
+    if firms[0].coded:
+        return [f"firm {place}" for place in range(1, len(firms) + 1)]
+    names = [records.source for records in firms]
     return [
         f"{name} ({names[:place].count(name) + 1})" if name in names[:place] else name
         for place, name in enumerate(names)

@@ -76,7 +76,7 @@ def _left_out(desk: Desk) -> pd.DataFrame:
 def _tried(desk: Desk, leftover_cost: float, short_cost: float) -> pd.DataFrame:
     costs, with_excluded = (leftover_cost, short_cost), sensitivity.put_back(desk.records)
     return sensitivity.try_conclusion(
-        desk.jobs, desk.takeoff, _left_out(desk), *costs, desk.now, with_excluded
+        desk.jobs, desk.own, _left_out(desk), *costs, desk.now, with_excluded
     )
 
 
@@ -621,12 +621,12 @@ def agreement_words(beyond: Regression, allowances: pd.DataFrame) -> Words:
     )
 
 
-def several_firms(firms: Mapping[str, Takeoff]) -> Section:
+def several_firms(desk: Desk) -> Section:
     """Set several firms side by side; a sentence where there is one only."""
-    each_firm = others.firm_table(firms)
+    each_firm = others.firm_table(desk.firms)
     between = others.firm_spread(each_firm)
-    yield firm_words(between, firms)
-    if len(firms) > 1:
+    yield firm_words(between, desk.firms)
+    if desk.other_firms:
         yield evidence_charts.firms(each_firm)
         named = each_firm.assign(allowance=each_firm["allowance"].astype(str))
         columns = "allowance firm jobs mean low high own own_sd unit"

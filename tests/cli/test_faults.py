@@ -269,7 +269,7 @@ def test_files_are_as_private_as_the_user_wishes(tmp_path, umask, shown):
 def quick_reports(text, fails=False, meanwhile=lambda: None):
     """Stand in for the notebooks, which take half a minute."""
 
-    def run(records, quarter, out_dir, **options):
+    def run(settings, desk, out_dir, **options):
         meanwhile()
         page = Path(out_dir) / "evidence.html"
         page.write_text(text)

@@ -13,7 +13,7 @@ from openpyxl import load_workbook
 from airstats import buying_list, calibrate, price_materials
 from airstats.__main__ import main
 from airstats.base.caution import CAUTION
-from airstats.cli.material_commands import list_to_buy
+from airstats.cli.shared import list_to_buy
 from airstats.documents.purchase_files import buying_page, buying_workbook, headline, unlearnt
 from airstats.pricing.newsvendor import priced
 from airstats.pricing.pooled_order import pooled_orders
@@ -193,7 +193,7 @@ def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
 def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known):
     asked = argparse.Namespace(leftover_cost=60.0, short_cost=240.0)
     bare = replace(known, materials={})
-    said, files = list_to_buy(asked, BARE, bare, CAUTION, tmp_path)
+    said, files = list_to_buy(asked, BARE, bare, tmp_path)
     bought = pd.read_csv(io.StringIO(files[tmp_path / "buying_list.csv"]))
     assert bought["material"].tolist() == ["sheet"]
     assert re.match(r"For 6 jobs buy \d+ rolls of sheet", said)

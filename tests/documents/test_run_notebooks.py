@@ -113,7 +113,7 @@ def command_of(page):
 def test_every_report_of_a_run_states_the_whole_command(costed, name):
     asked = _parser().parse_args(command_of(costed / "out" / f"{name}.html"))
     assert (asked.records, asked.takeoff, asked.out) == ("records", "next jobs", "out")
-    assert (asked.quarter, asked.dates, asked.previous) == ("2026Q3", "day-first", None)
+    assert (asked.quarter, asked.dates, asked.previous) == ("2026Q3", "day-first", "")
     assert (asked.leftover_cost, asked.short_cost) == (61.25, 240.0)
     assert not asked.set_aside_bad_rows
 

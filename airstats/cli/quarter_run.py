@@ -1,0 +1,141 @@
+"""The main job of a quarter: read once, calibrate once, and make all reports of that one desk."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from airstats.base.run_settings import RunSettings
+from airstats.cli.shared import (
+    list_to_buy,
+    print_allowances,
+    print_lines,
+    print_set_aside,
+    print_written,
+    set_aside,
+)
+
+if TYPE_CHECKING:
+    from airstats.model.allowances import Allowances
+    from airstats.reports.desk import Desk, Sources
+
+_FAILED = "*.failed.ipynb"
+_OF_A_QUARTER = (_FAILED, "orders.csv", "buying_list.*", "set_aside.csv", "data/*-*.*")
+_OF_A_NOTEBOOK = (".html", ".pdf", ".ipynb", ".failed.ipynb")
+_LAST = "allowances.json"
+_FOR_THE_OWNER_ALONE = 0o600
+
+
+def quarter(asked: argparse.Namespace) -> None:
+    """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
+    from airstats.model.decisions import check_decision, decided_steps
+    from airstats.model.unmet import not_counted, unmet
+
+    asked.codes = bool(asked.codes or asked.codes_key)
+    settings = RunSettings.of(asked)
+    check_decision(*settings.decided)
+    sources = _read_all(settings)
+    key = ""
+    if settings.codes:
+        key, sources = _coded(asked, sources)
+        settings = settings.without_free_text()
+    records, previous, takeoff = sources.records, sources.previous, sources.to_price
+    desk = sources.desk(settings.quarter, settings.depth_error_mm)
+    now = decided_steps(desk.chain, previous, settings.decided)
+    said, files = _files_of_a_quarter(asked, now, desk)
+    files |= set_aside(records, Path())
+    notes = _make_quarter(asked, settings, desk, files, key)
+    print_set_aside(records, Path(asked.out))
+    print_allowances(now, previous)
+    print_lines(not_counted(records, now) + (unmet(takeoff, now) if takeoff else ()))
+    if settings.codes:
+        print("allowances.json holds codes: for the next quarter keep that of a run without them")
+    if key:
+        print(f"written: {asked.codes_key}, which undoes the codes: do not hand it over")
+    written = [*(Path(f"{name}.html") for name in _notebooks()), *files]
+    print_written([Path(asked.out) / name for name in written], notes, said)
+
+
+def _read_all(settings: RunSettings) -> Sources:
+    """Read every source of the run, once, and tell the remarks."""
+    from airstats.reports.desk import read_sources
+
+    given = (settings.previous, settings.takeoff, settings.set_aside_bad_rows, settings.dates)
+    sources = read_sources(settings.records, *given, settings.firms)
+    for read in filter(None, (sources.records, sources.to_price, *sources.firms)):
+        print_lines(read.remarks)
+    print_lines(sources.previous.notes if sources.previous else ())
+    return sources
+
+
+def _coded(asked: argparse.Namespace, sources: Sources) -> tuple[str, Sources]:
+    """The key, if a file for it is named, and the sources with codes for names."""
+    from airstats.base.formula_guard import csv_of
+    from airstats.documents.redaction import refuse_named_folder
+    from airstats.reports.pseudonyms import code_names
+
+    refuse_named_folder(Path(asked.out))
+    codes = code_names(sources.records, sources.previous, sources.to_price)
+    return csv_of(codes.key()) if asked.codes_key else "", sources.coded()
+
+
+def _files_of_a_quarter(
+    asked: argparse.Namespace, now: Allowances, desk: Desk
+) -> tuple[str, dict[Path, str | bytes]]:
+    """What there is to say of the takeoff, and all files but the notebooks' by their name.
+
+    A card to print and a live spreadsheet are what an estimator prices with away from here.
+    """
+    from airstats.base.formula_guard import csv_of
+    from airstats.documents.price_workbook.workbook import price_sheet
+    from airstats.documents.wall_card import allowance_card
+    from airstats.pricing.newsvendor import price
+
+    costs, said = (asked.leftover_cost, asked.short_cost), ""
+    files: dict[Path, str | bytes] = {
+        Path("allowance_card.html"): allowance_card(now, *costs),
+        Path("price_sheet.xlsx"): price_sheet(now, *costs),
+    }
+    if desk.to_price is not None:
+        files[Path("orders.csv")] = csv_of(price(desk.takeoff, now, *costs))
+        said, bought = list_to_buy(asked, desk.to_price, now, Path())
+        files |= bought
+    return said, files | {Path(_LAST): now.to_text()}
+
+
+def _make_quarter(
+    asked: argparse.Namespace,
+    settings: RunSettings,
+    desk: Desk,
+    files: dict[Path, str | bytes],
+    key: str,
+) -> list[str]:
+    """Run the notebooks and move all into its place; return what there is to say of older files."""
+    from airstats.base.atomic_files import write_whole
+    from airstats.base.result_folder import MAKING, made_together
+    from airstats.documents.run_notebooks import run_quarter
+
+    folder = Path(asked.out)
+    key_file = Path(asked.codes_key or folder / "none")
+    pages = [f"{name}{ending}" for name in _notebooks() for ending in _OF_A_NOTEBOOK]
+    with made_together(
+        folder,
+        key_file.parent,
+        ours=_OF_A_QUARTER,
+        last=_LAST,
+        sure=[*pages, *map(str, files)],
+        of_failure=_FAILED,
+    ) as notes:
+        run_quarter(settings, desk, folder / MAKING, home=folder)
+        for name, content in files.items():
+            write_whole(folder / MAKING / name, content)
+        if key:
+            write_whole(key_file.parent / MAKING / key_file.name, key, _FOR_THE_OWNER_ALONE)
+    return notes
+
+
+def _notebooks() -> tuple[str, ...]:
+    from airstats.documents.run_notebooks import NOTEBOOKS
+
+    return NOTEBOOKS

@@ -1,0 +1,118 @@
+"""What several verbs of the command line do: read, tell, list what to buy."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from airstats.base.caution import CAUTION
+
+if TYPE_CHECKING:
+    from airstats.model.allowances import Allowances
+    from airstats.records.reading import Records
+
+
+def read(asked: argparse.Namespace) -> Records:
+    """Read and check the source of a verb, and tell its remarks."""
+    from airstats.records.reading import read_records
+
+    records = read_records(asked.records, asked.set_aside_bad_rows, asked.dates)
+    print_lines(records.remarks)
+    return records
+
+
+def set_aside(records: Records, folder: Path) -> dict[Path, str | bytes]:
+    """The file of the rows left out, if there are any."""
+    from airstats.base.formula_guard import harmless, plain_csv
+    from airstats.base.result_folder import SET_ASIDE
+
+    if records.set_aside.empty:
+        return {}
+    # The rows' own cells stay as they are, even those that a spreadsheet would run.
+    aside = records.set_aside.assign(reason=records.set_aside["reason"].map(harmless))
+    return {folder / SET_ASIDE: plain_csv(aside)}
+
+
+def list_to_buy(
+    asked: argparse.Namespace,
+    takeoff: Records,
+    known: Allowances,
+    folder: Path,
+) -> tuple[str, dict[Path, str | bytes]]:
+    """Return the headline of the buying list of all jobs together, and its files in a folder."""
+    from airstats.documents.purchase_files import buying_files
+    from airstats.pricing.newsvendor import left_out
+    from airstats.pricing.purchases import buying_list
+    from airstats.reports.buying_text import headline, not_priced, unlearnt
+
+    bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
+    jobs = takeoff.jobs["job_id"].tolist()
+    rest = not_priced(left_out(takeoff, known))
+    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought), rest]))
+    files = buying_files(bought, jobs, known.quarter, CAUTION)
+    return said, {folder / name: content for name, content in files.items()}
+
+
+def print_set_aside(records: Records, folder: Path) -> None:
+    """Say how many rows are set aside, and where they are; nothing for none."""
+    from airstats.base.result_folder import SET_ASIDE
+
+    if rows := len(records.set_aside):
+        print(f"{rows} rows set aside, unchanged and with reasons: {folder / SET_ASIDE}")
+
+
+def print_written(files: Iterable[Path], notes: list[str], said: str) -> None:
+    """Print what there is to say, and every file written."""
+    if said:
+        print(said)
+    print_lines(tuple(notes))
+    for path in files:
+        print(f"written: {path}")
+    print(CAUTION)
+
+
+def print_allowances(now: Allowances, previous: Allowances | None) -> None:
+    """Print the allowances of a quarter, and the jobs that want a look."""
+    print(
+        f"allowances of {now.quarter}: {len(now.new_jobs)} jobs new,"
+        f" {len(now.job_ids)} in the chain"
+    )
+    for name, row in now.table().iterrows():
+        print(
+            f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
+            f" (90 %: {row['low']:.3f} to {row['high']:.3f})"
+        )
+    _print_materials(now)
+    if previous is not None:
+        print(f"jobs counted in {previous.quarter} or before are not counted again")
+    if now.late_jobs:
+        print(f"late jobs of earlier quarters, used now: {', '.join(now.late_jobs)}")
+    if now.decision.get("decision") == "keep":
+        waiting = "; ".join(now.decision["waiting"]) or "none"
+        print(f"kept: the previous values stand; waiting jobs: {waiting}")
+    for job, probability in now.suspects.items():
+        print(f"look at job {job}: its record is wrong with probability {100 * probability:.0f} %")
+
+
+def _print_materials(now: Allowances) -> None:
+    from airstats.model.allowances import material_table
+
+    for name, row in material_table(now).iterrows():
+        print(
+            f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
+            f" (90 %: {row['low']:.3f} to {row['high']:.3f}), {row['jobs_used']} jobs"
+        )
+    for name, known in now.materials.items():
+        for job, chance in known.suspects.items():
+            print(
+                f"look at {name} of job {job}: its record is wrong with probability"
+                f" {100 * chance:.0f} %"
+            )
+
+
+def print_lines(lines: tuple[str, ...]) -> None:
+    """Print each line as a note."""
+    for line in lines:
+        print(f"note: {line}")
