@@ -96,6 +96,8 @@ def _run(asked: argparse.Namespace) -> int:
 def _quarter_text(text: str) -> str:
     from airstats.base.quarters import quarter_number
 
+    if text == SETTINGS["quarter"].default:
+        return text
     try:
         quarter_number(text)
     except AirstatsError as error:
