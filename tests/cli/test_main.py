@@ -45,7 +45,7 @@ def test_check_calibrate_then_price(tmp_path, capsys):
     call = ["price", str(TAKEOFF), "--allowances", str(file), "--out", str(orders)]
     assert main(call) == 0
     assert list(pd.read_csv(orders).columns) == ORDERS
-    assert "does not design the airtight layer" in capsys.readouterr().out
+    assert "do not design the airtight layer" in capsys.readouterr().out
 
 
 def test_csv_and_workbook_give_the_same_allowances_apart_from_the_digests(tmp_path):
