@@ -26,7 +26,7 @@ SHARES = {"low": "0.1", "p50": "0.5", "p80": "0.8", "high": "0.9", "p95": "0.95"
 _FIXED = ("weight", "form", "spread", "crew_sd", "expected_m2", "sd_m2")
 
 
-def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> None:
+def add_candidates(book: Workbook, belief: Belief) -> None:
     """Add the candidates, and name their columns `weight`, `use_mean` and `use_sd`.
 
     Parameters
@@ -34,11 +34,9 @@ def add_candidates(book: Workbook, belief: Belief, quarters_ahead: int = 1) -> N
     book : Workbook
         Its names `laid_m2`, `crew_place` and those of `geometry_formulas.sums` describe the job.
     belief : Belief
-        The candidates.
-    quarters_ahead : int
-        Quarters between the allowances and the job; their drift is added to the covariances.
+        The candidates; a job is priced one quarter ahead, so that the drift of one is added.
     """
-    belief = widen(belief, quarters_ahead)
+    belief = widen(belief, 1)
     sheet = book.create_sheet(SHEET)
     sheet["A1"] = (
         "Every candidate is one belief about the allowances, with its weight. Its sheet for the"
@@ -76,23 +74,16 @@ class _Places:
         crews = [(c, j) for c in range(len(among), size) for j in (*among, c)]
         return shared + crews
 
-    def names(self) -> list[str]:
-        crews = [f"crew {crew}" for crew in self.belief.crews]
-        return ["waste", *CUTS, *crews]
-
     def headings(self) -> list[str]:
-        names = self.names()
+        names = ["waste", *CUTS, *(f"crew {crew}" for crew in self.belief.crews)]
         return [*names, *[f"cov {names[i]}, {names[j]}" for i, j in self.pairs()]]
 
-    def means(self) -> tuple[str, str]:
-        return self._span(0, len(self.names()))
-
-    def covariances(self) -> tuple[str, str]:
-        return self._span(len(self.names()), len(self.pairs()))
-
-    def _span(self, start: int, length: int) -> tuple[str, str]:
-        first = len(_FIXED) + 1 + start
-        return get_column_letter(first), get_column_letter(first + length - 1)
+    def spans(self) -> list[tuple[str, str]]:
+        """First and last letter of the means, and of the covariances."""
+        first = len(_FIXED) + 1
+        after = first + self.belief.mean.shape[1]
+        ends = ((first, after - 1), (after, after + len(self.pairs()) - 1))
+        return [(get_column_letter(a), get_column_letter(b)) for a, b in ends]
 
 
 def _crew_row(sheet: Worksheet, belief: Belief) -> None:
@@ -135,7 +126,7 @@ def _job_row(sheet: Worksheet, form: str, crews: int, places: _Places) -> None:
 def _candidate_row(sheet: Worksheet, belief: Belief, g: int, places: _Places) -> None:
     row, form = FIRST_ROW + g, FORMS[belief.form[g]]
     job = FORM_ROWS[form]
-    (first, last), (start, end) = places.means(), places.covariances()
+    (first, last), (start, end) = places.spans()
     expected = f"=$E${job}+SUMPRODUCT({first}${job}:{last}${job},{first}{row}:{last}{row})"
     unknown = f"SUMPRODUCT({start}${job}:{end}${job},{start}{row}:{end}{row})"
     spread = f"=SQRT($C$3^2+(C{row}*laid_m2)^2+(D{row}*$C$4)^2+{unknown})"

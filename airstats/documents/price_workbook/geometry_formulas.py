@@ -15,6 +15,7 @@ from openpyxl.workbook import Workbook
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS, CutFormulas, Steps, reused_cuts, stopped_cuts
 from airstats.documents.price_workbook.looks import name_cell
+from airstats.documents.price_workbook.slit_formulas import strip_parts
 from airstats.geometry.cutting_rules import JUST_FITS_MM, OFFCUT_LEAST_MM, STANDARD_PRACTICE
 
 SHEET = "openings_worked"
@@ -137,9 +138,8 @@ def lined_formulas() -> CutFormulas:
     """Return the sheet that stops at the opening, as `cut_areas.cut_lined`: only its joints."""
     joints = []
     for face, length in (("jamb", "{height}"), ("level", "({width}+2*{turned})")):
-        narrow, long = (f"{pick}({length},{{reach}})" for pick in ("MIN", "MAX"))
-        parts = f"MAX(ROUNDUP(({narrow}-{{turned}})/({{roll}}-{{turned}}),0),1)"
-        joints.append((f"{face}_strip_joint", f"({parts}-1)*{long}"))
+        parts = strip_parts(length, "{reach}")
+        joints.append((f"{face}_strip_joint", f"({parts}-1)*MAX({length},{{reach}})"))
     level = "(1+{lined_foot})*({width}+2*{depth}+{level_strip_joint})"
     joints.append(("joint_lined", f"2*({{height}}+{{jamb_strip_joint}})+{level}"))
     return CutFormulas([], joints)

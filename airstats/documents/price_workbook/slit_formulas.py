@@ -104,12 +104,15 @@ def _supply(a: str, b: str) -> str:
     return f"{{WAY_leaves}}*IF({small},0,MAX({along},{across}))"
 
 
+def strip_parts(length: str, deep: str) -> str:
+    """Return the formula of the parts that a strip from the roll is made of."""
+    return f"MAX(ROUNDUP((MIN({length},{deep})-{{turned}})/({{roll}}-{{turned}}),0),1)"
+
+
 def _strip(name: str, length: str, deep: str) -> Steps:
     """As `cutting_rules.fresh_strip`: parts, inner joint and sheet of one strip from the roll."""
-    narrow, long = f"MIN({length},{deep})", f"MAX({length},{deep})"
-    parts = f"MAX(ROUNDUP(({narrow}-{{turned}})/({{roll}}-{{turned}}),0),1)"
     return [
-        (f"{name}_parts", parts),
-        (f"{name}_joint", f"({{WAY_{name}_parts}}-1)*{long}"),
+        (f"{name}_parts", strip_parts(length, deep)),
+        (f"{name}_joint", f"({{WAY_{name}_parts}}-1)*MAX({length},{deep})"),
         (f"{name}_sheet", f"{length}*{deep}+{{turned}}*{{WAY_{name}_joint}}"),
     ]
