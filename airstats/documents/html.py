@@ -47,8 +47,7 @@ class _Words(mistune.HTMLRenderer):
     def link(self, text: str, url: str, title: str | None = None) -> str:
         return f"{text} ({mistune.escape(url)})"
 
-    def image(self, text: str, url: str, title: str | None = None) -> str:
-        return f"{text} ({mistune.escape(url)})"
+    image = link
 
 
 def _shown(part: Block, markdown: Callable[[str], Any]) -> dict[str, Any]:

@@ -51,11 +51,9 @@ def buying_files(
 
 def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> str:
     """Return the page to print: no script, nothing fetched from outside."""
-    from jinja2 import Environment, PackageLoader
+    from airstats.documents.page_templates import page_template
 
-    loader = PackageLoader("airstats.documents", "templates")
-    pages = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    return pages.get_template(TEMPLATE).render(
+    return page_template(TEMPLATE).render(
         headline=headline(bought, jobs),
         unlearnt=unlearnt(bought),
         headings=[heading for heading, _ in HEADINGS.values()],
