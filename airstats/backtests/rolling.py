@@ -169,7 +169,7 @@ def measures(jobs: pd.DataFrame, rule: str, unit: str = "packs") -> pd.DataFrame
     return pd.DataFrame(
         {
             "jobs_short": gap.lt(0).astype(float),
-            f"{unit}_short": (-gap).clip(lower=0),
+            f"{unit}_short": gap.clip(upper=0).abs(),
             f"{unit}_left_over": gap.clip(lower=0),
             "cost": jobs[f"{rule}_cost"],
         }

@@ -249,12 +249,9 @@ def _set_aside(checked: _Checked, *bad: dict[int, str]) -> pd.DataFrame:
 
 def _set_aside_of(table: Table, reasons: dict[int, str]) -> pd.DataFrame:
     rows = list(reasons)
-    cells = _texts(table.cells.iloc[rows])
-    cells.columns = pd.Index(_headings(table))
-    cells.insert(0, "table", table.name)
-    cells.insert(1, "row", table.rows[rows])
-    cells.insert(2, "reason", list(reasons.values()))
-    return cells
+    cells = _texts(table.cells.iloc[rows]).set_axis(_headings(table), axis=1)
+    told = {"table": table.name, "row": table.rows[rows], "reason": list(reasons.values())}
+    return pd.DataFrame(told, index=cells.index).join(cells)
 
 
 def _headings(table: Table) -> list[str]:
