@@ -51,7 +51,7 @@ def list_to_buy(
     jobs = takeoff.jobs["job_id"].tolist()
     rest = not_priced(left_out(takeoff, known))
     said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought), rest]))
-    files = buying_files(bought, jobs, known.quarter, CAUTION)
+    files = buying_files(bought, jobs, known.quarter)
     return said, {folder / name: content for name, content in files.items()}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from airstats.base.caution import CAUTION
 from airstats.base.formula_guard import csv_of, harmless
 from airstats.reports.buying_text import headline, unlearnt
 
@@ -26,9 +27,7 @@ HEADINGS = {
 MISSING = "–"
 
 
-def buying_files(
-    bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str
-) -> dict[str, str | bytes]:
+def buying_files(bought: pd.DataFrame, jobs: list[str], quarter: str) -> dict[str, str | bytes]:
     """Return `buying_list.csv`, `.html` and `.xlsx`: the content of each by its name.
 
     Parameters
@@ -39,17 +38,15 @@ def buying_files(
         The jobs that it is for.
     quarter : str
         The quarter of the allowances.
-    caution : str
-        The caution that stands under it.
     """
     return {
         "buying_list.csv": csv_of(bought),
-        "buying_list.html": buying_page(bought, jobs, quarter, caution),
-        "buying_list.xlsx": buying_workbook(bought, jobs, quarter, caution),
+        "buying_list.html": buying_page(bought, jobs, quarter),
+        "buying_list.xlsx": buying_workbook(bought, jobs, quarter),
     }
 
 
-def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> str:
+def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str) -> str:
     """Return the page to print: no script, nothing fetched from outside."""
     from airstats.documents.page_templates import page_template
 
@@ -60,11 +57,11 @@ def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: st
         rows=_texts(bought),
         jobs=jobs,
         quarter=quarter,
-        caution=caution,
+        caution=CAUTION,
     )
 
 
-def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution: str) -> bytes:
+def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str) -> bytes:
     """Return the list as a workbook: a sheet to buy from, a sheet that says how it was made."""
     from openpyxl import Workbook
     from openpyxl.styles import Font
@@ -84,7 +81,7 @@ def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str, caution
     notes = book.create_sheet("notes")
     notes.column_dimensions["A"].width = 110
     told = [f"Jobs: {', '.join(jobs)}", f"Allowances of {quarter}"]
-    for line in [headline(bought, jobs), unlearnt(bought), *told, caution]:
+    for line in [headline(bought, jobs), unlearnt(bought), *told, CAUTION]:
         if line:
             notes.append([harmless(line)])
     return same_bytes(book)

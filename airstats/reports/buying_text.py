@@ -32,9 +32,10 @@ def not_priced(names: list[str]) -> str:
     """Say which known materials were left out, and how to have them; empty if none was."""
     if not names:
         return ""
+    them = "it" if len(names) == 1 else "them"
     return (
-        f"Not priced: {listed(names)}. No record tells of them: keep their use, or name them in a"
-        " table materials of these jobs (job_id, material)."
+        f"Not priced: {listed(names)}. No record tells of {them}: note what each job uses, or name"
+        f" {them} in a table `materials` of the jobs to price (`job_id`, `material`)."
     )
 
 

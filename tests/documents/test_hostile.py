@@ -125,7 +125,7 @@ def test_the_buying_list_defuses_jobs_materials_and_units(records, made):
     bought = buying_list(read_records(records), known, 60.0, 240.0)
     for start in range(0, len(NAMES), len(bought)):
         some = (NAMES * 2)[start : start + len(bought)]
-        told = bought.assign(material=some, unit=some), named(24), "2026Q3", "caution"
+        told = bought.assign(material=some, unit=some), named(24), "2026Q3"
         assert Tags(buying_page(*told)).dangerous() == []
         cells = cells_of(io.BytesIO(buying_workbook(*told)))
         assert not [cell.value for cell in cells if cell.data_type == "f"]

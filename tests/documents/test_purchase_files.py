@@ -107,7 +107,7 @@ class Reader(HTMLParser):
 
 
 def test_page_stands_alone_and_escapes_what_records_hold(bought):
-    page = buying_page(bought, ["<b>J1</b>", "J2"], "2025Q4", CAUTION)
+    page = buying_page(bought, ["<b>J1</b>", "J2"], "2025Q4")
     reader = Reader()
     reader.feed(page)
     text = " ".join(reader.text)
@@ -122,7 +122,7 @@ def test_page_stands_alone_and_escapes_what_records_hold(bought):
 
 
 def test_workbook_holds_numbers_and_the_notes(bought):
-    book = load_workbook(io.BytesIO(buying_workbook(bought, JOBS, "2025Q4", CAUTION)))
+    book = load_workbook(io.BytesIO(buying_workbook(bought, JOBS, "2025Q4")))
     assert book.sheetnames == ["buying list", "notes"]
     rows = list(book["buying list"].iter_rows(values_only=True))
     assert [row[1] for row in rows[1:]] == bought["order_packs"].tolist()
@@ -170,7 +170,7 @@ def test_a_material_without_records_is_left_out_until_the_jobs_name_it(folder, t
     call += ["--out", str(tmp_path / "o.csv")]
     (jobs / "materials.csv").unlink()
     assert main(call) == 0
-    assert "Not priced: joint tape. No record tells of them" in capsys.readouterr().out
+    assert "Not priced: joint tape. No record tells of it" in capsys.readouterr().out
     assert "joint tape" not in pd.read_csv(tmp_path / "o.csv")["material"].tolist()
     (jobs / "materials.csv").write_text("job_id,material\nJ000,joint tape\n")
     assert main(call) == 0
