@@ -18,6 +18,7 @@ from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
 from airstats.reports.desk import load_desk, read_sources
 from airstats.reports.display import Picture
 from tests.benchmark.every_analysis import invent, parameters, run_notebook, save
+from tests.benchmark.work_once import COMMAND, count_work
 
 FIRMS = {
     "materials and firms": (4, {"materials", "takeoff", "firms", "previous", "crew", "mark"}),
@@ -85,6 +86,19 @@ def test_a_notebook_shows_the_same_of_a_saved_desk_as_of_the_sources(asked, name
     # Of the sources nothing can be read: what is shown is the desk's.
     opened = asdict(settings) | {"records": "nowhere", "takeoff": "", "saved_desk": str(file)}
     assert pages(name, opened) == pages(name, asdict(settings))
+
+
+def test_a_run_parses_each_source_once_and_calibrates_one_chain(tmp_path):
+    firm = replace(invent(4), kind="usual", jobs=12, has=frozenset({"takeoff", "materials"}))
+    records = save(firm, tmp_path)
+    takeoff = records.with_name("records_takeoff")
+    done = count_work(records, "2024Q1", takeoff, tmp_path / "out")
+    assert done.loc[COMMAND, ["sources parsed", "chains"]].tolist() == [2, 1]
+    notebooks = done.drop(COMMAND)
+    assert sorted(notebooks.index) == sorted(NOTEBOOKS)
+    assert not notebooks[["sources parsed", "chains"]].to_numpy().any()
+    # Analyses that ask for what another assumption would give update all the same.
+    assert notebooks.loc["evidence", "updates"] > 0
 
 
 def test_no_desk_is_none():
