@@ -47,6 +47,7 @@ PRICE = ("price", "demo_takeoff", "--allowances", "allowances.json", "--out")
         ("quarter", "demo", "--quarter", "2026Q3", "--out", ".", "--previous", "allowances.json"),
         (*QUARTER, "new", "--codes-key", "demo/jobs.csv"),
         (*QUARTER, "new", "--codes-key", "demo_takeoff/jobs.csv", "--firms", "x; demo_takeoff"),
+        (*QUARTER, "new", "--codes-key", "demo_takeoff/jobs.csv", "--takeoff", "beside"),
     ],
 )
 def test_nothing_that_is_read_is_written_over(desk, capsys, arguments):

@@ -181,6 +181,29 @@ def test_a_notebook_of_the_project_runs_on_given_records(tmp_path):
     assert (tmp_path / "data" / "update_allowances-allowances.csv").is_file()
 
 
+def test_notebooks_open_the_desk_of_the_run_and_what_is_kept_does_not_name_it(tmp_path, desk):
+    given = 'records: str = ""  # r\nsaved_desk: str = ""  # d'
+    opened = "from airstats.reports.desk import load_desk\nload_desk(saved_desk).quarter"
+    write_notebook(tmp_path, "works", opened, parameters=given)
+    write_notebook(tmp_path, "fails", f"{opened}\nraise ValueError", parameters=given)
+    out, asked = tmp_path / "out", {"records": "nowhere"}
+    with pytest.raises(AirstatsError, match="fails, cell 3: ValueError"):
+        run_quarter_notebooks(
+            {"works": asked, "fails": asked}, out, False, notebooks=tmp_path, desk=desk
+        )
+    page = (out / "works.html").read_text(encoding="utf-8")
+    assert desk.quarter in page
+    assert desk.records.digest in page
+    for name in ("works", "fails.failed"):
+        kept = nbformat.read(out / f"{name}.ipynb", as_version=4)
+        assert kept.metadata.papermill.parameters == asked
+        (injected,) = (c for c in kept.cells if "injected-parameters" in c.metadata.get("tags", []))
+        assert injected.source == "records = 'nowhere'"
+    assert {path.name for path in out.iterdir()} == {
+        "works.html", "works.pdf", "works.ipynb", "fails.failed.ipynb",
+    }  # fmt: skip
+
+
 def test_braces_in_a_path_are_signs_like_any_other(tmp_path):
     folder = tmp_path / "a{0}b {"
     out = folder / "{word} out"
