@@ -24,7 +24,7 @@ def read(asked: argparse.Namespace) -> Records:
 
 
 def set_aside(records: Records, folder: Path) -> dict[Path, str | bytes]:
-    """The file of the rows left out, if there are any."""
+    """Return the file of the rows left out, if there are any."""
     from airstats.base.formula_guard import harmless, plain_csv
     from airstats.base.result_folder import SET_ASIDE
 
