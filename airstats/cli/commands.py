@@ -58,16 +58,17 @@ def calibrate(asked: argparse.Namespace) -> None:
     """Update the allowances and save them."""
     from airstats.base.result_folder import write_together
     from airstats.model.allowances import load_allowances
-    from airstats.model.decisions import check_decision, decided_update
+    from airstats.model.decisions import check_decision, decided_steps
+    from airstats.model.quarterly_update import calibrate_through
     from airstats.model.unmet import not_counted
 
     decision = (asked.decision, asked.decision_reason, asked.decided_by)
     check_decision(*decision)
     records = read(asked)
     previous = load_allowances(asked.previous) if asked.previous else None
-    now = decided_update(
-        records, asked.quarter or None, previous, decision, asked.depth_error_mm, asked.drift
-    )
+    asked_for = (records, asked.quarter or None, previous, asked.depth_error_mm)
+    steps = calibrate_through(*asked_for, drift=asked.drift)
+    now = decided_steps(list(steps), previous, decision, asked.drift)
     out = Path(asked.out)
     notes = write_together({out: now.to_text(), **set_aside(records, out.parent)})
     print_set_aside(records, out.parent)

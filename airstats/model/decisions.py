@@ -8,8 +8,7 @@ from dataclasses import replace
 from airstats.base.errors import AllowancesError
 from airstats.base.run_settings import DECISIONS
 from airstats.model.allowances import Allowances
-from airstats.model.quarterly_update import calibrate_through, carried_forward, of_the_run
-from airstats.records.reading import Records
+from airstats.model.quarterly_update import carried_forward, of_the_run
 
 ACCEPT, KEEP = DECISIONS
 
@@ -59,39 +58,28 @@ def decide(
     )
 
 
-def decided_update(
-    records: Records,
-    quarter: str | None,
-    previous: Allowances | None,
-    decision: tuple[str, str, str],
-    depth_error_mm: float = 0.0,
-    drift: float | None = None,
-) -> Allowances:
-    """Return what stands after the update up to a quarter, and a decision on its last step.
-
-    Parameters
-    ----------
-    records, quarter, previous, depth_error_mm, drift
-        As for `airstats.calibrate`.
-    decision : (decision, reason, by)
-        As for `decide`; keep keeps the values of the quarter before the last one.
-
-    Raises
-    ------
-    RecordsError, AllowancesError
-        As `airstats.calibrate` and `decide`.
-    """
-    steps = calibrate_through(records, quarter, previous, depth_error_mm, drift=drift)
-    return decided_steps(list(steps), previous, decision, drift)
-
-
 def decided_steps(
     steps: Sequence[Allowances],
     previous: Allowances | None,
     decision: tuple[str, str, str],
     drift: float | None = None,
 ) -> Allowances:
-    """Return what stands after steps of `calibrate_through`; as `decided_update`."""
+    """Return what stands after an update step by step, and a decision on its last step.
+
+    Parameters
+    ----------
+    steps : sequence of Allowances
+        The allowances after each quarter since `previous`, of `calibrate_through`.
+    decision : (decision, reason, by)
+        As for `decide`; keep keeps the values of the quarter before the last one.
+    drift : float, optional
+        As it was given to the calibration, m² a m² laid.
+
+    Raises
+    ------
+    AllowancesError
+        As `decide`.
+    """
     *earlier, last = steps
     if decision[0] == KEEP:
         before = of_the_run(earlier) if earlier else previous
