@@ -126,7 +126,17 @@ def crossings(watch: pd.DataFrame, quarter: str) -> pd.DataFrame:
 
 
 def ewma(values: Array, weight: float = WEIGHT, start: float = 0.0) -> Array:
-    """Return the (n,) exponentially weighted moving averages of (n,) values."""
+    """Return the (n,) exponentially weighted moving averages of (n,) values.
+
+    Parameters
+    ----------
+    values : (n,) array
+        In their order; of any one unit.
+    weight : float
+        That of the newest value, above 0, at most 1.
+    start : float
+        The average before the first value, in the unit of the values.
+    """
     return pd.Series([start, *values]).ewm(alpha=weight, adjust=False).mean().to_numpy()[1:]
 
 

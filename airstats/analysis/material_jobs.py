@@ -133,6 +133,13 @@ def material_comparison(
     """Set each material's last value beside its new one: the columns of `compare_allowances`.
 
     The allowance is a share of the counted quantity.
+
+    Parameters
+    ----------
+    records : Records
+        The finished jobs up to the quarter of `now`.
+    before, now : Allowances
+        Before (None: the starting beliefs) and after the quarter.
     """
     rows = []
     for one in learnt_materials(records, now):

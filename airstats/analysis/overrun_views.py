@@ -41,7 +41,17 @@ class JobFound:
 
 
 def find_job(jobs: Takeoff, excluded: pd.DataFrame, wanted: str = "") -> JobFound:
-    """Return the job that is meant by `wanted`; empty: the one that ran over most."""
+    """Return the job that is meant by `wanted`; empty: the one that ran over most.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        The finished jobs to choose from.
+    excluded : DataFrame
+        Finished jobs that are set apart: `job_id, exclude`.
+    wanted : str
+        An id; capitals and space at the ends make no difference.
+    """
     name = str(wanted).strip()
     if not name:
         return JobFound(str(_by_overrun(jobs)["job_id"].iloc[0]))
@@ -75,7 +85,13 @@ def usual_split(
     causes: Causes = MAIN,
     unit: str = "rolls",
 ) -> pd.DataFrame:
-    """Return `split_overrun` with waste at the rate of the crews that are not above."""
+    """Return `split_overrun` with waste at the rate of the crews that are not above.
+
+    Parameters
+    ----------
+    jobs, allowances, by, causes, unit
+        As for `split_overrun`.
+    """
     return split_overrun(jobs, allowances, by, unit, causes, usual_crews(allowances))
 
 
@@ -84,6 +100,13 @@ def worst_jobs(jobs: Takeoff, allowances: Allowances, count: int = 10) -> pd.Dat
 
     The columns of `overrun_table`, `cause` (of `NET`: the largest that is surely above nothing) and
     its `mean_rolls, low_rolls, high_rolls` (90 %); missing where no cause is sure.
+
+    Parameters
+    ----------
+    jobs, allowances
+        As for `split_overrun`.
+    count : int
+        The most rows to return.
     """
     worst = _by_overrun(jobs).query("overrun_rolls > 0").head(count)
     split = usual_split(jobs, allowances, "job_id", NET)
@@ -157,7 +180,15 @@ def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 
 
 def cuts_apart(allowances: Allowances, cut: str, other: str) -> pd.Series:
-    """Return how much more sheet a m² of reveal takes by one cut than by another (90 %)."""
+    """Return how much more sheet a m² of reveal takes by one cut than by another (90 %).
+
+    Parameters
+    ----------
+    allowances : Allowances
+        Those of the sheet.
+    cut, other : str
+        Two names of `CUTS`.
+    """
     places = [allowance_names().index(f"reveal.{name}") for name in (cut, other)]
     covariance = allowances.covariance()[np.ix_(places, places)]
     sign = np.array([1.0, -1.0])

@@ -235,7 +235,16 @@ def slopes_without(frame: pd.DataFrame, influence: Influence, most: int = REMOVE
     """Return the coefficients with all jobs and without the most influential ones.
 
     `term, coefficient, se, without, change` (without - with, in standard errors), `unit`; no
-    rows where too few jobs would be left. `frame` is that of the fit.
+    rows where too few jobs would be left.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The n jobs of the fit, as for `plain_regression`.
+    influence : Influence
+        That of the same fit.
+    most : int
+        How many jobs to leave out together.
     """
     columns = ["term", "coefficient", "se", "unit"]
     ranked = influence.points.sort_values("cooks", ascending=False)

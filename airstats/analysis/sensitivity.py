@@ -75,7 +75,17 @@ def leave_each_out(jobs: Takeoff, fitted: Allowances | None = None) -> pd.DataFr
 
 
 def refit_without(jobs: Takeoff, influence: pd.DataFrame, most: int = REFITTED) -> pd.DataFrame:
-    """Return the first rows of `leave_each_out` with `move_refit`: the move by a true refit."""
+    """Return the first rows of `leave_each_out` with `move_refit`: the move by a true refit.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        The n finished jobs that `influence` is about.
+    influence : DataFrame
+        From `leave_each_out`.
+    most : int
+        How many jobs to leave out, each by itself.
+    """
     whole = fit_at_once(jobs).table()["mean"]
     rows = influence.head(most if len(jobs) > 1 else 0)
     moves = []

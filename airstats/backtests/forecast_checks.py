@@ -180,7 +180,15 @@ def _quantile(percent: int, start: Array, end: Array, jobs: pd.DataFrame) -> dic
 
 
 def spread_below(start: Array, end: Array, share: float) -> Array:
-    """Return the (n,) part of each interval start..end of chances that lies below `share`."""
+    """Return the (n,) part of each interval start..end of chances that lies below `share`.
+
+    Parameters
+    ----------
+    start, end : (n,) array
+        Chances, 0 to 1.
+    share : float
+        0 to 1.
+    """
     width = end - start
     part = np.clip((share - start) / np.maximum(width, SURE), 0, 1)
     return np.where(width > SURE, part, (end <= share).astype(float))

@@ -164,7 +164,17 @@ def summary_by_rule(table: pd.DataFrame, rules: Iterable[str] = tuple(RULES)) ->
 
 
 def measures(jobs: pd.DataFrame, rule: str, unit: str = "packs") -> pd.DataFrame:
-    """Return `jobs_short, UNIT_short, UNIT_left_over, cost` of each job priced by one rule."""
+    """Return `jobs_short, UNIT_short, UNIT_left_over, cost` of each job priced by one rule.
+
+    Parameters
+    ----------
+    jobs : DataFrame
+        n jobs: `RULE_UNIT, needed_UNIT, RULE_cost`.
+    rule : str
+        One of `RULES`.
+    unit : {"packs", "rolls"}
+        What the columns call them.
+    """
     gap = jobs[f"{rule}_{unit}"] - jobs[f"needed_{unit}"]
     return pd.DataFrame(
         {
@@ -199,7 +209,15 @@ def read_truth(path: str | Path) -> pd.DataFrame:
 
 
 def pinball(share: float, foretold: Array, came: Array) -> Array:
-    """Return the pinball loss of quantile forecasts (Koenker & Bassett 1978)."""
+    """Return the pinball loss of quantile forecasts (Koenker & Bassett 1978).
+
+    Parameters
+    ----------
+    share : float
+        The quantile, 0 to 1.
+    foretold, came : (n,) array
+        In any one unit, which is that of the loss.
+    """
     over = came - foretold
     return np.maximum(share * over, (share - 1) * over)
 
@@ -291,6 +309,13 @@ def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> fl
     """Return the flat share on the surface that would have cost the finished jobs least.
 
     The fairest flat percentage: it knows the costs and learns from the same jobs.
+
+    Parameters
+    ----------
+    past : Takeoff
+        Finished jobs.
+    leftover_cost, short_cost : float
+        As for `replay`.
     """
     rolls = np.array([_flat(past, share) for share in FLAT_SHARES])
     cost = _money(rolls, _needed(past), leftover_cost, short_cost).mean(axis=1)

@@ -27,8 +27,16 @@ _PART = ".part"
 def write_whole(path: Path, content: str | bytes, mode: int = 0o666) -> None:
     """Write a file so that a reader sees the old one or the new one, never a half.
 
-    What a killed run left half-written is cleared away first. Of the `mode`, the rights that the
-    file may give, the user's umask takes its part.
+    What a killed run left half-written is cleared away first.
+
+    Parameters
+    ----------
+    path : Path
+        Folders that are missing above it are made.
+    content : str or bytes
+        Text is written in UTF-8.
+    mode : int
+        The rights that the file may give; of them the user's umask takes its part.
 
     Raises
     ------

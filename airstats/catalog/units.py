@@ -74,6 +74,15 @@ def declared(columns: Iterable[str], key: str) -> tuple[str, str] | None:
 def converted(column: str, values: np.ndarray, unit: str) -> np.ndarray:
     """Bring numbers (n,) of a declared unit to the unit of the contract's column.
 
+    Parameters
+    ----------
+    column : str
+        A column of the contract that has a unit.
+    values : (n,) array
+        Numbers in `unit`.
+    unit : str
+        One of `units_read(column)`.
+
     Notes
     -----
     The decimal point of the shortest text of each number is moved, so 0.105 m gives the very
@@ -83,7 +92,15 @@ def converted(column: str, values: np.ndarray, unit: str) -> np.ndarray:
 
 
 def as_declared(column: str, value: float, unit: str) -> float:
-    """Return a number of the contract's column as it was written in the declared unit."""
+    """Return a number of the contract's column as it was written in the declared unit.
+
+    Parameters
+    ----------
+    column, unit : str
+        As for `converted`.
+    value : float
+        In the column's own unit.
+    """
     return float(_moved(np.array([value]), _POWERS[own_unit(column)] - _POWERS[unit])[0])
 
 

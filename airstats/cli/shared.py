@@ -41,7 +41,19 @@ def list_to_buy(
     known: Allowances,
     folder: Path,
 ) -> tuple[str, dict[Path, str | bytes]]:
-    """Return the headline of the buying list of all jobs together, and its files in a folder."""
+    """Return the headline of the buying list of all jobs together, and its files in a folder.
+
+    Parameters
+    ----------
+    asked : Namespace
+        Of it `leftover_cost, short_cost`: money a roll.
+    takeoff : Records
+        The jobs to buy for.
+    known : Allowances
+        What the finished jobs taught.
+    folder : Path
+        Where the files are to be; it is not written to.
+    """
     from airstats.documents.purchase_files import buying_files
     from airstats.pricing.newsvendor import left_out
     from airstats.pricing.purchases import buying_list
@@ -64,7 +76,17 @@ def print_set_aside(records: Records, folder: Path) -> None:
 
 
 def print_written(files: Iterable[Path], notes: list[str], said: str) -> None:
-    """Print what there is to say, and every file written."""
+    """Print what there is to say, and every file written.
+
+    Parameters
+    ----------
+    files : iterable of Path
+        As they are to be named.
+    notes : list of str
+        Remarks on the run.
+    said : str
+        What comes first; may be empty.
+    """
     if said:
         print(said)
     print_lines(tuple(notes))

@@ -62,7 +62,17 @@ class Page:
 
 
 def notebook_page(notebook: NotebookNode, made: Mapping[str, str], command: str) -> Page:
-    """Return the page of an executed notebook: its texts and outputs in order, without code."""
+    """Return the page of an executed notebook: its texts and outputs in order, without code.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        Executed.
+    made : mapping
+        What went in, by its name: see `made_from`.
+    command : str
+        The command that makes the page again.
+    """
     return Page(_title(notebook), tuple(_blocks(notebook)), made, command)
 
 

@@ -31,6 +31,15 @@ def made_from(name: str, parameters: Parameters, desk: Desk | None = None) -> di
 
     Of paths it gives only the names: where files are is private. The digests are those of the
     desk's sources as they were read; without a desk, of the sources as they are.
+
+    Parameters
+    ----------
+    name : str
+        That of the notebook.
+    parameters : mapping
+        What the notebook was run with, by name.
+    desk : Desk, optional
+        What was read, if it is at hand.
     """
     shown = {key: _shown(key, value) for key, value in masked(parameters).items()}
     made = {"notebook": name, **shown}

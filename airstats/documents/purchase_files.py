@@ -47,7 +47,17 @@ def buying_files(bought: pd.DataFrame, jobs: list[str], quarter: str) -> dict[st
 
 
 def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str) -> str:
-    """Return the page to print: no script, nothing fetched from outside."""
+    """Return the page to print: no script, nothing fetched from outside.
+
+    Parameters
+    ----------
+    bought : DataFrame
+        From `buying_list`.
+    jobs : list of str
+        The ids of the jobs that it serves.
+    quarter : str
+        That of the allowances, like "2026Q3".
+    """
     from airstats.documents.page_templates import page_template
 
     return page_template(TEMPLATE).render(
@@ -62,7 +72,13 @@ def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str) -> str:
 
 
 def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str) -> bytes:
-    """Return the list as a workbook: a sheet to buy from, a sheet that says how it was made."""
+    """Return the list as a workbook: a sheet to buy from, a sheet that says how it was made.
+
+    Parameters
+    ----------
+    bought, jobs, quarter
+        As for `buying_page`.
+    """
     from openpyxl import Workbook
     from openpyxl.styles import Font
 

@@ -115,6 +115,15 @@ class Strip:
 def fresh_strip(length: Floats, deep: Floats, roll: Floats, lap: float) -> Strip:
     """One strip from the roll; it runs along the roll, in parts if both its sides are wider.
 
+    Parameters
+    ----------
+    length, deep : (n,) array
+        Both sides of the strip, mm.
+    roll : (n,) array
+        Width of the roll, mm.
+    lap : float
+        How far two parts lap, mm.
+
     Notes
     -----
     Parts lap by `lap`: n = ceil((narrow side - lap) / (roll - lap)).

@@ -55,7 +55,12 @@ class CornerFill:
 def diagonal_tips(width: Floats, height: Floats, depth: Floats, foot: Floats) -> tuple[Tip, ...]:
     """Tips of the flaps at foot, head, left and right jamb; without a lined foot, its whole flap.
 
-    Sizes of opening and reveal in mm; `foot` is 1 where the foot is lined, 0 where it is not.
+    Parameters
+    ----------
+    width, height, depth : (n,) array
+        Of opening and reveal, mm.
+    foot : (n,) array
+        1 where the foot is lined, 0 where it is not.
     """
     level = np.maximum(1 - 2 * depth / height, 0)
     upright = np.maximum(1 - 2 * depth / width, 0)
@@ -89,7 +94,14 @@ def pieces_in_tip(tip: Tip, hypotenuse: Floats) -> Floats:
 
 
 def corner_hypotenuse(width: Floats, height: Floats, reach: Floats) -> Floats:
-    """Hypotenuse of the piece that fills a reveal corner, mm; `reach` is depth plus return.
+    """Hypotenuse of the piece that fills a reveal corner, mm.
+
+    Parameters
+    ----------
+    width, height : (n,) array
+        Of the opening, mm.
+    reach : (n,) array
+        Depth of the reveal plus return, mm.
 
     Notes
     -----
@@ -104,8 +116,14 @@ def fill_corners(
 ) -> CornerFill:
     """Share out the tips of a corner-to-corner cut among the infill pieces.
 
-    Sizes as for `diagonal_tips`; `turned` is the return, mm; `halves` tells whether a corner piece
-    may be made from two halves that meet in the corner.
+    Parameters
+    ----------
+    width, height, depth, foot
+        As for `diagonal_tips`.
+    turned : float
+        The return, mm.
+    halves : bool
+        Whether a corner piece may be made from two halves that meet in the corner.
 
     Notes
     -----

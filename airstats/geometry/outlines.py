@@ -123,7 +123,13 @@ class Frame:
     def strip(self, face: str, start: float, end: float) -> Outline:
         """Return the rectangle on a face from depth `start` to depth `end`.
 
-        Negative depths lie in the plane of the opening, where the flap of that face is cut.
+        Parameters
+        ----------
+        face : str
+            One of `FACES`.
+        start, end : float
+            Depths from the edge, mm; negative ones lie in the plane of the opening, where the flap
+            of that face is cut.
         """
         a, b = self.edge(face)
         near, far = self.into(face, start), self.into(face, end)

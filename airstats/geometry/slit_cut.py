@@ -90,6 +90,15 @@ def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats
     Returns the pieces supplied, how many of them from two parts, and the joint in such a piece
     (mm).
 
+    Parameters
+    ----------
+    leaf : Leaves
+        n openings.
+    depth : (n,) array
+        Of the reveals, mm.
+    practice : Practice
+        Its return and whether pieces may be halved; the slit is that of `leaf`.
+
     Notes
     -----
     A strip (span - depth) × hinge gives pieces cut square, all turned the same way; a piece laid
@@ -116,7 +125,13 @@ def fill_strips(leaf: Leaves, depth: Floats, practice: Practice) -> tuple[Floats
 
 
 def pieces_in_strip(strip_width: Floats, strip_length: Floats, a: Floats, b: Floats) -> Floats:
-    """How many pieces a × b (mm) can be cut square from a strip, all turned the same way."""
+    """How many pieces a × b can be cut square from a strip, all turned the same way.
+
+    Parameters
+    ----------
+    strip_width, strip_length, a, b : (n,) array
+        Sides of the strip and of a piece, mm.
+    """
     along = np.floor(strip_width / a) * np.floor(strip_length / b)
     across = np.floor(strip_width / b) * np.floor(strip_length / a)
     is_offcut = np.minimum(strip_width, strip_length) >= OFFCUT_LEAST_MM
@@ -124,12 +139,32 @@ def pieces_in_strip(strip_width: Floats, strip_length: Floats, a: Floats, b: Flo
 
 
 def patch_length(hinge: Floats, length: Floats, lap: float) -> Floats:
-    """Length of the patch that a strip too short for a piece is lengthened by, mm."""
+    """Length of the patch that a strip too short for a piece is lengthened by, mm.
+
+    Parameters
+    ----------
+    hinge : (n,) array
+        Length of the strip, mm.
+    length : (n,) array
+        Length of the piece, mm.
+    lap : float
+        How far its parts lap, mm.
+    """
     return np.maximum(length + lap - hinge, OFFCUT_LEAST_MM)
 
 
 def patch_fits(left: Floats, hinge: Floats, deep: Floats, length: Floats, lap: float) -> Floats:
-    """1 where a strip gives a part as long as itself and, beside it, the patch; 0 elsewhere."""
+    """1 where a strip gives a part as long as itself and, beside it, the patch; 0 elsewhere.
+
+    Parameters
+    ----------
+    left : (n,) array
+        Width of the strip, mm.
+    deep : (n,) array
+        Width of the piece, mm.
+    hinge, length, lap
+        As for `patch_length`.
+    """
     beside = left - deep >= patch_length(hinge, length, lap)
     long_enough = hinge >= np.maximum(deep, OFFCUT_LEAST_MM)
     return np.where((hinge < length) & beside & long_enough, 1.0, 0.0)

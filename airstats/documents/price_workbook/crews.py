@@ -53,7 +53,17 @@ def add_crews(book: Workbook, crews: Sequence[str]) -> None:
 
 
 def write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:
-    """Write a text that comes from the records, so that it never becomes a formula."""
+    """Write a text that comes from the records, so that it never becomes a formula.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        To write to.
+    row, column : int
+        The cell, counted from 1.
+    text : str
+        Characters that a workbook cannot hold are dropped.
+    """
     cell = sheet.cell(row, column)
     cell.value = ILLEGAL_CHARACTERS_RE.sub("", text)
     cell.data_type, cell.quotePrefix = "s", True

@@ -23,18 +23,50 @@ _MADE = datetime(2000, 1, 1)
 
 
 def heading(sheet: Worksheet, place: str, words: str) -> None:
-    """Write a heading in bold."""
+    """Write a heading in bold.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        To write to.
+    place : str
+        The cell, like "A4".
+    words : str
+        The heading.
+    """
     sheet[place], sheet[place].font = words, Font("Calibri", bold=True, size=12)
 
 
 def name_cell(book: Workbook, name: str, sheet: str, cell: str) -> None:
-    """Give a cell, or a range of cells, the name by which formulas call it."""
+    """Give a cell, or a range of cells, the name by which formulas call it.
+
+    Parameters
+    ----------
+    book : Workbook
+        The name holds in all of its sheets.
+    name, sheet : str
+        The new name, and the title of the sheet.
+    cell : str
+        Like "$C$5" or "$A$6:$A$9".
+    """
     where = f"{quote_sheetname(sheet)}!{cell}"
     book.defined_names[name] = DefinedName(name, attr_text=where)
 
 
 def head_row(sheet: Worksheet, row: int, first: str, words: Sequence[str]) -> None:
-    """Head the columns from the letter `first` on."""
+    """Head the columns from the letter `first` on.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        To write to.
+    row : int
+        Counted from 1.
+    first : str
+        Letter of the first column.
+    words : sequence of str
+        One a column.
+    """
     for place, text in enumerate(words, start=column_index_from_string(first)):
         cell = sheet.cell(row, place)
         cell.value, cell.fill, cell.font = text, HEAD, BOLD
@@ -49,7 +81,17 @@ def one_page(sheet: Worksheet) -> None:
 
 
 def allow_numbers(sheet: Worksheet, cells: str, low: float, high: float) -> None:
-    """Let the cells take numbers of a range only."""
+    """Let the cells take numbers of a range only.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        That of the cells.
+    cells : str
+        A cell or a range, like "C5" or "A12:A31".
+    low, high : float
+        Both are allowed; in the unit of the cells.
+    """
     rule = DataValidation("decimal", operator="between", formula1=f"{low:g}", formula2=f"{high:g}")
     rule.error = f"Write a number from {low:g} to {high:g}."
     rule.add(cells)
@@ -57,7 +99,17 @@ def allow_numbers(sheet: Worksheet, cells: str, low: float, high: float) -> None
 
 
 def allow_list(sheet: Worksheet, cells: str, words: str, strict: bool = True) -> None:
-    """Offer a list in the cells; unless strict, other words are taken too."""
+    """Offer a list in the cells; unless strict, other words are taken too.
+
+    Parameters
+    ----------
+    sheet, cells
+        As for `allow_numbers`.
+    words : str
+        A list formula: a range's name, or words in quotes, parted by commas.
+    strict : bool
+        Whether other words are refused.
+    """
     rule = DataValidation("list", formula1=words, allow_blank=True, showErrorMessage=strict)
     rule.add(cells)
     sheet.add_data_validation(rule)
