@@ -6,7 +6,6 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS
 from airstats.geometry.cutting_rules import Practice
 from airstats.model.prior import Prior
@@ -164,7 +163,11 @@ def one(width, height, reveal, sides=4, cut="diagonal", practice=PLAIN, roll=1.5
     return opening_quantities(table([(width, height, reveal, sides, cut)]), practice, roll).iloc[0]
 
 
-def random_openings(count, seed, cuts=CUTS, spans=((120, 3000), (120, 3000), (10, 600))):
+KNOWN_CUTS = ("diagonal", "centre", "lined")
+"""The cuts whose truth the tests work out for themselves; a further cut brings its own tests."""
+
+
+def random_openings(count, seed, cuts=KNOWN_CUTS, spans=((120, 3000), (120, 3000), (10, 600))):
     """Openings of any size, depth and cut."""
     pick = np.random.default_rng(seed)
     sizes = [pick.uniform(*span, count) for span in spans]
@@ -173,7 +176,7 @@ def random_openings(count, seed, cuts=CUTS, spans=((120, 3000), (120, 3000), (10
     )
 
 
-def many(count, seed, cuts=CUTS):
+def many(count, seed, cuts=KNOWN_CUTS):
     """Openings from a hand's breadth to a hall."""
     found = random_openings(count, seed, cuts, np.log([(80, 6000), (80, 4000), (5, 1400)]))
     sizes = ["width_mm", "height_mm", "reveal_mm"]

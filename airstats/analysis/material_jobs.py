@@ -11,19 +11,14 @@ import pandas as pd
 from scipy import stats
 
 from airstats.analysis.allowance_changes import compare_allowances
-from airstats.analysis.overrun_split import Causes, split_overrun
+from airstats.analysis.overrun_split import CAUSES, Causes, joined, split_overrun
 from airstats.analysis.overrun_views import OVERRUN, overrun_a_job
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.records.reading import Records
 from airstats.takeoff.sheet_quantities import Takeoff
 
-MATERIAL_CAUSES: Causes = {
-    "not_counted": ("already_priced", "laps"),
-    "waste": ("waste", "crew"),
-    "whole_packs": ("count_rounding", "price_rounding"),
-    "unexplained": ("unexplained",),
-}
+MATERIAL_CAUSES = joined("material", [name for name in CAUSES if name != "reveals"])
 """What a material's overrun is split into; together they hold every part of the sheet's split."""
 MATERIAL_NET: Causes = {
     "beyond_price": (*MATERIAL_CAUSES["not_counted"], *MATERIAL_CAUSES["waste"]),

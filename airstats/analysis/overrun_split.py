@@ -21,36 +21,75 @@ from airstats.takeoff.sheet_quantities import Takeoff
 Array = np.ndarray
 Causes = Mapping[str, Sequence[str]]
 
-MAIN: Causes = {
-    "already_priced": ("already_priced",),
-    "reveals": ("reveals",),
-    "laps": ("laps",),
-    "waste": ("waste",),
-    "crew": ("crew",),
-    "whole_rolls": ("count_rounding", "price_rounding"),
-    "unexplained": ("unexplained",),
+
+class Group(NamedTuple):
+    """What readers call causes that are told as one: in a picture, and in a sentence."""
+
+    words: str
+    short: str
+
+
+class Cause(NamedTuple):
+    """A cause in words, and the names under which it is told: its own where none is given."""
+
+    words: str
+    short: str = ""
+    main: str = ""
+    net: str = ""
+    material: str = ""
+
+
+CAUSES = {
+    "already_priced": Cause(
+        "held in the price beyond the bare surface",
+        "what the prices held",
+        net="laps_and_waste",
+        material="not_counted",
+    ),
+    "reveals": Cause("reveals", "reveals"),
+    "laps": Cause("laps between courses", "laps", net="laps_and_waste", material="not_counted"),
+    "waste": Cause("waste at the usual rate", "waste", net="laps_and_waste", material="waste"),
+    "crew": Cause("the crews' departure from it", "crews", material="waste"),
+    "count_rounding": Cause(
+        "whole rolls counted where part was used",
+        main="whole_rolls",
+        net="whole_rolls",
+        material="whole_packs",
+    ),
+    "price_rounding": Cause(
+        "prices rounded up to whole rolls",
+        main="whole_rolls",
+        net="whole_rolls",
+        material="whole_packs",
+    ),
+    "unexplained": Cause("left unexplained", "unexplained", material="unexplained"),
 }
+"""Every cause, in the order of the pictures. "reveals" are those of all cuts; no material has any.
+
+What the price held is set against laps and waste in `net`: all three grow with the surface.
+"""
+GROUPS = {
+    "whole_rolls": Group("whole-roll rounding of count and price", "whole-roll rounding"),
+    "laps_and_waste": Group(
+        "laps and waste beyond what the price held", "laps and waste beyond the price"
+    ),
+}
+
+
+def joined(level: str, names: Sequence[str] = tuple(CAUSES)) -> Causes:
+    """Return the causes joined as their field `level` says."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name in names:
+        told = getattr(CAUSES[name], level) or name
+        found[told] = (*found.get(told, ()), name)
+    return found
+
+
+MAIN = joined("main")
 """The causes as an owner reads them: all reveals as one, rounding of price and count as one."""
-NET: Causes = {
-    "reveals": MAIN["reveals"],
-    "laps_and_waste": ("laps", "waste", "already_priced"),
-    "crew": MAIN["crew"],
-    "whole_rolls": MAIN["whole_rolls"],
-    "unexplained": MAIN["unexplained"],
-}
-"""What the price held is set against laps and waste: all three grow with the surface."""
-CAUSE_WORDS = {
-    "already_priced": "held in the price beyond the bare surface",
-    "reveals": "reveals",
-    "laps": "laps between courses",
-    "laps_and_waste": "laps and waste beyond what the price held",
-    "waste": "waste at the usual rate",
-    "crew": "the crews' departure from it",
-    "whole_rolls": "whole-roll rounding of count and price",
-    "count_rounding": "whole rolls counted where part was used",
-    "price_rounding": "prices rounded up to whole rolls",
-    "unexplained": "left unexplained",
-}
+NET = joined("net")
+SHORT_WORDS = {name: (CAUSES | GROUPS)[name].short for name in {**MAIN, **NET}}
+"""Causes of the overrun, as a sentence or a picture names them."""
 UNITS = ("rolls", "packs", "m2", "money")
 ROUNDING_STEPS = (1.0, 0.5, 0.25)
 """Prices that are all multiples of one of these, in rolls, are taken as rounded up to it."""
@@ -146,15 +185,14 @@ def split_overrun(
 
 def each_cause() -> Causes:
     """Return every cause by itself; "reveals" are all the reveals together."""
-    reveals = [f"reveal.{cut}" for cut in CUTS]
-    parts = ("laps", "waste", "crew", "count_rounding", "price_rounding", "unexplained")
-    return {cause: (cause,) for cause in ("already_priced", *reveals, *parts)}
+    apart = {name: [name] for name in CAUSES} | {"reveals": [f"reveal.{cut}" for cut in CUTS]}
+    return {part: (part,) for name in CAUSES for part in apart[name]}
 
 
 def cause_words(cause: str) -> str:
     """Return what readers call a cause."""
     cut = CUTS.get(cause.removeprefix("reveal."))
-    return f"reveals {cut.of_reveals}" if cut else CAUSE_WORDS[cause]
+    return f"reveals {cut.of_reveals}" if cut else (CAUSES | GROUPS)[cause].words
 
 
 def usual_crews(allowances: Allowances) -> tuple[str, ...]:

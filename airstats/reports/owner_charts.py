@@ -8,13 +8,12 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from airstats.analysis.overrun_split import MAIN, cause_words
+from airstats.analysis.overrun_split import MAIN, SHORT_WORDS, cause_words
 from airstats.analysis.overrun_views import OVERRUN
 from airstats.backtests.against_real_prices import Hindsight
 from airstats.base.number_text import counted, each, give_or_take, listed, number, rolls
 from airstats.reports.display import Picture
 from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
-from airstats.reports.shared_text import SHORT_WORDS
 from airstats.takeoff.sheet_quantities import Takeoff
 
 NOW = "with the allowances known before the quarter"
@@ -89,7 +88,7 @@ def crews(table: pd.DataFrame) -> Picture | None:
 
 def quarters(table: pd.DataFrame) -> Picture:
     """Draw the overrun of a job and its causes quarter by quarter, from `by_quarter`."""
-    shown = [OVERRUN, *[cause for cause in TITLES if cause in MAIN]]
+    shown = [OVERRUN, *MAIN]
     figure, grid = panels(len(shown), 4, 2.2, sharex=True, sharey=True)
     for axes, cause in zip(grid, shown, strict=True):
         _quarter_panel(axes, table[table["cause"].eq(cause)], ORANGE if cause == OVERRUN else BLUE)

@@ -6,7 +6,14 @@ import pandas as pd
 
 from airstats.analysis import overrun_views
 from airstats.analysis.allowance_changes import crew_comparison
-from airstats.analysis.overrun_split import MAIN, NET, overrun_table, split_overrun, usual_crews
+from airstats.analysis.overrun_split import (
+    MAIN,
+    NET,
+    SHORT_WORDS,
+    overrun_table,
+    split_overrun,
+    usual_crews,
+)
 from airstats.analysis.overrun_views import (
     OVERRUN,
     by_quarter,
@@ -37,7 +44,7 @@ from airstats.pricing.cut_prices import CutCosts
 from airstats.reports import cuts_charts, cuts_text, owner_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.shared_text import SHORT_WORDS, excluded_table
+from airstats.reports.shared_text import excluded_table
 
 LITTLE_LEARNT = 0.5
 """A cut that has lost less than this share of its first variance rests on common practice."""

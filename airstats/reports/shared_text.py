@@ -10,17 +10,6 @@ from airstats.reports.desk import Desk
 from airstats.reports.display import Table, Words, show_table
 
 CAUTION = Words(caution.CAUTION)
-SHORT_WORDS = {
-    "reveals": "reveals",
-    "laps": "laps",
-    "waste": "waste",
-    "crew": "crews",
-    "whole_rolls": "whole-roll rounding",
-    "unexplained": "unexplained",
-    "already_priced": "what the prices held",
-    "laps_and_waste": "laps and waste beyond the price",
-}
-"""Causes of the overrun, as a sentence or a picture names them."""
 
 
 def suspect_words(desk: Desk) -> Words:

@@ -5,9 +5,14 @@ import pytest
 from scipy.stats import truncnorm
 
 from airstats.analysis.overrun_split import (
+    CAUSES,
     MAIN,
     NET,
+    SHORT_WORDS,
+    Cause,
+    cause_words,
     each_cause,
+    joined,
     likely_use,
     overrun_table,
     price_rounding,
@@ -15,7 +20,7 @@ from airstats.analysis.overrun_split import (
     usual_crews,
 )
 from airstats.base.errors import AirstatsError
-from airstats.catalog.cut_patterns import CUTS
+from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.model.posterior import predictive
 from airstats.model.quarterly_update import calibrate, finished_jobs
 from airstats.takeoff.sheet_quantities import Takeoff
@@ -30,6 +35,23 @@ def firm():
     jobs = finished_jobs(made.records)
     priced = jobs.table.assign(roll_price=150.0 + np.arange(len(jobs)) % 3)
     return Takeoff(priced), calibrate(made.records)
+
+
+def test_every_cause_is_told_once_in_every_view_and_has_its_words():
+    for view in (MAIN, NET):
+        members = [member for members in view.values() for member in members]
+        assert sorted(members) == sorted(CAUSES)
+        assert all(SHORT_WORDS[name] and cause_words(name) for name in view)
+    assert all(map(cause_words, each_cause()))
+
+
+def test_a_cause_is_told_by_its_own_name_or_with_others(monkeypatch):
+    monkeypatch.setitem(CAUSES, "butts", Cause("laps at the ends of rolls", net="laps_and_waste"))
+    assert joined("main", list(CAUSES))["butts"] == ("butts",)
+    net = joined("net", list(CAUSES))["laps_and_waste"]
+    assert net == ("already_priced", "laps", "waste", "butts")
+    assert each_cause()["butts"] == ("butts",)
+    assert cause_words("butts") == "laps at the ends of rolls"
 
 
 @pytest.mark.parametrize("usual", [(), ("Alder", "Birch")])
@@ -138,13 +160,18 @@ def drawn_parts(jobs, learnt, usual=(), draws=3000):
     )
     names, crew = np.unique(jobs.crews, return_inverse=True)
     assert tuple(names) == belief.crews
+    reused = [list(CUTS).index(cut) for cut in reused_cuts()]
     fitted, spread = [], []
     for g in rng.choice(len(belief.form), draws, p=belief.weight):
         allowances = rng.multivariate_normal(belief.mean[g], belief.covariance[g])
-        waste, factors, effect = allowances[0], allowances[1:4], allowances[4:]
+        waste, factors, effect = (
+            allowances[0],
+            allowances[1 : 1 + len(CUTS)],
+            allowances[1 + len(CUTS) :],
+        )
         sheet = factors * reveal
         if belief.form[g]:
-            sheet[:, :2] = needed[:, :2] - factors[:2] * fillable[:, :2]
+            sheet[:, reused] = (needed - factors * fillable)[:, reused]
         common = effect[np.isin(names, usual)].mean() if usual else 0.0
         fitted.append([*sheet.T, (waste + common) * laid, (effect[crew] - common) * laid])
         spread.append(np.hypot(floor, belief.spread[g] * laid))
@@ -154,7 +181,7 @@ def drawn_parts(jobs, learnt, usual=(), draws=3000):
     use = cut_off.rvs(random_state=rng)
     rounded = rng.uniform(0, price_rounding(jobs), use.shape)
     parts = {cause: fitted[:, place] for place, cause in enumerate(FITTED)} | {
-        "reveals": fitted[:, :3].sum(axis=1),
+        "reveals": fitted[:, : len(CUTS)].sum(axis=1),
         "already_priced": surface - priced * roll + rounded,
         "laps": laid - surface + 0 * use,
         "count_rounding": used * roll - use,
@@ -164,7 +191,7 @@ def drawn_parts(jobs, learnt, usual=(), draws=3000):
     return {cause: (part / roll).sum(axis=1) for cause, part in parts.items()}
 
 
-FITTED = ("reveal.diagonal", "reveal.centre", "reveal.lined", "waste", "crew")
+FITTED = (*(f"reveal.{cut}" for cut in CUTS), "waste", "crew")
 
 
 @pytest.mark.parametrize("usual", [(), ("Alder", "Birch")])

@@ -8,10 +8,9 @@ import shapely
 from shapely.affinity import affine_transform
 
 from airstats.base.errors import AirstatsError
-from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import Practice
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
-from tests.invented import random_openings
+from tests.invented import KNOWN_CUTS, random_openings
 
 PRACTICES = [
     Practice(slit="upright", halves=False),
@@ -209,7 +208,7 @@ def test_where_the_sheet_is_cut(cut, slit, sides, expected):
     assert drawn.equals(lines(*[((a, b), (c, d)) for a, b, c, d in expected]))
 
 
-@pytest.mark.parametrize("cut", CUTS)
+@pytest.mark.parametrize("cut", KNOWN_CUTS)
 def test_flaps_and_cut_away_parts_are_the_sheet_and_fold_on_to_their_faces(cut):
     pieces = opening_pieces(Opening(1000, 2000, 150, cut_pattern=cut))
     sheet = [*pieces.flaps, *pieces.offcuts, *pieces.trimmings]

@@ -21,7 +21,7 @@ from airstats.pricing.cut_choice import (
 )
 from airstats.pricing.cut_prices import AMOUNTS, CutCosts, CutTerms
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
-from tests.invented import random_openings
+from tests.invented import KNOWN_CUTS, random_openings
 
 FREE = CutCosts(**dict.fromkeys(CutCosts.__dataclass_fields__, 0.0))
 SHEET_ONLY = replace(FREE, sheet_price_m2=2.0)
@@ -122,7 +122,7 @@ def test_the_recommended_cut_is_the_cheapest_or_the_same_and_the_saving_follows(
     np.testing.assert_allclose(table["saving"], table["cost_as_cut"] - table["cost_recommended"])
     assert (table["saving"] >= 0).all()
     assert (table["saving"][table["recommended_cut"] == table["cut_pattern"]] == 0).all()
-    assert set(table["recommended_cut"]) == set(CUTS)
+    assert set(table["recommended_cut"]) >= set(KNOWN_CUTS)
     table = cheapest_cut(openings(), CutTerms(FREE))
     assert table["recommended_cut"].tolist() == openings()["cut_pattern"].tolist()
 
@@ -175,7 +175,7 @@ def test_every_cut_is_charged_for_the_sheet_that_it_lays_and_for_no_other():
 
 
 @pytest.mark.parametrize("sides", [3, 4])
-@pytest.mark.parametrize("cut", CUTS)
+@pytest.mark.parametrize("cut", KNOWN_CUTS)
 def test_strokes_and_flaps_are_those_of_the_drawing(cut, sides):
     pieces = opening_pieces(Opening(1200, 2100, 200, sides, cut, Practice(slit="upright")))
     assert CUTS[cut].strokes[sides] == len(pieces.cut_lines)
@@ -269,7 +269,7 @@ def test_with_the_standard_prices_each_cut_has_its_place():
     # An outcome of the assumptions in CutCosts, not a law: small windows are slit, large ones cut
     # corner to corner, and only over very large ones does the sheet saved pay for lining.
     grid = break_even_map()
-    assert set(grid["cheapest_cut"]) == set(CUTS)
+    assert set(grid["cheapest_cut"]) >= set(KNOWN_CUTS)
     assert bands_at(grid, 200)["cheapest_cut"].tolist() == ["centre", "diagonal", "lined"]
 
 
