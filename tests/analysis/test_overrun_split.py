@@ -46,12 +46,12 @@ def test_every_cause_is_told_once_in_every_view_and_has_its_words():
 
 
 def test_a_cause_is_told_by_its_own_name_or_with_others(monkeypatch):
-    monkeypatch.setitem(CAUSES, "butts", Cause("laps at the ends of rolls", net="laps_and_waste"))
-    assert joined("main", list(CAUSES))["butts"] == ("butts",)
-    net = joined("net", list(CAUSES))["laps_and_waste"]
-    assert net == ("already_priced", "laps", "waste", "butts")
-    assert each_cause()["butts"] == ("butts",)
-    assert cause_words("butts") == "laps at the ends of rolls"
+    monkeypatch.setitem(CAUSES, "invented", Cause("an invented cause", net="laps_and_waste"))
+    assert joined("main", list(CAUSES)) == {**MAIN, "invented": ("invented",)}
+    net = {**NET, "laps_and_waste": (*NET["laps_and_waste"], "invented")}
+    assert joined("net", list(CAUSES)) == net
+    assert each_cause()["invented"] == ("invented",)
+    assert cause_words("invented") == "an invented cause"
 
 
 @pytest.mark.parametrize("usual", [(), ("Alder", "Birch")])

@@ -27,7 +27,6 @@ from airstats.documents.price_workbook.workbook import (
     SHEET,
     price_sheet,
 )
-from airstats.documents.run_notebooks import NOTEBOOKS
 from airstats.documents.wall_card import allowance_card
 from airstats.geometry.cutting_rules import cut_lined
 from airstats.geometry.outlines import centre_pieces
@@ -45,6 +44,7 @@ from tests.documents.price_workbook.test_workbook import by_formulon
 from tests.invented import firm, save
 
 FACTOR = 2.2
+NOTEBOOKS_OF_CUTS = ("evidence", "price_jobs", "why_jobs_run_over", "update_allowances")
 
 
 def cut_doubled(sizes, practice):
@@ -228,7 +228,7 @@ def test_the_card_names_it(desk):
     assert "stops at an opening (lined, doubled)" in page
 
 
-@pytest.mark.parametrize("name", NOTEBOOKS)
+@pytest.mark.parametrize("name", NOTEBOOKS_OF_CUTS)
 def test_every_notebook_speaks_of_it(folder, name, monkeypatch):
     """In this process, for a kernel would not have the entry; pictures are drawn."""
     shown = []
