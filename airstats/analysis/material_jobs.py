@@ -57,6 +57,8 @@ def material_split(
 
     Parameters
     ----------
+    material : Product
+        Its jobs with a count, and what they taught.
     unit : {"packs", "money"}
     causes : mapping
         `MATERIAL_CAUSES` or `MATERIAL_NET`.

@@ -61,6 +61,8 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     ----------
     frame : DataFrame
         n jobs with the terms (m²) and the response (m²).
+    response : str
+        Its column.
 
     Notes
     -----

@@ -61,6 +61,8 @@ def held(path: Path, wait_s: float = 0.0) -> Iterator[None]:
 
     Parameters
     ----------
+    path : Path
+        It must be there already.
     wait_s : float
         How long to wait for another run that holds it, s.
 

@@ -186,8 +186,8 @@ def cut_diagonal(sizes: Sizes, practice: Practice) -> CutResult:
     in_jamb, in_head = np.minimum(d, w / 2), np.minimum(d, h / 2)
     jambs = 2 * h * (in_jamb - in_jamb**2 / w)
     head = w * (in_head - in_head**2 / h)
-    jamb_part = corner_part(d + turned, h / w, (h + turned) / 2)
-    corner = jamb_part + corner_part(d + turned, w / h, (w + turned) / 2)
+    jamb_part = _corner_part(d + turned, h / w, (h + turned) / 2)
+    corner = jamb_part + _corner_part(d + turned, w / h, (w + turned) / 2)
     any_reveal = np.where(d > 0, 1.0, 0.0)
     corners, ends = (2 + 2 * foot) * any_reveal, (2 - 2 * foot) * any_reveal
     fill = fill_corners(w, h, d, foot, turned, practice.halves)
@@ -216,7 +216,7 @@ def cut_diagonal(sizes: Sizes, practice: Practice) -> CutResult:
     )
 
 
-def corner_part(reach: Floats, run: Floats, widest: Floats) -> Floats:
+def _corner_part(reach: Floats, run: Floats, widest: Floats) -> Floats:
     """Area of the part of a corner piece on one face, mm²: a triangle, cut off where it meets."""
     sloping = np.minimum(reach, widest / run)
     area: Floats = run * sloping**2 / 2 + widest * (reach - sloping)

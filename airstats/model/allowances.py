@@ -201,7 +201,17 @@ class Allowances:
 
 
 def unchanged(quarter: str, prior: Prior | None = None, product: str = SHEET) -> Allowances:
-    """Return the allowances of a product before any job: the prior."""
+    """Return the allowances of a product before any job: the prior.
+
+    Parameters
+    ----------
+    quarter : str
+        That the prior is to stand for, like "2026Q3".
+    prior : Prior, optional
+        By default the product's own.
+    product : str
+        The sheet or a material of `MATERIALS`.
+    """
     if product == SHEET:
         return Allowances(quarter, quarter, starting_belief(prior or Prior()))
     # Where there are no reveals both forms of them say the same.

@@ -70,6 +70,8 @@ def decided_steps(
     ----------
     steps : sequence of Allowances
         The allowances after each quarter since `previous`, of `calibrate_through`.
+    previous : Allowances or None
+        As it was given to the calibration.
     decision : (decision, reason, by)
         As for `decide`; keep keeps the values of the quarter before the last one.
     drift : float, optional
@@ -88,7 +90,13 @@ def decided_steps(
 
 
 def check_decision(decision: str, reason: str = "", by: str = "") -> None:
-    """Refuse a decision that is not complete, as `decide` does, before any work is done."""
+    """Refuse a decision that is not complete, as `decide` does, before any work is done.
+
+    Parameters
+    ----------
+    decision, reason, by
+        As for `decide`.
+    """
     if decision not in DECISIONS:
         raise AllowancesError(f'decision "{decision}" is not understood: write accept or keep.')
     named = {"the reason (decision_reason)": reason, "the initials (decided_by)": by}

@@ -27,7 +27,12 @@ class Agreement(NamedTuple):
 
 
 def interval_probability(expected: Array, sd: Array, low: Array, high: Array) -> Array:
-    """Return P(low < use <= high) for a normal use; inputs in m², shapes that broadcast.
+    """Return P(low < use <= high) for a normal use.
+
+    Parameters
+    ----------
+    expected, sd, low, high : arrays
+        Mean and sd of the use, and the ends of its interval, m²; shapes that broadcast.
 
     Notes
     -----

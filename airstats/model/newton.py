@@ -30,6 +30,15 @@ def climb(start: Array, height: Callable[[Array], Height], near: float) -> tuple
 
     A step that goes down is halved. The climb ends when no step promises a gain of `near` / 2 or
     more in log posterior, or after MOST_STEPS.
+
+    Parameters
+    ----------
+    start : (g, P) array
+        Where the climbs begin.
+    height : callable
+        Returns what stands at (g, P) points.
+    near : float
+        Twice the gain, in log posterior, that is no longer worth a step.
     """
     mean, top = start, height(start)
     step = _newton_step(top)

@@ -177,7 +177,13 @@ def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) 
 def update_and_judge(
     belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0
 ) -> tuple[Belief, Array]:
-    """Return what `update` does, and the (n,) probability that each record is grossly wrong."""
+    """Return what `update` does, and the (n,) probability that each record is grossly wrong.
+
+    Parameters
+    ----------
+    belief, jobs, measuring_sd_m2
+        As for `update`.
+    """
     extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), len(jobs))
     wrong = np.empty(len(jobs))
     # On several threads the library adds up in another order, so the last digits would differ.
@@ -218,7 +224,17 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[
 
 
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
-    """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain."""
+    """Return the (n, P) columns that the parameters multiply and the (n,) sheet that is certain.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n jobs.
+    form : int
+        Place in `FORMS`.
+    crews : tuple of str
+        Those of the belief; P is 1 + cuts + crews.
+    """
     amount = jobs.amount[:, None]
     named = (places_of(jobs.crews, crews)[:, None] == np.arange(len(crews))) * amount
     reveals, certain = jobs.by_cut("reveal"), jobs.amount

@@ -47,6 +47,15 @@ def belief_rest(belief: Belief) -> dict[str, Any]:
 def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str, Any]) -> Belief:
     """Return the belief that `belief_rows` and `belief_rest` wrote.
 
+    Parameters
+    ----------
+    rows : list of dict
+        One a candidate.
+    crews : tuple of str
+        In the order of the parameters.
+    rest : dict
+        What the candidates have in common.
+
     Raises
     ------
     KeyError, TypeError, ValueError

@@ -118,7 +118,17 @@ def of_the_run(steps: list[Allowances]) -> Allowances:
 
 
 def run_through(jobs: Takeoff, steps: list[str], before: Allowances) -> Allowances:
-    """Return `before` carried through the quarters of `steps`, with jobs or without."""
+    """Return `before` carried through the quarters of `steps`, with jobs or without.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        Finished jobs.
+    steps : list of str
+        Quarters in their order, like "2026Q3".
+    before : Allowances
+        Of a quarter that is not after the first of `steps`.
+    """
     return of_the_run(list(_walk(jobs, steps, before)))
 
 
@@ -131,14 +141,20 @@ def calibrate_through(
     drift: float | None = None,
     prior: Prior | None = None,
 ) -> Iterator[Allowances]:
-    """Yield the allowances after every quarter up to `quarter`; see `calibrate`."""
+    """Yield the allowances after every quarter up to `quarter`.
+
+    Parameters
+    ----------
+    records, quarter, previous, depth_error_mm, drift, prior
+        As for `calibrate`; `previous` read already.
+    """
     _check_numbers(drift or 0.0, depth_error_mm)
     jobs = finished_jobs(records)
     if quarter is not None:
         _refuse_without_jobs(jobs, quarter)
-    steps = quarters_to_do(jobs, previous, quarter)
+    steps = _quarters_to_do(jobs, previous, quarter)
     start = previous or unchanged(steps[0], prior)
-    others = counted_materials(records, jobs, start.materials)
+    others = _counted_materials(records, jobs, start.materials)
     if previous is not None and previous.coded and not records.coded:
         raise AllowancesError(NO_NAMES)
     made_of = previous.digest() if previous else ""
@@ -168,7 +184,7 @@ def finished_jobs(records: Records) -> Takeoff:
     return Takeoff(in_order.reset_index(drop=True))
 
 
-def counted_materials(
+def _counted_materials(
     records: Records, jobs: Takeoff, names: Iterable[str] = ()
 ) -> dict[str, Takeoff]:
     """Return the jobs with a count of each material on record, and of those named, if any."""
@@ -194,11 +210,11 @@ def learnt_materials(records: Records, allowances: Allowances) -> list[Product]:
         With their materials, of which those that `MATERIALS` no longer knows are left out.
     """
     known = {name: allowances.materials[name] for name in MATERIALS if name in allowances.materials}
-    counted = counted_materials(records, finished_jobs(records), known) if known else {}
+    counted = _counted_materials(records, finished_jobs(records), known) if known else {}
     return [Product(counted[name], own) for name, own in known.items()]
 
 
-def quarters_to_do(
+def _quarters_to_do(
     jobs: Takeoff, previous: Allowances | None, quarter: str | None = None
 ) -> list[str]:
     """Return the quarters with jobs after the previous allowances' up to `quarter`, in order.
@@ -306,7 +322,17 @@ def _last_pack(known: Allowances, jobs: Takeoff, quarter: str) -> Pack | None:
 
 
 def carried_forward(before: Allowances, quarter: str, drift: float | None = None) -> Allowances:
-    """Return allowances as they stand in a later quarter of which no job is counted."""
+    """Return allowances as they stand in a later quarter of which no job is counted.
+
+    Parameters
+    ----------
+    before : Allowances
+        Of an earlier quarter, or of the same.
+    quarter : str
+        Like "2026Q3".
+    drift : float, optional
+        As for `calibrate`; the materials keep their own.
+    """
     belief = before.belief if drift is None else with_drift(before.belief, drift)
     return replace(
         before,

@@ -187,6 +187,8 @@ def break_even_map(
 
     Parameters
     ----------
+    terms
+        Prices, times and how pieces are cut.
     width_over_height
         Shape of the opening, the same all over the grid.
     areas_m2

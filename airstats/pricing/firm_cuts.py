@@ -20,7 +20,17 @@ USUAL_SHAPE = 0.9
 def cut_terms(
     records: Records, allowances: Allowances, costs: CutCosts = STANDARD_COSTS
 ) -> CutTerms:
-    """Return the learnt re-use, and the costs at the records' own sheet price, if any."""
+    """Return the learnt re-use, and the costs at the records' own sheet price, if any.
+
+    Parameters
+    ----------
+    records : Records
+        Their last price of a roll counts, by its m².
+    allowances : Allowances
+        What the finished jobs taught.
+    costs : CutCosts
+        Prices and times; of them the sheet's only where the records tell none.
+    """
     share = float(np.clip(allowances.reuse_table()["mean"].mean(), 0, 1))
     jobs = records.jobs
     price = jobs["roll_price"] if "roll_price" in jobs else pd.Series(dtype=float)

@@ -226,7 +226,19 @@ def priced(
     short_cost: float = SHORT_COST,
     quarters_ahead: int = 1,
 ) -> Priced:
-    """Foretell n jobs once, for all that is asked of them; parameters and errors as `price`."""
+    """Foretell n jobs once, for all that is asked of them; errors as `price`.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        n jobs to price, of one product.
+    allowances : Allowances
+        Those of the product.
+    leftover_cost, short_cost : float
+        Money for each pack left over and for each pack short.
+    quarters_ahead : int
+        As for `price`.
+    """
     critical_share(leftover_cost, short_cost)
     use = predict(jobs, allowances, quarters_ahead)
     return Priced(jobs, allowances, quarters_ahead, leftover_cost, short_cost, use)
@@ -236,6 +248,11 @@ def predict(jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1) -> M
     """Return the distribution of what each of n jobs will use, in the unit of the product.
 
     A record's gross errors are no part of a need.
+
+    Parameters
+    ----------
+    jobs, allowances, quarters_ahead
+        As for `priced`.
     """
     if quarters_ahead < 0:
         raise AirstatsError(f"quarters_ahead is {quarters_ahead}: give 0 or more.")
@@ -258,7 +275,17 @@ def critical_share(leftover_cost: float, short_cost: float) -> float:
 
 
 def packs_for_share(use: Mixture, pack: Array, share: float) -> Array:
-    """Return the (n,) least whole packs that cover the need with probability `share` or more."""
+    """Return the (n,) least whole packs that cover the need with probability `share` or more.
+
+    Parameters
+    ----------
+    use : Mixture
+        What each of n jobs will use, in the product's unit.
+    pack : (n,) array
+        Contents of a pack, in that unit.
+    share : float
+        0 to 1.
+    """
     enough = share - 1e-9
     # One normal of the same mean and sd gives a first guess, commonly right or one pack off.
     reach = ndtri(np.clip(share, 1e-9, 1 - 1e-9))
@@ -274,6 +301,13 @@ def packs_for_share(use: Mixture, pack: Array, share: float) -> Array:
 def expected_left_over(use: Mixture, pack: Array, order: Array) -> Array:
     """Return the (n,) whole packs expected to stay unopened of `order` packs.
 
+    Parameters
+    ----------
+    use, pack
+        As for `packs_for_share`.
+    order : (n,) array
+        Whole packs.
+
     Notes
     -----
     E[(n - N)+] is the sum of P(N <= k) for k from 0 to n - 1, N being the packs opened.
@@ -287,7 +321,15 @@ def expected_left_over(use: Mixture, pack: Array, order: Array) -> Array:
 def expected_cost(
     use: Mixture, pack: Array, order: Array, leftover_cost: float, short_cost: float
 ) -> Array:
-    """Return the (n,) expected cost of ordering `order` packs, in the currency of the costs."""
+    """Return the (n,) expected cost of ordering `order` packs, in the currency of the costs.
+
+    Parameters
+    ----------
+    use, pack, order
+        As for `expected_left_over`.
+    leftover_cost, short_cost : float
+        Money for each pack left over and for each pack short.
+    """
     left = expected_left_over(use, pack, order)
     most = np.ceil(use.quantile(1 - 1e-9) / pack).astype(int)
     needed = most - expected_left_over(use, pack, most)

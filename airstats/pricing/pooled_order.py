@@ -30,9 +30,15 @@ def drawn_packs(
     allowances: Allowances,
     quarters_ahead: int = 1,
     draws: int = DRAWS,
-    seed: int = SEED,
 ) -> Array:
     """Draw cases of the whole rolls that n jobs open.
+
+    Parameters
+    ----------
+    jobs, allowances, quarters_ahead
+        As for `newsvendor.priced`.
+    draws : int
+        Number of cases.
 
     Returns
     -------
@@ -45,7 +51,7 @@ def drawn_packs(
     and each job's departure by itself. Jobs of one crew not met before share its departure. By
     itself each job is distributed as `newsvendor.predict` says.
     """
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(SEED)
     belief = widen(allowances.belief, quarters_ahead)
     known = admit_crews(belief, jobs.crews) if belief.crews else belief
     counts = _shares(belief.weight, draws)
@@ -136,7 +142,17 @@ def least_packs(total: Array, share: float) -> int:
 
 
 def cost_of(total: Array, order: int, leftover_cost: float, short_cost: float) -> float:
-    """Return the mean cost of an order over the (draws,) cases, in the currency of the costs."""
+    """Return the mean cost of an order over the (draws,) cases, in the currency of the costs.
+
+    Parameters
+    ----------
+    total : (draws,) array
+        Packs that the jobs open together.
+    order : int
+        Packs.
+    leftover_cost, short_cost : float
+        Money for each pack left over and for each pack short.
+    """
     left = np.maximum(order - total, 0)
     return float(np.mean(leftover_cost * left + short_cost * (total - order + left)))
 

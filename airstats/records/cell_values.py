@@ -96,7 +96,7 @@ def is_blank(value: object) -> bool:
     return is_empty(value) or (isinstance(value, str) and value.strip().casefold() in _BLANK_WORDS)
 
 
-def reading_of(cells: Cells, results: list, empty: object, dtype: str, note: str = "") -> Reading:
+def _reading_of(cells: Cells, results: list, empty: object, dtype: str, note: str = "") -> Reading:
     """Spread the results, one a distinct value, over the rows; None stands for blank."""
     results = [_unread(v) or r for v, r in zip(cells.distinct, results, strict=True)]
     usable = [empty if r is None or isinstance(r, Trouble) else r for r in results]
@@ -167,7 +167,7 @@ def read_numbers(cells: Cells, marks: frozenset[str], separator: str = "") -> Re
         What separates the cells of a CSV file; "" for other files.
     """
     results = [_number(value, marks, separator) for value in cells.distinct]
-    return reading_of(cells, results, math.nan, "float", _number_note(cells, results, marks))
+    return _reading_of(cells, results, math.nan, "float", _number_note(cells, results, marks))
 
 
 def _number(value: object, marks: frozenset[str], separator: str) -> float | Trouble | None:
@@ -238,22 +238,29 @@ def read_words(cells: Cells, spellings: dict[str, str]) -> Reading:
         None if is_blank(value) else spellings.get(as_text(value).strip().casefold(), strange)
         for value in cells.distinct
     ]
-    return reading_of(cells, results, "", "object")
+    return _reading_of(cells, results, "", "object")
 
 
 def read_texts(
     cells: Cells, also_blank: frozenset[str] = frozenset(), is_name: bool = True
 ) -> Reading:
-    """Read free text, stripped; blank words and those of `also_blank` count as none.
+    """Read free text, stripped; blank words count as none.
 
-    A name stands on one line and is shorter than other text.
+    Parameters
+    ----------
+    cells : Cells
+        One column.
+    also_blank : frozenset of str
+        Other texts that count as none, in small letters.
+    is_name : bool
+        A name stands on one line and is shorter than other text.
     """
     texts = [as_text(value).strip() for value in cells.distinct]
     results = [
         None if is_blank(text) or text.casefold() in also_blank else _plain(text, is_name)
         for text in texts
     ]
-    return reading_of(cells, results, "", "object")
+    return _reading_of(cells, results, "", "object")
 
 
 def read_ids(cells: Cells) -> Reading:
@@ -283,7 +290,7 @@ def read_names(cells: Cells) -> Reading:
         None if is_blank(text) else _plain(first.setdefault(name_key(text), text), True)
         for text in texts
     ]
-    return reading_of(cells, results, "", "object")
+    return _reading_of(cells, results, "", "object")
 
 
 def _plain(text: str, is_name: bool) -> str | Trouble:
@@ -326,7 +333,7 @@ def read_dates(cells: Cells, order: str = "ask") -> Reading:
         ),
         "",
     )
-    return reading_of(cells, results, None, "datetime64[us]", note)
+    return _reading_of(cells, results, None, "datetime64[us]", note)
 
 
 def _order_shown(value: object) -> str | None:

@@ -41,7 +41,13 @@ class Links:
 
 
 def link(jobs: Sheet, openings: Sheet, materials: Sheet) -> Links:
-    """Match openings and materials to jobs by id, whichever way a name is spelled."""
+    """Match openings and materials to jobs by id, whichever way a name is spelled.
+
+    Parameters
+    ----------
+    jobs, openings, materials : Sheet
+        n, m and k rows.
+    """
     first: dict[str, int] = {}
     ids = _ids(jobs)
     own = [
@@ -94,7 +100,15 @@ def is_finished(jobs: Sheet) -> np.ndarray:
 
 
 def check_sheets(jobs: Sheet, openings: Sheet, materials: Sheet, links: Links) -> list[Finding]:
-    """Find every fault, in the order of the tables, their rows and their columns."""
+    """Find every fault, in the order of the tables, their rows and their columns.
+
+    Parameters
+    ----------
+    jobs, openings, materials : Sheet
+        n, m and k rows.
+    links : Links
+        From `link`.
+    """
     sheets = (jobs, openings, materials)
     found = [finding for sheet in sheets for finding in _check_columns(sheet)]
     found += _check_finished(jobs) + _check_twice(jobs, links)

@@ -35,7 +35,17 @@ _SENTINEL = "end of the file"
 
 
 def csv_table(name: str, file: str, data: bytes) -> Table:
-    """Read the bytes of a CSV file in any usual encoding and with any usual separator."""
+    """Read the bytes of a CSV file in any usual encoding and with any usual separator.
+
+    Parameters
+    ----------
+    name : str
+        One of the contract's tables.
+    file : str
+        What faults and remarks call the file.
+    data : bytes
+        The whole file.
+    """
     if _has_endless_cell(data):
         raise unreadable(file, "a cell holds more than 1,000,000 characters", _CLOSE_QUOTES)
     text, notes = decoded(file, data)

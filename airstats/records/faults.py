@@ -34,5 +34,11 @@ class UnreadableTableError(Exception):
 
 
 def unreadable(file: str, problem: str, remedy: str) -> UnreadableTableError:
-    """Return the error that says why a table as a whole cannot be read."""
+    """Return the error that says why a table as a whole cannot be read.
+
+    Parameters
+    ----------
+    file, problem, remedy : str
+        The file, what is wrong with it, and what to do.
+    """
     return UnreadableTableError(Fault(file, None, None, "", problem, remedy))

@@ -137,7 +137,17 @@ SUMMARY_LIMITS: Limits = {
 
 
 def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray | bool = True) -> list[Finding]:
-    """Apply the limits to the rows of `where` (n,); the first that is broken is the fault."""
+    """Apply the limits to the rows of `where` (n,); the first that is broken is the fault.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        n rows.
+    limits : mapping of str to tuple of Rule
+        By column; the values are in the contract's units.
+    where : (n,) bool array, or True
+        The rows to check.
+    """
     found = []
     for column in sheet.frame.columns.intersection(list(limits)):
         values = sheet.frame[column].to_numpy()

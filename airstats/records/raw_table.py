@@ -105,7 +105,13 @@ def as_text(value: object) -> str:
 
 
 def parquet_table(name: str, file: str, data: bytes) -> Table:
-    """Read the bytes of a Parquet file; its rows are numbered as a spreadsheet would."""
+    """Read the bytes of a Parquet file; its rows are numbered as a spreadsheet would.
+
+    Parameters
+    ----------
+    name, file, data
+        As for `csv_table`.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -174,7 +180,19 @@ def headless(file: str, rows: Sequence[Sequence[object]]) -> UnreadableTableErro
 
 
 def shaped(name: str, file: str, header: list, body: pd.DataFrame, first_row: int) -> Table:
-    """Name the columns, and leave out empty rows and columns without a heading or a cell."""
+    """Name the columns, and leave out empty rows and columns without a heading or a cell.
+
+    Parameters
+    ----------
+    name, file : str
+        As for `csv_table`.
+    header : list
+        The headings as they are.
+    body : DataFrame
+        The rows below them, columns numbered from 0.
+    first_row : int
+        The spreadsheet's number of the first row of `body`.
+    """
     filled = _filled_rows(body)
     cells = body.iloc[filled]
     names: dict[int, str] = {}
@@ -253,7 +271,15 @@ def _are_empty(cells: pd.Series) -> np.ndarray:
 
 
 def column_name(table: str, heading: str, place: int) -> str:
-    """Return the contract's name of a column, or its own heading, or its letter."""
+    """Return the contract's name of a column, or its own heading, or its letter.
+
+    Parameters
+    ----------
+    table, heading : str
+        One of the contract's tables, and a heading of the source.
+    place : int
+        Of the column, from 0.
+    """
     return _column_and_unit(table, heading, place)[0]
 
 

@@ -98,7 +98,17 @@ class Sheet:
         return self.table.units.get(column, own_unit(column))
 
     def finding(self, position: int, column: str, problem: str, remedy: str) -> Finding:
-        """State one fault of one cell."""
+        """State one fault of one cell.
+
+        Parameters
+        ----------
+        position : int
+            Of the row, from 0.
+        column : str
+            One of the contract's, of this table.
+        problem, remedy : str
+            What is wrong, and what to do.
+        """
         table = self.table
         row, value = int(table.rows[position]), self.cells[column].text(position)
         return Finding(table.name, position, Fault(table.file, row, column, value, problem, remedy))
@@ -106,12 +116,28 @@ class Sheet:
     def flag(
         self, where: np.ndarray | pd.Series, column: str, problem: str, remedy: str
     ) -> list[Finding]:
-        """State the same fault for every row in which `where` (n,) is true."""
+        """State the same fault for every row in which `where` (n,) is true.
+
+        Parameters
+        ----------
+        where : (n,) bool array or Series
+            The rows with the fault.
+        column, problem, remedy
+            As for `finding`.
+        """
         rows = np.flatnonzero(where).tolist()
         return [self.finding(row, column, problem, remedy) for row in rows]
 
     def table_finding(self, column: str | None, problem: str, remedy: str) -> Finding:
-        """State a fault of the table as a whole."""
+        """State a fault of the table as a whole.
+
+        Parameters
+        ----------
+        column : str or None
+            None where no single column is at fault.
+        problem, remedy : str
+            What is wrong, and what to do.
+        """
         fault = Fault(self.table.file, None, column, "", problem, remedy)
         return Finding(self.table.name, -1, fault)
 

@@ -353,7 +353,15 @@ def workbook_table(name: str, sheet: OpenSheet) -> Table:
 
 
 def sheet_table(name: str, file: str, rows: list[list[object]]) -> Table:
-    """Shape the rows of a sheet, which start at the sheet's first row."""
+    """Shape the rows of a sheet, which start at the sheet's first row.
+
+    Parameters
+    ----------
+    name, file : str
+        As for `csv_table`.
+    rows : list of list
+        Cells of all rows, those above the headings too.
+    """
     at = header_position(rows)
     if at is None:
         raise headless(file, rows)

@@ -25,7 +25,17 @@ LIKELY = 3.0
 
 
 def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]) -> Words:
-    """Say which cut would have paid on past jobs, and by how much; `reach` is `saving_range`."""
+    """Say which cut would have paid on past jobs, and by how much.
+
+    Parameters
+    ----------
+    terms : CutTerms
+        The prices and times that were taken.
+    savings : DataFrame
+        From `past_savings`; money.
+    reach : (float, float)
+        From `saving_range`; money.
+    """
     if savings.empty or savings["saving"].sum() <= 0:
         return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
     other, units = (number(savings[name].sum(), 0) for name in ("cut_otherwise", "openings"))
@@ -78,7 +88,15 @@ def turn_table(turns: pd.DataFrame) -> pd.DataFrame:
 
 
 def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) -> Words:
-    """Say how many openings of the takeoff are cheaper cut otherwise; `reach` as above."""
+    """Say how many openings of the takeoff are cheaper cut otherwise.
+
+    Parameters
+    ----------
+    plan : DataFrame
+        From `opening_plan`; money.
+    terms, reach
+        As for `cut_words`, for the takeoff.
+    """
     other = plan[plan["saving_all"] > 0]
     if other.empty:
         return Words("Every opening is cheapest as it is noted.")

@@ -178,7 +178,13 @@ def read_sources(
     dates: str = "ask",
     firms: str = "",
 ) -> Sources:
-    """Read each source once; as `open_desk`."""
+    """Read each source once; as `open_desk`.
+
+    Parameters
+    ----------
+    records, previous, takeoff, set_aside_bad_rows, dates, firms
+        As for `open_desk`.
+    """
 
     def read(path: str | Path) -> Records:
         return read_records(path, set_aside_bad_rows, dates)
@@ -200,7 +206,21 @@ def lay_out(
     depth_error_mm: float = 0.0,
     firms: Sequence[Records] = (),
 ) -> Desk:
-    """Work out the desk from sources already read; as `open_desk`."""
+    """Work out the desk from sources already read; as `open_desk`.
+
+    Parameters
+    ----------
+    records : Records
+        The finished jobs.
+    quarter, depth_error_mm
+        As for `open_desk`.
+    previous : Allowances, optional
+        Those of an earlier quarter.
+    to_price : Records, optional
+        The jobs to price; without them the quarter's own.
+    firms : sequence of Records
+        Those of other firms.
+    """
     every = records.jobs[records.jobs["finished"].astype(bool)]
     learnt = every.loc[every["exclude"].eq(""), "quarter"]
     found = sorted(set(learnt) or set(every["quarter"]), key=quarter_number)
@@ -227,7 +247,15 @@ def lay_out(
 
 
 def after_decision(desk: Desk, decision: str, reason: str = "", by: str = "") -> Desk:
-    """Return the desk as it stands after the decision: its last allowances are those that stand."""
+    """Return the desk as it stands after the decision: its last allowances are those that stand.
+
+    Parameters
+    ----------
+    desk : Desk
+        Before the decision.
+    decision, reason, by
+        As for `decide`.
+    """
     decided = decide(desk.before, desk.now, decision, reason, by)
     return replace(desk, chain=(*desk.chain[:-1], decided))
 

@@ -151,6 +151,8 @@ def show(make: Callable[..., Any], *given: Any) -> None:
     make : callable
         Returns one part (a sentence, a table, a picture, a form), None, a tuple of parts, or
         yields them.
+    *given
+        What it takes.
 
     Raises
     ------
@@ -170,9 +172,16 @@ def show(make: Callable[..., Any], *given: Any) -> None:
 
 
 def show_table(frame: pd.DataFrame, caption: str, columns: str = "") -> Table | Words:
-    """Return a table to display; `columns` names those to show, in order, all if empty.
+    """Return a table to display; a frame without rows becomes a sentence that says so.
 
-    A frame without rows becomes a sentence that says so.
+    Parameters
+    ----------
+    frame : DataFrame
+        What to show.
+    caption : str
+        What the table holds; said too where it has no rows.
+    columns : str
+        Those to show, in their order, parted by spaces; empty: all.
     """
     if frame.empty:
         return Words(f"{caption}: none.")

@@ -66,14 +66,14 @@ def draw_opening(opening: Opening) -> Figure:
     top = h + above + 0.35 * margin
     words(axes, w / 2, top, "1  The sheet, laid and cut", weight="bold")
     words(axes, beside + w / 2, top - under, "2  The reveal, unfolded", weight="bold")
-    explain(figure, legend_key([pieces]), describe_opening(opening))
+    _explain(figure, legend_key([pieces]), describe_opening(opening))
     return figure
 
 
 def _no_drawing(opening: Opening) -> Figure:
     figure, axes = sheet_of_paper((0.0, 1.0, 0.0, 1.0))
     words(axes, 0.5, 0.5, f"{NO_DRAWING}:\n{CUTS[opening.cut_pattern].words}")
-    explain(figure, [], describe_opening(opening))
+    _explain(figure, [], describe_opening(opening))
     return figure
 
 
@@ -112,22 +112,32 @@ def _cut_list(pieces: OpeningPieces) -> list[str]:
 
 
 def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
-    """Draw the laid sheet with its cut lines, and where loose pieces are cut from off-cuts."""
+    """Draw the laid sheet with its cut lines, and where loose pieces are cut from off-cuts.
+
+    Parameters
+    ----------
+    axes : Axes
+        In m.
+    pieces : OpeningPieces
+        The opening, cut.
+    margin : float
+        Room for dimensions round the opening, m; the sheet takes about half of it.
+    """
     w, h, edge = pieces.width_m, pieces.height_m, 0.55 * margin
-    fill(axes, rectangle(-edge, -edge, w + edge, h + edge), "sheet", line=0)
-    fill(axes, rectangle(0, 0, w, h), "spare" if pieces.flaps else "open")
+    _fill(axes, _rectangle(-edge, -edge, w + edge, h + edge), "sheet", line=0)
+    _fill(axes, _rectangle(0, 0, w, h), "spare" if pieces.flaps else "open")
     for part in pieces.flaps:
-        fill(axes, part.outline, "flap")
+        _fill(axes, part.outline, "flap")
     for place, infill in enumerate(pieces.infills, start=1):
         for outline in infill.placed:
-            fill(axes, outline, "reused")
-            number(axes, outline, place)
+            _fill(axes, outline, "reused")
+            _number(axes, outline, place)
     for line in pieces.cut_lines:
         axes.plot(*line.T, color=INK, lw=2.4, dashes=(4, 1.6))
     if not pieces.flaps:
         words(axes, w / 2, h / 2, "no sheet laid\nacross the opening")
-    dimension(axes, (0, -edge - 0.3 * margin), (w, -edge - 0.3 * margin), w)
-    dimension(axes, (-edge - 0.3 * margin, 0), (-edge - 0.3 * margin, h), h)
+    _dimension(axes, (0, -edge - 0.3 * margin), (w, -edge - 0.3 * margin), w)
+    _dimension(axes, (-edge - 0.3 * margin, 0), (-edge - 0.3 * margin, h), h)
 
 
 def _draw_reveal(axes: Axes, pieces: OpeningPieces, aside: Outline, margin: float) -> None:
@@ -135,22 +145,22 @@ def _draw_reveal(axes: Axes, pieces: OpeningPieces, aside: Outline, margin: floa
     w, h, d = pieces.width_m, pieces.height_m, pieces.depth_m
     x, y = aside
     for part in pieces.covered:
-        fill(axes, part.outline + aside, "flap")
+        _fill(axes, part.outline + aside, "flap")
     for place, infill in enumerate(pieces.infills, start=1):
         for bare in infill.bare:
             outline = pieces.bare[bare].outline + aside
-            fill(axes, outline, "fresh" if infill.is_fresh else "reused")
+            _fill(axes, outline, "fresh" if infill.is_fresh else "reused")
             if len(infill.placed) == 2 and not infill.triangular:
                 axes.plot(*_joint(infill, outline).T, color=INK, lw=1.6)
-            number(axes, outline, place)
+            _number(axes, outline, place)
     for face in pieces.faces:
-        fill(axes, face.outline + aside, None, line=1.6)
+        _fill(axes, face.outline + aside, None, line=1.6)
         _face_name(axes, face, aside, w, h)
     words(axes, x + w / 2, y + h / 2, "opening")
     if not any(face.face == "foot" for face in pieces.faces):
         words(axes, x + w / 2, y - 0.3 * margin, "threshold, not lined")
     level = y - 0.35 * margin
-    dimension(axes, (x + w, level), (x + w + d, level), d, beside=d < margin)
+    _dimension(axes, (x + w, level), (x + w + d, level), d, beside=d < margin)
 
 
 def _joint(infill: Infill, outline: Outline) -> Outline:
@@ -218,7 +228,7 @@ def sheet_of_paper(extent: tuple[float, float, float, float]) -> tuple[Figure, A
     return figure, axes
 
 
-def explain(figure: Figure, handles: list[Artist], note: str) -> None:
+def _explain(figure: Figure, handles: list[Artist], note: str) -> None:
     """Write legend and note below the drawing."""
     high = float(figure.get_size_inches()[1])
     place: dict[str, Any] = {"loc": "lower center", "bbox_to_anchor": (0.5, 0.78 / high)}
@@ -227,18 +237,18 @@ def explain(figure: Figure, handles: list[Artist], note: str) -> None:
     figure.text(0.5, 0.08 / high, text, ha="center", va="bottom", fontsize=9)
 
 
-def rectangle(x0: float, y0: float, x1: float, y1: float) -> Outline:
+def _rectangle(x0: float, y0: float, x1: float, y1: float) -> Outline:
     """Return the outline of an upright rectangle."""
     return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
 
 
-def fill(axes: Axes, outline: Outline, kind: str | None, line: float = 0.9) -> None:
+def _fill(axes: Axes, outline: Outline, kind: str | None, line: float = 0.9) -> None:
     """Fill an outline in the manner of its kind; without a kind, draw its line only."""
     colour, hatch, _ = KINDS[kind] if kind else ("none", None, "")
     axes.add_patch(Polygon(outline, closed=True, fc=colour, ec=INK, hatch=hatch, lw=line))
 
 
-def number(axes: Axes, outline: Outline, place: int) -> None:
+def _number(axes: Axes, outline: Outline, place: int) -> None:
     """Write the number of a loose piece in the middle of its outline."""
     x, y = map(float, outline.mean(axis=0))
     words(axes, x, y, str(place), weight="bold", boxed=True)
@@ -253,13 +263,27 @@ def words(
     turn: float = 0,
     boxed: bool = False,
 ) -> None:
-    """Write words centred on a point."""
+    """Write words centred on a point.
+
+    Parameters
+    ----------
+    axes : Axes
+        To write on.
+    x, y : float
+        The point, in the units of the axes.
+    text, weight : str
+        What to write; "normal" or "bold".
+    turn : float
+        Degrees, against the clock.
+    boxed : bool
+        Whether a box is drawn round them.
+    """
     box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": INK, "lw": 0.6} if boxed else None
     look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 10, "color": INK}
     axes.text(x, y, text, rotation=turn, weight=weight, bbox=box, **look)
 
 
-def dimension(
+def _dimension(
     axes: Axes,
     start: tuple[float, float],
     end: tuple[float, float],

@@ -86,7 +86,15 @@ def _plain(desk: Desk) -> Regression:
 
 
 def headline(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Say how well jobs were priced that the method had not seen."""
+    """Say how well jobs were priced that the method had not seen.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    leftover_cost, short_cost : float
+        As for `price`.
+    """
     costs = leftover_cost, short_cost
     yield evidence_headline(desk, _back_tested(desk, *costs), *costs)
 
@@ -97,7 +105,15 @@ def evidence_headline(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
 ) -> Words:
-    """Say how well the method priced jobs that it had not seen, and what that cannot tell."""
+    """Say how well the method priced jobs that it had not seen, and what that cannot tell.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `headline`.
+    result : Backtest or None
+        None where there is one quarter only.
+    """
     if result is None:
         return Words(
             f"**One quarter only ({desk.quarter}, {counted(len(desk.jobs), 'job')}): a back-test"
@@ -153,7 +169,13 @@ def _short(result: Backtest) -> str:
 
 
 def conclusion(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Show what would change the conclusion."""
+    """Show what would change the conclusion.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `headline`.
+    """
     tried = _tried(desk, leftover_cost, short_cost)
     yield conclusion_words(tried)
     yield show_table(
@@ -203,7 +225,13 @@ def _rolls(mean: float, half: float) -> str:
 
 
 def weaknesses(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """List what is weak in the method and in these data."""
+    """List what is weak in the method and in these data.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `headline`.
+    """
     yield weakness_words(desk, _tried(desk, leftover_cost, short_cost))
 
 
@@ -292,7 +320,13 @@ def _reveals(desk: Desk) -> str:
 
 
 def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Set what every way of pricing would have cost side by side."""
+    """Set what every way of pricing would have cost side by side.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `headline`.
+    """
     result = _back_tested(desk, leftover_cost, short_cost)
     yield evidence_charts.backtest_costs(result) if result else None
     yield backtest_table(result)
@@ -315,7 +349,13 @@ def backtest_table(result: Backtest | None) -> Table | Words:
 
 
 def chances(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Show whether the foretold chances came true."""
+    """Show whether the foretold chances came true.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `headline`.
+    """
     result = _back_tested(desk, leftover_cost, short_cost)
     checked = forecast_checks.quantile_calibration(result) if result else forecast_checks.NONE
     yield calibration_words(checked, result)

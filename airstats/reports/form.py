@@ -67,6 +67,13 @@ def answer(
 ) -> Answer:
     """Price one typed job, in words and as a picture.
 
+    Parameters
+    ----------
+    job : OneJob
+        As it was typed.
+    allowances, leftover_cost, short_cost
+        As for `price`.
+
     Raises
     ------
     AirstatsError
@@ -114,7 +121,13 @@ class Form:
 def price_form(
     allowances: Allowances, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
 ) -> Form:
-    """Return the form that prices one typed job; put it last in a cell."""
+    """Return the form that prices one typed job; put it last in a cell.
+
+    Parameters
+    ----------
+    allowances, leftover_cost, short_cost
+        As for `price`.
+    """
     return Form(allowances, leftover_cost, short_cost)
 
 

@@ -19,7 +19,15 @@ from airstats.reports.display import Section, Words, show_table
 def evidence_section(
     desk: Desk, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
 ) -> Section:
-    """Return what is known of each material, why, and whether its packs were foretold."""
+    """Return what is known of each material, why, and whether its packs were foretold.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    leftover_cost, short_cost : float
+        As for `replay`.
+    """
     now = desk.now
     if not now.materials:
         return ()

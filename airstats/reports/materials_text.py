@@ -45,7 +45,15 @@ def update_section(desk: Desk) -> Section:
 
 
 def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Return the packs for each job, and one buying list for all of them."""
+    """Return the packs for each job, and one buying list for all of them.
+
+    Parameters
+    ----------
+    desk : Desk
+        Its jobs to price, or those of its quarter, are priced.
+    leftover_cost, short_cost : float
+        As for `price_materials`.
+    """
     now = desk.now
     jobs = desk.to_price or desk.quarter_records()
     bought = buying_list(jobs, now, leftover_cost, short_cost)

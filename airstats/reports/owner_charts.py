@@ -21,7 +21,17 @@ TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "he
 
 
 def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture:
-    """Draw the way from priced to used rolls, cause by cause, from `split_overrun`."""
+    """Draw the way from priced to used rolls, cause by cause, from `split_overrun`.
+
+    Parameters
+    ----------
+    split : DataFrame
+        From `split_overrun`, of one group, rolls.
+    jobs : Takeoff
+        The jobs that were split.
+    name : str
+        That of the picture.
+    """
     table = split.drop(columns="group").reset_index(drop=True)
     priced, used = (float(jobs.table[f"{kind}_rolls"].sum()) for kind in ("estimated", "used"))
     end, last = table["mean"].cumsum().to_numpy(), len(table) + 1

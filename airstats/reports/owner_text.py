@@ -411,7 +411,15 @@ def cut_table(desk: Desk) -> pd.DataFrame:
 
 
 def hindsight(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Show what the allowances known then would have changed."""
+    """Show what the allowances known then would have changed.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    leftover_cost, short_cost : float
+        As for `price`.
+    """
     found = look_back(desk.records, leftover_cost, short_cost)
     yield hindsight_words(found)
     yield owner_charts.hindsight(found)

@@ -87,7 +87,13 @@ def code_names(
 def coded_sources(
     records: Records, previous: Allowances | None = None, to_price: Records | None = None
 ) -> tuple[Records, Allowances | None, Records | None]:
-    """Return the three sources with codes for names, one name with one code in all of them."""
+    """Return the three sources with codes for names, one name with one code in all of them.
+
+    Parameters
+    ----------
+    records, previous, to_price
+        As for `code_names`.
+    """
     codes = code_names(records, previous, to_price)
     return (
         coded_records(records, codes),
@@ -101,6 +107,15 @@ def coded_records(records: Records, codes: Codes, source: str = "coded records")
 
     Numbers, dates, prices and words of the trade stay, and so do extra columns of numbers that a
     material goes by.
+
+    Parameters
+    ----------
+    records : Records
+        With names.
+    codes : Codes
+        From `code_names`.
+    source : str
+        What stands for the path that they were read from.
     """
     return replace(
         records,

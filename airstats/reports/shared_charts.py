@@ -29,7 +29,14 @@ def panels(
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with so many tidy panels, row by row, and blanks where a row is not full.
 
-    Heights are in inches; `beside` is what labels and legends of the whole need.
+    Parameters
+    ----------
+    count, across : int
+        Panels in all, and in a row.
+    row_height, beside : float
+        Of each row, and what labels and legends of the whole need; inches.
+    sharex, sharey : bool
+        Whether all panels have one axis.
     """
     down = -(-count // across)
     figure = Figure(figsize=(WIDTH, row_height * down + beside), layout="constrained")

@@ -65,7 +65,17 @@ def headline(desk: Desk) -> Section:
 
 
 def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | None = None) -> Words:
-    """Say what moved this quarter, and whether to accept, from the comparison and the watch."""
+    """Say what moved this quarter, and whether to accept, from the comparison and the watch.
+
+    Parameters
+    ----------
+    desk : Desk
+        After the quarter's update.
+    table : DataFrame
+        From `compare_allowances`.
+    watch : DataFrame, optional
+        From `drift_watch`; without it nothing is said of drift.
+    """
     groups = {word: table.loc[table["verdict"].eq(word), "allowance"].tolist() for word in VERDICTS}
     colons = {VERDICTS[2]: ":"}
     said = [f"{listed(n)}{colons.get(word, '')} {word}" for word, n in groups.items() if n]

@@ -87,7 +87,7 @@ def opening_quantities(
         rows = np.flatnonzero((openings["cut_pattern"] == cut).to_numpy(dtype=bool))
         done += len(rows)
         if len(rows):
-            part = cut_quantities(_rows(sizes, rows), cut, practice)
+            part = _cut_quantities(_rows(sizes, rows), cut, practice)
             for name in COLUMNS:
                 columns[name][rows] = part[name]
     if done < len(openings):
@@ -95,7 +95,7 @@ def opening_quantities(
     return pd.DataFrame(columns, index=openings.index)
 
 
-def cut_quantities(sizes: Sizes, cut: str, practice: Practice) -> dict[str, Floats]:
+def _cut_quantities(sizes: Sizes, cut: str, practice: Practice) -> dict[str, Floats]:
     """Work out the columns of `opening_quantities` for openings that are all cut one way."""
     result = _checked(CUTS[cut].areas(sizes, practice), cut, sizes)
     reveal = (2 * sizes.height + (1 + sizes.foot) * sizes.width) * sizes.depth

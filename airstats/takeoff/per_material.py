@@ -74,6 +74,8 @@ def driver_quantity(jobs: Takeoff, quantities: pd.DataFrame, driver: str) -> np.
 
     Parameters
     ----------
+    jobs, quantities : Takeoff, DataFrame
+        n jobs, and their `material_quantities`.
     driver : str
         A column of `material_quantities`, or a column of numbers of the firm's table of jobs.
     """
@@ -93,8 +95,8 @@ def material_takeoff(
 
     Parameters
     ----------
-    jobs, quantities : Takeoff, DataFrame
-        n jobs, and their `material_quantities`.
+    jobs, quantities
+        As for `driver_quantity`.
     rows : DataFrame
         The records' table of materials: packs, prices, estimates and counts of jobs.
     name : str
