@@ -16,7 +16,7 @@ from airstats.model.quarterly_update import (
 )
 from airstats.takeoff.sheet_quantities import Takeoff
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import change, ids, invent, keep, same_belief
+from tests.invented import KNOWN_CUTS, change, ids, invent, keep, same_belief
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
@@ -134,7 +134,7 @@ def test_an_empty_quarter_changes_nothing_but_the_drift(quarter, elapsed):
     assert np.array_equal(after.mean, before.mean)
     assert np.array_equal(after.weight, before.weight)
     scale = np.zeros(before.mean.shape[1])
-    scale[:4] = 1.0, DRIFT_OF_FACTORS, DRIFT_OF_FACTORS, DRIFT_OF_FACTORS
+    scale[: 1 + len(CUTS)] = 1.0, *[DRIFT_OF_FACTORS] * len(CUTS)
     grown = elapsed * (before.drift[:, None] * scale) ** 2
     expected = before.covariance + np.eye(len(scale)) * grown[:, None, :]
     np.testing.assert_allclose(after.covariance, expected, rtol=1e-12)
@@ -201,7 +201,7 @@ def test_errors_of_depths_add_as_squares():
     """Lengths that weigh 3, 4 and 12 m² a m of error: together 13."""
     lengths = {
         f"reveal_length_{cut}_m": [weight / CUTS[cut].reveal_factor.mean, 0.0]
-        for cut, weight in zip(CUTS, (3.0, 4.0, 12.0), strict=True)
+        for cut, weight in zip(KNOWN_CUTS, (3.0, 4.0, 12.0), strict=True)
     }
     jobs = finished_jobs(RECORDS).table.head(2).assign(**lengths)
     extra = measuring_sd_m2(Takeoff(jobs), 1000.0)

@@ -7,10 +7,10 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.patches import Polygon
 
-from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import Practice
 from airstats.reports.drawing import KINDS, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening
+from tests.invented import KNOWN_CUTS
 from tests.pages import words_on
 
 
@@ -27,7 +27,7 @@ def painted_area(axes, kind, from_x):
     return total
 
 
-@pytest.mark.parametrize("cut", CUTS)
+@pytest.mark.parametrize("cut", KNOWN_CUTS)
 @pytest.mark.parametrize("sides", [3, 4])
 def test_dimensions_and_faces_are_written(cut, sides):
     texts = words_on(draw_opening(Opening(1010, 2130, 350, sides, cut)))
