@@ -61,9 +61,9 @@ def list_to_buy(
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
     jobs = takeoff.jobs["job_id"].tolist()
-    rest = not_priced(left_out(takeoff, known))
-    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought), rest]))
-    files = buying_files(bought, jobs, known.quarter)
+    rest = left_out(takeoff, known)
+    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought), not_priced(rest)]))
+    files = buying_files(bought, jobs, known.quarter, rest)
     return said, {folder / name: content for name, content in files.items()}
 
 

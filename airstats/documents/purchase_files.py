@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from airstats.base.caution import CAUTION
 from airstats.base.formula_guard import csv_of, harmless
-from airstats.reports.buying_text import headline, unlearnt
+from airstats.reports.buying_text import headline, not_priced, unlearnt
 
 TEMPLATE = "buying_list.html.j2"
 HEADINGS = {
@@ -27,7 +29,9 @@ HEADINGS = {
 MISSING = "–"
 
 
-def buying_files(bought: pd.DataFrame, jobs: list[str], quarter: str) -> dict[str, str | bytes]:
+def buying_files(
+    bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
+) -> dict[str, str | bytes]:
     """Return `buying_list.csv`, `.html` and `.xlsx`: the content of each by its name.
 
     Parameters
@@ -38,15 +42,19 @@ def buying_files(bought: pd.DataFrame, jobs: list[str], quarter: str) -> dict[st
         The jobs that it is for.
     quarter : str
         The quarter of the allowances.
+    left_out : sequence of str
+        Known materials that are not on the list; both say so.
     """
     return {
         "buying_list.csv": csv_of(bought),
-        "buying_list.html": buying_page(bought, jobs, quarter),
-        "buying_list.xlsx": buying_workbook(bought, jobs, quarter),
+        "buying_list.html": buying_page(bought, jobs, quarter, left_out),
+        "buying_list.xlsx": buying_workbook(bought, jobs, quarter, left_out),
     }
 
 
-def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str) -> str:
+def buying_page(
+    bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
+) -> str:
     """Return the page to print: no script, nothing fetched from outside.
 
     Parameters
@@ -57,12 +65,14 @@ def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str) -> str:
         The ids of the jobs that it serves.
     quarter : str
         That of the allowances, like "2026Q3".
+    left_out : sequence of str
+        Known materials that are not on the list.
     """
     from airstats.documents.page_templates import page_template
 
     return page_template(TEMPLATE).render(
         headline=headline(bought, jobs),
-        unlearnt=unlearnt(bought),
+        remarks=_remarks(bought, left_out),
         headings=[heading for heading, _ in HEADINGS.values()],
         rows=_texts(bought),
         jobs=jobs,
@@ -71,12 +81,14 @@ def buying_page(bought: pd.DataFrame, jobs: list[str], quarter: str) -> str:
     )
 
 
-def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str) -> bytes:
+def buying_workbook(
+    bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
+) -> bytes:
     """Return the list as a workbook: a sheet to buy from, a sheet that says how it was made.
 
     Parameters
     ----------
-    bought, jobs, quarter
+    bought, jobs, quarter, left_out
         As for `buying_page`.
     """
     from openpyxl import Workbook
@@ -97,10 +109,13 @@ def buying_workbook(bought: pd.DataFrame, jobs: list[str], quarter: str) -> byte
     notes = book.create_sheet("notes")
     notes.column_dimensions["A"].width = 110
     told = [f"Jobs: {', '.join(jobs)}", f"Allowances of {quarter}"]
-    for line in [headline(bought, jobs), unlearnt(bought), *told, CAUTION]:
-        if line:
-            notes.append([harmless(line)])
+    for line in [headline(bought, jobs), *_remarks(bought, left_out), *told, CAUTION]:
+        notes.append([harmless(line)])
     return same_bytes(book)
+
+
+def _remarks(bought: pd.DataFrame, left_out: Sequence[str]) -> list[str]:
+    return [line for line in (unlearnt(bought), not_priced(list(left_out))) if line]
 
 
 def _texts(bought: pd.DataFrame) -> list[list[str]]:

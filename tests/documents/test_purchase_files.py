@@ -167,10 +167,14 @@ def test_a_material_without_records_is_left_out_until_the_jobs_name_it(folder, t
     jobs = tmp_path / "jobs"
     shutil.copytree(folder / "next", jobs)
     call = ["price", str(jobs), "--allowances", str(folder / "a.json"), "--materials"]
-    call += ["--out", str(tmp_path / "o.csv")]
+    call += ["--out", str(tmp_path / "o.csv"), "--buying-list", str(tmp_path / "list")]
     (jobs / "materials.csv").unlink()
     assert main(call) == 0
-    assert "Not priced: joint tape. No record tells of it" in capsys.readouterr().out
+    said = "Not priced: joint tape. No record tells of it"
+    assert said in capsys.readouterr().out
+    assert said in (tmp_path / "list" / "buying_list.html").read_text(encoding="utf-8")
+    notes = load_workbook(tmp_path / "list" / "buying_list.xlsx")["notes"]
+    assert any(str(row[0]).startswith(said) for row in notes.iter_rows(values_only=True))
     assert "joint tape" not in pd.read_csv(tmp_path / "o.csv")["material"].tolist()
     (jobs / "materials.csv").write_text("job_id,material\nJ000,joint tape\n")
     assert main(call) == 0
