@@ -127,6 +127,9 @@ def _files_beside(path: Path) -> Iterator[Path]:
 
 
 def _is_ours(path: Path) -> bool:
+    # A pipe of that name would never be read to its end.
+    if not path.is_file():
+        return False
     try:
         with path.open("rb") as file:
             return FORMAT.encode() in file.read(_PEEK)

@@ -1,6 +1,7 @@
 """An allowances file followed back through its chain: what is whole, and where it breaks."""
 
 import json
+import os
 import shutil
 
 import pytest
@@ -77,6 +78,7 @@ def test_files_in_one_folder_under_any_name(reports, tmp_path):
     for number in range(4):
         shutil.move(of(reports, number), tmp_path / f"old {number}.json")
     (tmp_path / "notes.json").write_text("{}")
+    os.mkfifo(tmp_path / "pipe.json")
     found = check_chain(tmp_path / "old 3.json")
     assert (len(found.links), found.faults) == (4, ())
 
