@@ -252,7 +252,7 @@ def numbers_in(part, place=()):
 def test_every_number_edited_by_hand_is_refused(saved):
     ways = list(numbers_in(content(saved)))
     assert {"candidates", "covariance", "crews", "allowances", "prior"} <= {way[0] for way in ways}
-    for *parts, key in ways[::7]:
+    for *parts, key in ways[::31]:
         edited = content(saved)
         reduce(lambda part, key: part[key], parts, edited)[key] += 0.001
         saved.with_name("edited.json").write_text(json.dumps(edited), encoding="utf-8")

@@ -8,7 +8,7 @@ import pytest
 from airstats.base.errors import AirstatsError
 from airstats.documents.run_notebooks import run_quarter_notebooks
 from airstats.reports.display import STRICT, Words, show
-from tests.documents.test_run_notebooks import write_notebook
+from tests.documents.test_run_notebooks import ROOT, write_notebook
 from tests.pages import dot, jobs
 
 
@@ -75,7 +75,10 @@ def test_a_failure_is_fatal_in_tests(shown):
         show(section, SINGULAR)
 
 
-CELL = "from tests.reports.test_display import SINGULAR, section, show\n\nshow(section, {})"
+CELL = (
+    f"import sys\nsys.path.insert(0, {str(ROOT)!r})\n"
+    "from tests.reports.test_display import SINGULAR, section, show\n\nshow(section, {})"
+)
 
 
 def test_a_report_is_written_all_the_same_and_the_run_tells(tmp_path, lenient, capsys):
