@@ -3,11 +3,8 @@ import pandas as pd
 import pytest
 
 from airstats.analysis.allowance_changes import (
-    candidate_table,
     compare_allowances,
     crew_comparison,
-    prior_sensitivity,
-    prior_table,
 )
 from airstats.analysis.regressions import (
     find_influence,
@@ -122,22 +119,6 @@ def test_a_last_quarter_without_a_job_to_learn_from_is_not_taken_by_default():
     records.jobs["exclude"] = np.where(last, "rolls were stolen", "")
     desk = lay_out(records)
     assert (desk.quarter, desk.later) == ("2025Q3", 3)
-
-
-def test_the_prior_and_the_candidates_are_shown(desk):
-    table = prior_table().set_index("quantity")
-    assert table.loc["waste", "prior"] == "0.08 ± 0.05"
-    assert table["reason"].ne("").all()
-    table = candidate_table(desk.now)
-    assert table.groupby("candidate")["weight"].sum().to_numpy() == pytest.approx(1)
-
-
-def test_sensitivity_starts_from_the_documented_belief(desk):
-    table = prior_sensitivity(desk.jobs, desk.quarter)
-    assert table["prior"].iloc[0] == "as documented"
-    assert np.ptp(table["waste"]) > 0
-    used = (desk.jobs.table["used_rolls"]).sum()
-    assert table["rolls"].to_numpy() == pytest.approx(used, rel=0.03)
 
 
 def test_an_interval_of_related_values_follows_its_formula():
