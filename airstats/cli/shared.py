@@ -57,12 +57,12 @@ def list_to_buy(
     from airstats.documents.purchase_files import buying_files
     from airstats.pricing.newsvendor import left_out
     from airstats.pricing.purchases import buying_list
-    from airstats.reports.buying_text import headline, not_priced, unlearnt
+    from airstats.reports.buying_text import headline, remarks
 
     bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
     jobs = takeoff.jobs["job_id"].tolist()
     rest = left_out(takeoff, known)
-    said = " ".join(filter(None, [headline(bought, jobs), unlearnt(bought), not_priced(rest)]))
+    said = " ".join([headline(bought, jobs), *remarks(bought, rest)])
     files = buying_files(bought, jobs, known.quarter, rest)
     return said, {folder / name: content for name, content in files.items()}
 

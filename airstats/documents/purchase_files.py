@@ -8,7 +8,7 @@ import pandas as pd
 
 from airstats.base.caution import CAUTION
 from airstats.base.formula_guard import csv_of, harmless
-from airstats.reports.buying_text import headline, not_priced, unlearnt
+from airstats.reports.buying_text import headline, remarks
 
 TEMPLATE = "buying_list.html.j2"
 HEADINGS = {
@@ -72,7 +72,7 @@ def buying_page(
 
     return page_template(TEMPLATE).render(
         headline=headline(bought, jobs),
-        remarks=_remarks(bought, left_out),
+        remarks=remarks(bought, left_out),
         headings=[heading for heading, _ in HEADINGS.values()],
         rows=_texts(bought),
         jobs=jobs,
@@ -109,13 +109,9 @@ def buying_workbook(
     notes = book.create_sheet("notes")
     notes.column_dimensions["A"].width = 110
     told = [f"Jobs: {', '.join(jobs)}", f"Allowances of {quarter}"]
-    for line in [headline(bought, jobs), *_remarks(bought, left_out), *told, CAUTION]:
+    for line in [headline(bought, jobs), *remarks(bought, left_out), *told, CAUTION]:
         notes.append([harmless(line)])
     return same_bytes(book)
-
-
-def _remarks(bought: pd.DataFrame, left_out: Sequence[str]) -> list[str]:
-    return [line for line in (unlearnt(bought), not_priced(list(left_out))) if line]
 
 
 def _texts(bought: pd.DataFrame) -> list[list[str]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from airstats.base.number_text import counted, each, listed
@@ -48,3 +50,11 @@ def unlearnt(bought: pd.DataFrame) -> str:
         f"No finished job has taught anything about {listed(names)} yet: priced from the"
         " starting belief, which is wide."
     )
+
+
+def remarks(bought: pd.DataFrame, left_out: Sequence[str] = ()) -> list[str]:
+    """Say what the reader of a list must know beside its numbers; none where there is nothing.
+
+    `left_out` are the known materials that are not on it.
+    """
+    return [line for line in (unlearnt(bought), not_priced(list(left_out))) if line]

@@ -11,7 +11,7 @@ from airstats.base.number_text import each, listed, percent
 from airstats.catalog.materials import SHEET
 from airstats.pricing.newsvendor import left_out, price_materials
 from airstats.pricing.purchases import buying_list
-from airstats.reports.buying_text import headline, not_priced, unlearnt
+from airstats.reports.buying_text import headline, remarks
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 
@@ -60,7 +60,7 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
     if bought["material"].eq(SHEET).all():
         return ()
     priced = price_materials(jobs, now, leftover_cost, short_cost)
-    told = filter(None, [unlearnt(bought), not_priced(left_out(jobs, now))])
+    told = remarks(bought, left_out(jobs, now))
     return (
         Words(
             "## Everything to buy, tape and corners too\n\n"

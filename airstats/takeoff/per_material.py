@@ -121,25 +121,6 @@ def material_takeoff(
     return Takeoff(named.join(table), name).where(table["amount"] > 0)
 
 
-def corner_choice(corners: float) -> pd.DataFrame:
-    """Compare the ways to close some corners, index the method.
-
-    Columns `words, suits, tape_m, pieces, minutes`; the tape is what the corners add to the length
-    of the sides.
-    """
-    rows = {
-        name: {
-            "words": method.words,
-            "suits": method.suits,
-            "tape_m": corners * method.extra_tape_mm / 1000,
-            "pieces": corners * method.pieces,
-            "minutes": corners * method.minutes,
-        }
-        for name, method in CORNER_METHODS.items()
-    }
-    return pd.DataFrame.from_dict(rows, orient="index")
-
-
 def _opening_sums(jobs: Takeoff, openings: pd.DataFrame, practice: Practice) -> pd.DataFrame:
     """Add up joints of pieces, lined edges (m) and corners over each job's openings."""
     place = pd.Index(jobs.table["job_id"]).get_indexer(openings["job_id"])

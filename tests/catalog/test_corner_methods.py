@@ -3,7 +3,6 @@
 import pytest
 
 from airstats.catalog.corner_methods import CORNER_METHODS, CORNERS, USUAL_METHOD
-from airstats.takeoff.per_material import corner_choice
 
 
 def test_an_opening_has_four_corners_a_door_two_and_only_bought_pieces_cost_pieces():
@@ -12,10 +11,8 @@ def test_an_opening_has_four_corners_a_door_two_and_only_bought_pieces_cost_piec
     assert USUAL_METHOD in CORNER_METHODS
 
 
-def test_choice_grows_with_the_corners():
-    forty, twenty = corner_choice(40), corner_choice(20)
-    assert list(forty.index) == list(CORNER_METHODS)
-    assert forty.loc["two_tapes", "tape_m"] == pytest.approx(40 * 0.007)
-    assert forty.loc["pieces", "pieces"] == 40
-    assert forty.loc["folded", "tape_m"] == 0
-    assert (forty["minutes"] == 2 * twenty["minutes"]).all()
+def test_only_two_tapes_take_more_tape_and_only_a_bought_piece_is_a_piece():
+    extra_mm = {name: method.extra_tape_mm for name, method in CORNER_METHODS.items()}
+    assert extra_mm == pytest.approx({"folded": 0, "two_tapes": 7, "pieces": 0})
+    assert CORNER_METHODS["pieces"].pieces == 1
+    assert all(method.minutes > 0 for method in CORNER_METHODS.values())

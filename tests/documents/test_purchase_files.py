@@ -14,9 +14,10 @@ from airstats import buying_list, calibrate, price_materials
 from airstats.__main__ import main
 from airstats.base.caution import CAUTION
 from airstats.cli.shared import list_to_buy
-from airstats.documents.purchase_files import buying_page, buying_workbook, headline, unlearnt
+from airstats.documents.purchase_files import buying_page, buying_workbook
 from airstats.pricing.newsvendor import priced
 from airstats.pricing.pooled_order import pooled_orders
+from airstats.reports.buying_text import headline, unlearnt
 from airstats.takeoff.sheet_quantities import take_off
 from tests.invented import firm, naming, save
 
