@@ -7,7 +7,8 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import IO, cast
@@ -36,6 +37,8 @@ from airstats.records.raw_table import (
 LONGEST_CELL = 1_000_000
 """Characters; the common spreadsheet programs hold 32,767 in a cell."""
 _SCANNED = 1 << 16
+_MOST_WITH_LOOKS = 1_000_000
+"""Cells; with its looks each takes some 300 bytes."""
 _MEND = "mend the formula, or type the value over it"
 _SAVE = "open the workbook in the spreadsheet program and save it, so that it holds the value"
 
@@ -49,11 +52,13 @@ class Marks:
     """What stands in a sheet besides plain values, places as (row, column) from 0.
 
     `unread` holds the cells with an error or with a formula that was never worked out; `hidden`
-    counts the hidden rows and columns; `last_row`, `last_column` bound the filled cells.
+    counts the hidden rows and columns; `cells` counts those written down, and those that something
+    spans; `last_row`, `last_column` bound the filled cells.
     """
 
     unread: dict[tuple[int, int], Unread] = field(default_factory=dict)
     hidden: int = 0
+    cells: int = 0
     last_row: int = -1
     last_column: int = -1
 
@@ -97,6 +102,7 @@ class _Scan:
     def start(self, name: str, attributes: dict[str, str]) -> None:
         self.tag, self.held = name.rpartition(":")[2], 0
         if self.tag == "c":
+            self.marks.cells += 1
             self._place(attributes.get("r", ""))
             self.kind, self.formula, self.value = attributes.get("t", ""), "", ""
             self.has_formula = False
@@ -110,6 +116,8 @@ class _Scan:
             self.marks.hidden += attributes.get("hidden") in ("1", "true")
         elif self.tag == "col":
             self.marks.hidden += attributes.get("hidden") in ("1", "true")
+        elif self.tag in ("mergeCell", "hyperlink"):
+            self.marks.cells += _spanned(attributes.get("ref", ""))
 
     def text(self, data: str) -> None:
         self.held += len(data)
@@ -140,6 +148,14 @@ class _Scan:
             self.row, self.column = int(at[2]) - 1, _number(at[1]) - 1
         else:
             self.column += 1
+
+
+def _spanned(reference: str) -> int:
+    """Count the cells of a range such as A1:C2."""
+    ends = re.fullmatch("([A-Z]{1,3})([0-9]{1,7}):([A-Z]{1,3})([0-9]{1,7})", reference)
+    if ends is None:
+        return 1
+    return (abs(_number(ends[3]) - _number(ends[1])) + 1) * (abs(int(ends[4]) - int(ends[2])) + 1)
 
 
 def _number(letters: str) -> int:
@@ -179,6 +195,41 @@ def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[st
     RecordsError
         If the file is no workbook, is locked, damaged, or would unpack to more than fits.
     """
+    with _unpacked(name, data) as packed:
+        parts, from_1904 = _parts(packed)
+        wanted = _wanted(name, list(parts))
+        marks = {table: _marks(packed, parts[title]) for table, title in wanted.items()}
+        if _SHARED in packed.namelist():
+            _scanned(packed, _SHARED)
+    sheets = _values(name, data, wanted, marks, from_1904)
+    return sheets, [title for title in parts if title not in wanted.values()]
+
+
+def check_every_part(name: str, data: bytes) -> None:
+    """Refuse a workbook that a reader of all its parts, looks and remarks too, should not open.
+
+    Raises
+    ------
+    RecordsError
+        As `open_workbook`, and where it has more cells than can be held with their looks.
+    """
+    with _unpacked(name, data) as packed:
+        parts = [part for part in packed.namelist() if _is_xml(packed, part)]
+        cells = sum(_scanned(packed, part).cells for part in parts)
+        if cells > _MOST_WITH_LOOKS:
+            raise MarkedError(f"it has more than {_MOST_WITH_LOOKS:,} cells")
+
+
+def _is_xml(packed: zipfile.ZipFile, part: str) -> bool:
+    """Tell by the content, for a name can lie; drawings of old remarks are no sound XML."""
+    with packed.open(part) as content:
+        head = content.read(64).lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n")
+    return head.startswith(b"<") and not part.lower().endswith(".vml")
+
+
+@contextmanager
+def _unpacked(name: str, data: bytes) -> Iterator[zipfile.ZipFile]:
+    """Open the parts of a workbook, and say in plain words what is wrong with any of them."""
     if data.startswith(_OLE):
         if _ENCRYPTED in data:
             remedy = "Open it, take the password off and save it."
@@ -187,11 +238,7 @@ def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[st
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             _check_sizes(name, packed)
-            parts, from_1904 = _parts(packed)
-            wanted = _wanted(name, list(parts))
-            marks = {table: _marks(packed, parts[title]) for table, title in wanted.items()}
-            if _SHARED in packed.namelist():
-                _scanned(packed, _SHARED)
+            yield packed
     except RecordsError:
         raise
     except MarkedError as error:
@@ -199,8 +246,6 @@ def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[st
     except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, ValueError, OSError,
             NotImplementedError, ElementTree.ParseError) as error:  # fmt: skip
         raise RecordsError(_damaged(name, error)) from error
-    sheets = _values(name, data, wanted, marks, from_1904)
-    return sheets, [title for title in parts if title not in wanted.values()]
 
 
 def _damaged(name: str, error: Exception) -> str:
