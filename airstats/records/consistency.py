@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -17,6 +17,7 @@ from airstats.records.plausible_ranges import (
     JOB_LIMITS,
     MATERIAL_LIMITS,
     OPENING_LIMITS,
+    STOCK_LIMITS,
     SUMMARY_LIMITS,
     check_limits,
 )
@@ -29,8 +30,8 @@ class Links:
     """How the rows of n jobs, m openings and k materials belong together, by place of the job.
 
     `jobs` (n,) is the first row with the same id; `openings` (m,) and `materials` (k,) are -1 where
-    no job has the id; `listed` (n,) tells which jobs have rows in openings; `in_summary` (n,)
-    which of the others have openings in their summary columns.
+    no job has the id, and all of `stock` is; `listed` (n,) tells which jobs have rows in openings;
+    `in_summary` (n,) which of the others have openings in their summary columns.
     """
 
     jobs: np.ndarray
@@ -38,26 +39,23 @@ class Links:
     listed: np.ndarray
     in_summary: np.ndarray
     materials: np.ndarray
+    stock: np.ndarray
 
 
-def link(jobs: Sheet, openings: Sheet, materials: Sheet) -> Links:
-    """Match openings and materials to jobs by id, whichever way a name is spelled.
-
-    Parameters
-    ----------
-    jobs, openings, materials : Sheet
-        n, m and k rows.
-    """
+def link(sheets: Mapping[str, Sheet]) -> Links:
+    """Match openings and materials to jobs by id, whichever way a name is spelled."""
+    jobs = sheets["jobs"]
     first: dict[str, int] = {}
     ids = _ids(jobs)
     own = [
         first.setdefault(ids[code], row) if ids[code] else row
         for row, code in enumerate(jobs.cells["job_id"].codes.tolist())
     ]
-    owners, users = (_owners(sheet, first) for sheet in (openings, materials))
+    owners, users = (_owners(sheets[name], first) for name in ("openings", "materials"))
     listed = np.isin(own, owners)
     in_summary = ~listed & (jobs.frame["opening_count"] > 0).to_numpy()
-    return Links(np.array(own, dtype=int), owners, listed, in_summary, users)
+    nobody = np.full(len(sheets["stock"].frame), -1)
+    return Links(np.array(own, dtype=int), owners, listed, in_summary, users, nobody)
 
 
 def _owners(sheet: Sheet, first: dict[str, int]) -> np.ndarray:
@@ -82,6 +80,7 @@ _NEEDED = {
     "jobs": ["job_id", "surface_m2"],
     "openings": ["job_id", "count", "width_mm", "height_mm", "reveal_mm", "cut_pattern"],
     "materials": ["job_id", "material"],
+    "stock": [],
 }
 _STEPS = {"opened": 1.0, "half": 0.5, "quarter": 0.25}
 _FILL_IN = "fill it in, or remove the row"
@@ -99,30 +98,22 @@ def is_finished(jobs: Sheet) -> np.ndarray:
     return np.asarray(~jobs.blank[FINISHED].any(axis=1))
 
 
-def check_sheets(jobs: Sheet, openings: Sheet, materials: Sheet, links: Links) -> list[Finding]:
-    """Find every fault, in the order of the tables, their rows and their columns.
-
-    Parameters
-    ----------
-    jobs, openings, materials : Sheet
-        n, m and k rows.
-    links : Links
-        From `link`.
-    """
-    sheets = (jobs, openings, materials)
-    found = [finding for sheet in sheets for finding in _check_columns(sheet)]
+def check_sheets(sheets: Mapping[str, Sheet], links: Links) -> list[Finding]:
+    """Find every fault, in the order of the tables, their rows and their columns."""
+    jobs, openings, materials = (sheets[name] for name in ("jobs", "openings", "materials"))
+    found = [finding for sheet in sheets.values() for finding in _check_columns(sheet)]
     found += _check_finished(jobs) + _check_twice(jobs, links)
     found += _check_strays(jobs, openings, links.openings)
     found += _check_strays(jobs, materials, links.materials)
     found += _check_summary(jobs, links) + _check_dates(jobs)
     found += _check_counted(jobs, "used_rolls", "rolls") + _check_materials(materials, links)
     found += check_limits(jobs, JOB_LIMITS) + check_limits(openings, OPENING_LIMITS)
-    found += [finding for sheet in sheets for finding in sheet.unreadable]
+    found += _check_stock(sheets["stock"])
+    found += [finding for sheet in sheets.values() for finding in sheet.unreadable]
     sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
     found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
-    found = sorted(_without_shifted(found, sheets), key=_place)
-    tables = {sheet.table.name: sheet.table for sheet in sheets}
-    return [_as_headed(finding, tables[finding.table]) for finding in found]
+    found = sorted(_without_shifted(found, list(sheets.values())), key=_place)
+    return [_as_headed(finding, sheets[finding.table].table) for finding in found]
 
 
 def _as_headed(finding: Finding, table: Table) -> Finding:
@@ -270,6 +261,21 @@ def _check_materials(materials: Sheet, links: Links) -> list[Finding]:
     twice = pair.duplicated() & (pair["job"] >= 0) & pair["material"].ne("")
     problem = "this material of this job stands in a row above"
     return found + materials.flag(twice, "material", problem, "add the two up in one row")
+
+
+def _check_stock(stock: Sheet) -> list[Finding]:
+    """Check what is on the shelf: a row holds whole rolls, or what is left on a begun one."""
+    found = check_limits(stock, STOCK_LIMITS)
+    neither = stock.blank[["rolls", "left_m"]].all(axis=1)
+    both = (stock.frame["rolls"] > 0) & (stock.frame["left_m"] > 0)
+    remedy = "write the whole rolls here, or in left_m the metres left on a begun one"
+    found += stock.flag(neither, "rolls", "a value is needed here", remedy)
+    problem = "stands beside rolls, so it may be of one more roll or of the last of them"
+    remedy = "give every begun roll a row of its own, with left_m alone"
+    found += stock.flag(both, "left_m", problem, remedy)
+    long = ~both & (stock.frame["left_m"] > stock.frame["roll_length_m"])
+    problem = "is more than a whole roll of the kind holds"
+    return found + stock.flag(long, "left_m", problem, "correct it, or roll_length_m")
 
 
 def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:

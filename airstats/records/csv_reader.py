@@ -49,7 +49,7 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
     if _has_endless_cell(data):
         raise unreadable(file, "a cell holds more than 1,000,000 characters", _CLOSE_QUOTES)
     text, notes = decoded(file, data)
-    separator, record, lines_above = _csv_header(file, text)
+    separator, record, lines_above = _csv_header(name, file, text)
     body = io.StringIO(text, newline="")
     for _ in range(lines_above):
         body.readline()
@@ -73,16 +73,16 @@ def _has_endless_cell(data: bytes) -> bool:
     return bool((gaps > _LONGEST_CELL).any() and _ENDLESS_CELL.search(data))
 
 
-def _csv_header(file: str, text: str) -> tuple[str, int, int]:
+def _csv_header(name: str, file: str, text: str) -> tuple[str, int, int]:
     """Find the separator that splits the header best, the header's record and its line."""
     best: tuple[int, str, int, int] | None = None
     for separator in _SEPARATORS:
         top = _top_records(text, separator)
-        at = header_position([cells for _, cells in top])
+        at = header_position([cells for _, cells in top], name)
         if at is not None and (best is None or len(top[at][1]) > best[0]):
             best = (len(top[at][1]), separator, at, top[at][0])
     if best is None:
-        raise headless(file, [cells for _, cells in _top_records(text, "\t")])
+        raise headless(file, [cells for _, cells in _top_records(text, "\t")], name)
     return best[1:]
 
 

@@ -72,6 +72,8 @@ _ROLLS = (
     Rule(lambda v: v < 0.01, "is too few for a job", CHECK),
     _most(10_000),
 )
+_BEGUN = "write the whole rolls, and the metres left on a begun one in left_m of a row of its own"
+_SHELF = Rule(lambda v: v > 10_000, "is too many for one store", CHECK)
 _PRICE = (_not_below_0(CHECK), Rule(lambda v: v > 1e9, "is too much for a price", CHECK))
 _EDGE = (
     _not_below_0("write the length in {words}"),
@@ -128,6 +130,12 @@ MATERIAL_LIMITS: Limits = {
         Rule(lambda v: (v < 0.001) | (v > 1e6), "is no size of a pack", CHECK),
     ),
     "pack_price": _PRICE,
+}
+STOCK_LIMITS: Limits = {
+    "roll_width_m": JOB_LIMITS["roll_width_m"],
+    "roll_length_m": JOB_LIMITS["roll_length_m"],
+    "rolls": (_not_below_0(CHECK), Rule(_WHOLE.broken, _WHOLE.problem, _BEGUN), _SHELF),
+    "left_m": (_not_below_0(CHECK),),
 }
 SUMMARY_LIMITS: Limits = {
     "opening_width_mm": _SIZE,

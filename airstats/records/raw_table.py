@@ -23,7 +23,15 @@ roll_length_m lap_mm crew work_type roll_price exclude opening_count opening_wid
 opening_height_mm reveal_mm cut_pattern perimeter_m sealant_m pretaped_share corner_method"""
 _OPENINGS = "job_id mark count width_mm height_mm reveal_mm sides cut_pattern"
 _MATERIALS = "job_id material estimated used counted pack unit pack_price"
-COLUMNS = {"jobs": _JOBS.split(), "openings": _OPENINGS.split(), "materials": _MATERIALS.split()}
+_STOCK = "roll_width_m roll_length_m rolls left_m"
+COLUMNS = {
+    "jobs": _JOBS.split(),
+    "openings": _OPENINGS.split(),
+    "materials": _MATERIALS.split(),
+    "stock": _STOCK.split(),
+}
+_HEADED_BY = dict.fromkeys(COLUMNS, ("job_id",)) | {"stock": ("rolls", "left_m")}
+"""Of each table the columns of which one must be there: so its row of headings is known."""
 ADDED_COLUMNS = ("quarter", "finished", "from_summary")
 EMPTY = "the table is empty"
 HEADER_SOUGHT_IN = 20
@@ -35,7 +43,6 @@ MOST_CELLS = 30_000_000
 """Cells of one table: a million rows of thirty."""
 _AT_A_TIME = 128
 """Rows of a Parquet file; a cell of a million characters in each is a fifth of the most."""
-_ADD_HEADINGS = "give the table one row of headings, with job_id among them"
 
 
 @dataclass(frozen=True)
@@ -125,8 +132,8 @@ def parquet_table(name: str, file: str, data: bytes) -> Table:
         problem = f"cannot be read as Parquet, it may be damaged ({shown(str(error))})"
         raise unreadable(file, problem, "write the file again") from error
     header = list(arrow.schema.names)
-    if header_position([header]) is None:
-        raise headless(file, [header])
+    if header_position([header], name) is None:
+        raise headless(file, [header], name)
     frame = frame.set_axis(range(len(header)), axis=1)
     short = frame.select_dtypes(["float16", "float32"]).columns
     # By their digits: 0.105 of 32 bits is not 0.10499999672.
@@ -152,10 +159,15 @@ def _check_size(file: str, rows: int, columns: int, size: int) -> None:
         raise unreadable(file, problem, "split it by years")
 
 
-def header_position(rows: Sequence[Sequence[object]]) -> int | None:
-    """Find the row of headings among the first rows; None if there is none."""
+def header_position(rows: Sequence[Sequence[object]], name: str = "jobs") -> int | None:
+    """Find the row of headings of a table among the first rows; None if there is none."""
+    keys = {
+        name_in(column, unit).replace("_", "")
+        for column in _HEADED_BY[name]
+        for unit in units_read(column) or ("",)
+    }
     for position, row in enumerate(rows[:HEADER_SOUGHT_IN]):
-        if any(_heading_key(cell) == "jobid" for cell in row):
+        if any(_heading_key(cell) in keys for cell in row):
             return position
     return None
 
@@ -166,17 +178,27 @@ def _heading_key(heading: object) -> str:
     return "".join(character for character in text if character.isalnum())
 
 
-def headless(file: str, rows: Sequence[Sequence[object]]) -> UnreadableTableError:
-    """Return the error that says what stands at the top in place of headings."""
+def headless(file: str, rows: Sequence[Sequence[object]], name: str) -> UnreadableTableError:
+    """Return the error that says what stands at the top in place of headings.
+
+    Parameters
+    ----------
+    file, name : str
+        The file, and the table that it should hold.
+    rows : sequence of sequences
+        The first rows.
+    """
+    needed = " or ".join(_HEADED_BY[name])
+    remedy = f"give the table one row of headings, with {needed} among them"
     filled = [
         [as_text(cell) for cell in row if as_text(cell).strip(" ,;|\t\n\u00a0")] for row in rows
     ]
     first = next((row for row in filled if row), None)
     if first is None:
-        return unreadable(file, EMPTY, _ADD_HEADINGS)
+        return unreadable(file, EMPTY, remedy)
     shown = ", ".join(first)[:80]
-    problem = f'no column job_id in the first {HEADER_SOUGHT_IN} rows; the first reads "{shown}"'
-    return unreadable(file, problem, _ADD_HEADINGS)
+    problem = f'no column {needed} in the first {HEADER_SOUGHT_IN} rows; the first reads "{shown}"'
+    return unreadable(file, problem, remedy)
 
 
 def shaped(name: str, file: str, header: list, body: pd.DataFrame, first_row: int) -> Table:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,7 @@ from airstats.records.typed_table import TEXTS, Finding, Sheet, read_sheets
 
 __all__ = ["Fault", "Records", "check_records", "read_records"]
 
-_WHOLE_NUMBERS = ("opening_count", "count", "sides")
-_NO_MATERIALS = COLUMNS["materials"]
+_WHOLE_NUMBERS = ("opening_count", "count", "sides", "rolls")
 _SET_ASIDE = ["table", "row", "reason"]
 
 
@@ -30,7 +30,7 @@ CODED = "coded:"
 
 @dataclass(frozen=True)
 class Records:
-    """Checked records of n jobs, m kinds of opening and k uses of other materials.
+    """Checked records of n jobs, m kinds of opening, k uses of other materials and a stock.
 
     Attributes
     ----------
@@ -53,6 +53,9 @@ class Records:
         Remarks that are no faults.
     materials : DataFrame
         k rows, the contract's columns and extra columns as text; no row where none are kept.
+    stock : DataFrame
+        A row each kind of roll on the shelf, `rolls` of them, or a begun roll with `left_m`; the
+        other of the two is 0. The contract's columns and extra columns as text.
     """
 
     jobs: pd.DataFrame
@@ -62,7 +65,10 @@ class Records:
     source: str
     digest: str
     notes: tuple[str, ...]
-    materials: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=_NO_MATERIALS))
+    materials: pd.DataFrame = field(
+        default_factory=partial(pd.DataFrame, columns=COLUMNS["materials"])
+    )
+    stock: pd.DataFrame = field(default_factory=partial(pd.DataFrame, columns=COLUMNS["stock"]))
 
     @property
     def coded(self) -> bool:
@@ -83,9 +89,7 @@ class _Checked:
     """A source, understood and checked, good rows and bad."""
 
     source: Source
-    jobs: Sheet
-    openings: Sheet
-    materials: Sheet
+    sheets: dict[str, Sheet]
     links: Links
     found: list[Finding]
 
@@ -116,24 +120,27 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
     """
     checked = _check(path, dates)
     whole = checked.source.faults or any(finding.position < 0 for finding in checked.found)
-    bad_jobs, bad_openings, bad_materials = _bad_rows(checked)
+    bad = _bad_rows(checked)
     if checked.faults and (
-        whole or not set_aside_bad_rows or len(bad_jobs) == len(checked.links.jobs)
+        whole or not set_aside_bad_rows or len(bad["jobs"]) == len(checked.links.jobs)
     ):
         n = len(checked.faults)
         head = f"{n} fault{'s' if n != 1 else ''} in {checked.source.name}:"
         raise RecordsError("\n".join([head, *map(str, checked.faults)]))
-    good_jobs = np.delete(np.arange(len(checked.jobs.frame)), list(bad_jobs))
-    good_openings = np.delete(np.arange(len(checked.openings.frame)), list(bad_openings))
+    good = {
+        name: np.delete(np.arange(len(sheet.frame)), list(bad[name]))
+        for name, sheet in checked.sheets.items()
+    }
     return Records(
-        jobs=_jobs(checked.jobs, good_jobs),
-        openings=_openings(checked, good_jobs, good_openings),
-        set_aside=_set_aside(checked, bad_jobs, bad_openings, bad_materials),
+        jobs=_jobs(checked.sheets["jobs"], good["jobs"]),
+        openings=_openings(checked, good["jobs"], good["openings"]),
+        set_aside=_set_aside(checked, bad),
         faults=checked.faults,
         source=checked.source.name,
         digest=checked.source.digest,
         notes=_notes(checked),
-        materials=_materials(checked, list(bad_materials)),
+        materials=_materials(checked, good["materials"]),
+        stock=_stock(checked.sheets["stock"], good["stock"]),
     )
 
 
@@ -153,14 +160,15 @@ def _check(path: str | Path, dates: str) -> _Checked:
         raise RecordsError(f'dates is "{dates}"; it must be one of {", ".join(DATE_ORDERS)}.')
     source = read_source(path)
     sheets = read_sheets(source.tables, dates)
-    links = link(*sheets)
-    return _Checked(source, *sheets, links, check_sheets(*sheets, links))
+    links = link(sheets)
+    return _Checked(source, sheets, links, check_sheets(sheets, links))
 
 
-def _bad_rows(checked: _Checked) -> list[dict[int, str]]:
+def _bad_rows(checked: _Checked) -> dict[str, dict[int, str]]:
     """Position and reason of the rows of each table that cannot be used.
 
-    One bad row of jobs or openings takes its whole job with it; a bad material goes by itself.
+    One bad row of jobs or openings takes its whole job with it; a bad row of
+    the other tables goes by itself.
     """
     own: dict[str, dict[int, list[str]]] = {name: {} for name in COLUMNS}
     owners = {name: getattr(checked.links, name) for name in COLUMNS}
@@ -168,10 +176,10 @@ def _bad_rows(checked: _Checked) -> list[dict[int, str]]:
     for table, row, fault in checked.found:
         if row >= 0:
             own[table].setdefault(row, []).append(str(fault))
-            if table != "materials":
+            if table in ("jobs", "openings"):
                 first.setdefault(int(owners[table][row]), fault)
     first.pop(-1, None)
-    return [_reasons(own[table], owners[table], first) for table in COLUMNS]
+    return {table: _reasons(own[table], owners[table], first) for table in COLUMNS}
 
 
 def _reasons(
@@ -193,11 +201,11 @@ def _jobs(sheet: Sheet, rows: np.ndarray) -> pd.DataFrame:
 
 def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.DataFrame:
     """Return the rows of openings, under the jobs' spelling of the id, then the summaries."""
-    in_jobs, in_openings = checked.jobs.frame, checked.openings.frame
+    in_jobs, in_openings = (checked.sheets[name].frame for name in ("jobs", "openings"))
     owners = checked.links.openings[openings]
     spelling = in_jobs["job_id"].to_numpy()[owners]
     listed = in_openings.iloc[openings].assign(job_id=spelling, from_summary=False)
-    listed = listed.reset_index(drop=True).join(_extras(checked.openings.table, openings))
+    listed = listed.reset_index(drop=True).join(_extras(checked.sheets["openings"].table, openings))
     kept = jobs[checked.links.in_summary[jobs]]
     summary = in_jobs.iloc[kept][["job_id", *SUMMARY]].rename(columns=SUMMARY)
     summary = summary.assign(mark="summary", sides=4.0, from_summary=True)
@@ -206,13 +214,19 @@ def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.D
     return _typed(together.fillna(dict.fromkeys(extras, "")))
 
 
-def _materials(checked: _Checked, bad: list[int]) -> pd.DataFrame:
-    """Return the rows of materials, under the jobs' spelling of the id."""
-    sheet = checked.materials
-    good = np.delete(np.arange(len(sheet.frame)), bad)
-    spelling = checked.jobs.frame["job_id"].to_numpy()[checked.links.materials[good]]
+def _materials(checked: _Checked, good: np.ndarray) -> pd.DataFrame:
+    """Return the good rows of materials, under the jobs' spelling of the id."""
+    sheet = checked.sheets["materials"]
+    in_jobs = checked.sheets["jobs"].frame["job_id"].to_numpy()
+    spelling = in_jobs[checked.links.materials[good]]
     frame = _typed(sheet.frame.iloc[good].assign(job_id=spelling))
     return frame.join(_extras(sheet.table, good))
+
+
+def _stock(sheet: Sheet, good: np.ndarray) -> pd.DataFrame:
+    """Return the good rows of stock; a row of whole rolls has no begun one, and the reverse."""
+    frame = sheet.frame.iloc[good].fillna({"rolls": 0, "left_m": 0.0})
+    return _typed(frame).join(_extras(sheet.table, good))
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
@@ -238,9 +252,8 @@ def _texts(cells: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(written, index=range(len(cells)))
 
 
-def _set_aside(checked: _Checked, *bad: dict[int, str]) -> pd.DataFrame:
-    sheets = (checked.jobs, checked.openings, checked.materials)
-    parts = [_set_aside_of(sheet.table, rows) for sheet, rows in zip(sheets, bad, strict=True)]
+def _set_aside(checked: _Checked, bad: dict[str, dict[int, str]]) -> pd.DataFrame:
+    parts = [_set_aside_of(sheet.table, bad[name]) for name, sheet in checked.sheets.items()]
     filled = [part for part in parts if len(part)]
     if not filled:
         return pd.DataFrame({"table": [], "row": [], "reason": []})
@@ -265,9 +278,9 @@ def _headings(table: Table) -> list[str]:
 
 
 def _notes(checked: _Checked) -> tuple[str, ...]:
-    jobs, links = checked.jobs, checked.links
-    notes = [*checked.source.notes, *jobs.notes, *checked.openings.notes]
-    notes += checked.materials.notes
+    jobs, links = checked.sheets["jobs"], checked.links
+    notes = [*checked.source.notes]
+    notes += [note for sheet in checked.sheets.values() for note in sheet.notes]
     ignored = int((links.listed & (jobs.frame["opening_count"] > 0)).sum())
     if ignored:
         notes.append(

@@ -20,10 +20,10 @@ _EXPECTED = (
     "sheets jobs and openings; or a folder with jobs.parquet and openings.parquet."
 )
 _TABLE_FILES = {".csv": csv_table, ".parquet": parquet_table}
-_OPTIONAL = ("openings", "materials")
+_OPTIONAL = ("openings", "materials", "stock")
 _WORKBOOKS = (".xlsx", ".xlsm")
 _TABLES = (*_TABLE_FILES, *_WORKBOOKS, ".xls", ".ods", ".tsv")
-_CALLED = "rename what is meant as jobs, openings or materials"
+_CALLED = "rename what is meant as jobs, openings, materials or stock"
 LARGEST_FILE = 300_000_000
 """Bytes; a million openings are about 50 million as CSV."""
 _CHUNK = 1 << 20

@@ -142,22 +142,20 @@ class Sheet:
         return Finding(self.table.name, -1, fault)
 
 
-def read_sheets(tables: dict[str, Table], dates: str) -> tuple[Sheet, Sheet, Sheet]:
-    """Understand all tables together; a table that is not there reads as one of no rows.
+def read_sheets(tables: dict[str, Table], dates: str) -> dict[str, Sheet]:
+    """Understand all tables together, by name; a table that is not there reads as one of no rows.
 
     Together, because a decimal comma in one table tells how numbers are written in the other.
     """
     none = np.empty(0, dtype=int)
-    three = [tables.get(name, Table(name, name, pd.DataFrame(), {}, none)) for name in COLUMNS]
-    cells = [_cells(table) for table in three]
+    absent = {name: Table(name, name, pd.DataFrame(), {}, none) for name in COLUMNS}
+    each = absent | tables
+    cells = {name: _cells(table) for name, table in each.items()}
     no_numbers = (*TEXTS, "finished_on")
     marks = decimal_marks(
-        column for each in cells for name, column in each.items() if name not in no_numbers
+        cell for of_one in cells.values() for name, cell in of_one.items() if name not in no_numbers
     )
-    jobs, openings, materials = (
-        _sheet(*pair, marks, dates) for pair in zip(three, cells, strict=True)
-    )
-    return jobs, openings, materials
+    return {name: _sheet(each[name], cells[name], marks, dates) for name in COLUMNS}
 
 
 def _cells(table: Table) -> dict[str, Cells]:

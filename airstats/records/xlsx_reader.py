@@ -188,7 +188,7 @@ class OpenSheet:
 
 
 def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[str]]:
-    """Open the sheets jobs, openings and materials; return them and the titles of the others.
+    """Open the sheets of the contract's tables; return them and the titles of the others.
 
     Raises
     ------
@@ -407,9 +407,9 @@ def sheet_table(name: str, file: str, rows: list[list[object]]) -> Table:
     rows : list of list
         Cells of all rows, those above the headings too.
     """
-    at = header_position(rows)
+    at = header_position(rows, name)
     if at is None:
-        raise headless(file, rows)
+        raise headless(file, rows, name)
     body = pd.DataFrame(rows[at:], dtype=object).iloc[1:]
     return replace(shaped(name, file, rows[at], body, at + 2), is_workbook=True)
 
@@ -424,7 +424,7 @@ def _undated(cell: object) -> object:
 
 def _covered(name: str, sheet: OpenSheet) -> dict[tuple[int, int], object]:
     """Cells of known columns that a merged range covers, with what the range shows."""
-    at, rows = header_position(sheet.rows), sheet.rows
+    at, rows = header_position(sheet.rows, name), sheet.rows
     covered: dict[tuple[int, int], object] = {}
     if at is None:
         return covered

@@ -122,6 +122,7 @@ def coded_records(records: Records, codes: Codes, source: str = "coded records")
         jobs=_coded_table(records.jobs, "jobs", codes),
         openings=_coded_table(records.openings, "openings", codes),
         materials=_coded_table(records.materials, "materials", codes),
+        stock=_coded_table(records.stock, "stock", codes),
         set_aside=coded_set_aside(records.set_aside),
         faults=(),
         source=source,
@@ -201,7 +202,7 @@ def _coded_table(table: pd.DataFrame, name: str, codes: Codes) -> pd.DataFrame:
     texts = {column: pd.Series(v, table.index, "str") for column, v in coded.items()}
     table = table.assign(**texts)
     by = [column for column in ("job_id", "mark", "material") if column in table]
-    if table.empty:
+    if table.empty or not by:
         return table
     return table.sort_values(by, key=_counting, ignore_index=True, kind="stable")
 

@@ -161,7 +161,8 @@ def test_workbook_typed_by_hand(tmp_path):
     assert records.openings["width_mm"].tolist() == [1200, 900]
     assert records.openings["cut_pattern"].tolist() == ["diagonal", "centre"]
     assert records.notes == (
-        "firm.xlsx: sheets not read: Prices; rename what is meant as jobs, openings or materials.",
+        "firm.xlsx: sheets not read: Prices; rename what is meant as jobs, openings, materials"
+        " or stock.",
         "firm.xlsx, sheet Jobs: empty rows skipped: 1.",
         'firm.xlsx, sheet Jobs, column finished_on: "03.09.2026" read as 2026-09-03 (day-first).',
         'firm.xlsx, sheet Jobs, column surface_m2: "1.080" read as 1080.',
@@ -331,10 +332,10 @@ def test_garbage_of_native_cells_never_breaks(rows):
     from airstats.records.xlsx_reader import sheet_table
 
     header = ["job_id", "finished_on", "used_rolls", "estimated_rolls", "surface_m2", "lap_mm"]
-    header += ["count", "width_mm", "sides"]
+    header += ["count", "width_mm", "sides", "rolls"]
     tables = {name: sheet_table(name, name, [header, *rows]) for name in COLUMNS}
     sheets = read_sheets(tables, "ask")
-    found = check_sheets(*sheets, link(*sheets))
+    found = check_sheets(sheets, link(sheets))
     assert all(str(finding.fault) for finding in found)
     assert room._texts(tables["jobs"].cells).shape == tables["jobs"].cells.shape
 

@@ -9,7 +9,7 @@ from airstats.records.source import read_source
 
 JOBS = "job_id,surface_m2\n1,80\n"
 
-RENAME = "rename what is meant as jobs, openings or materials"
+RENAME = "rename what is meant as jobs, openings, materials or stock"
 
 
 @pytest.fixture
