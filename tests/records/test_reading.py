@@ -319,8 +319,8 @@ def test_random_bytes_are_refused_or_read_but_never_break(tmp_path, data, head):
     st.lists(
         st.lists(
             st.one_of(CELLS, st.floats(), st.integers(), st.booleans(), st.dates(), st.none()),
-            min_size=9,
-            max_size=9,
+            min_size=10,
+            max_size=10,
         ),
         max_size=4,
     )

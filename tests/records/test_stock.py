@@ -62,7 +62,7 @@ def test_without_the_table_there_is_no_row_and_its_digest_counts(folder):
         ({"rolls": [20_000, 1, None]}, "is too many for one store"),
         ({"rolls": ["some", 1, None]}, 'value "some": is not a number'),
         ({"rolls": [None, 1, None]}, "row 2, column rolls: a value is needed here; write the who"),
-        ({"Left (cm)": [200, None, 2150]}, r'row 2, column Left \(cm\), value "200": stands besid'),
+        ({"Left (cm)": [200, None, 2150]}, r'row 2, column Left \(cm\), value "200.0": stands b'),
         ({"Left (cm)": [None, None, 5150]}, "row 4.*is more than a whole roll of the kind holds"),
         ({"Left (cm)": [None, None, -1]}, "must not be below 0"),
         ({"Roll width (m)": [1500, 3, None]}, "looks like millimetres; write metres, 1.5"),
