@@ -75,7 +75,7 @@ def _said_at_the_end() -> Iterator[None]:
 def _run(asked: argparse.Namespace) -> int:
     try:
         with _said_at_the_end():
-            if hasattr(asked, "out"):
+            if getattr(asked, "out", None):
                 from airstats.cli.overwrite_guard import spare_what_is_there
 
                 spare_what_is_there(asked)
@@ -198,12 +198,20 @@ def _options(verb: argparse.ArgumentParser, *names: str, required: tuple[str, ..
 
 
 def _add_check(known: _Verbs) -> None:
-    _verb(
+    verb = _verb(
         known,
         commands.check,
-        "list every fault of the records, or follow an allowances file back through its chain",
+        "tell the faults of the records by kind, or follow an allowances file back its chain",
         "data/demo, or: airstats check reports/2026Q3/allowances.json",
     )
+    verb.add_argument(
+        "--out",
+        type=_ending(""),
+        metavar="FOLDER",
+        help="also write every fault of the records there (faults.csv), and of a workbook a copy"
+        " with the faulty cells coloured and explained (marked.xlsx)",
+    )
+    verb.set_defaults(misused=verb.error)
 
 
 def _add_calibrate(known: _Verbs) -> None:

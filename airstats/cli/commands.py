@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from airstats.cli.fault_list import list_faults
 from airstats.cli.shared import (
     list_to_buy,
     print_allowances,
@@ -23,15 +24,19 @@ if TYPE_CHECKING:
 def check(asked: argparse.Namespace) -> None:
     """List every fault of the records, or of the chain that an allowances file ends."""
     from airstats.base.errors import RecordsError
+    from airstats.records.faults import told
     from airstats.records.reading import check_records, read_records
 
     if Path(asked.records).suffix.lower() == ".json":
+        if asked.out:
+            asked.misused("--out lists the faults of records, not those of an allowances file")
         _check_chain(asked.records)
         return
     faults = check_records(asked.records, dates=asked.dates)
+    listed = list_faults(Path(asked.records), faults, Path(asked.out)) if asked.out else ()
     if faults:
-        lines = [f"{len(faults)} fault{'s' * (len(faults) > 1)} found:", *map(str, faults)]
-        raise RecordsError("\n".join(lines))
+        said = told(faults, Path(asked.records).resolve().name, asked.records)
+        raise RecordsError("\n".join([said, *listed]))
     records = read_records(asked.records, dates=asked.dates)
     finished = int(records.jobs["finished"].sum())
     print(
@@ -39,6 +44,7 @@ def check(asked: argparse.Namespace) -> None:
         f" {len(records.openings)} rows of openings."
     )
     print_lines(records.remarks)
+    print("\n".join(listed), end="\n" if listed else "")
 
 
 def _check_chain(path: str) -> None:

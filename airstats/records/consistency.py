@@ -117,10 +117,11 @@ def check_sheets(sheets: Mapping[str, Sheet], links: Links) -> list[Finding]:
 
 
 def _as_headed(finding: Finding, table: Table) -> Finding:
-    """Name a column in another unit than the contract's as the person headed it."""
-    column = finding.fault.column
+    """Name a column in another unit as the person headed it, and say which cell it is."""
+    fault, column = finding.fault, finding.fault.column
     named = table.as_headed(column) if column else column
-    return finding._replace(fault=replace(finding.fault, column=named))
+    cell = table.cell(fault.row, column)
+    return finding._replace(fault=replace(fault, column=named, cell=cell))
 
 
 def _place(finding: Finding) -> tuple[int, int, int]:
@@ -155,7 +156,7 @@ def _check_columns(sheet: Sheet) -> list[Finding]:
 
 def _check_needed(sheet: Sheet, columns: Iterable[str], where: np.ndarray | bool) -> list[Finding]:
     """Find columns that are missing, and blank cells of the others in the rows of `where`."""
-    remedy = _FILL_IN + (_IN_A_WORKBOOK if sheet.table.is_workbook else "")
+    remedy = _FILL_IN + (_IN_A_WORKBOOK if sheet.table.title else "")
     found = []
     for column in columns:
         if sheet.lacks(column):

@@ -64,7 +64,8 @@ class Table:
     `cells` bears the contract's column names, and the source's own for extra columns; `headers`
     has the source's spelling of each, `units` the unit of those that are not in the contract's.
     `unit_unread` holds the columns that only a heading with a unit that is not read gives. `rows`
-    has the spreadsheet's row numbers, `row_faults` the position in `cells` and the fault.
+    has the spreadsheet's row numbers, `row_faults` the position in `cells` and the fault. `title`
+    is the worksheet's, "" where the source is no workbook; `places` counts the columns from 1.
     """
 
     name: str
@@ -76,13 +77,19 @@ class Table:
     faults: tuple[Fault, ...] = ()
     row_faults: tuple[tuple[int, Fault], ...] = ()
     notes: tuple[str, ...] = ()
-    is_workbook: bool = False
+    title: str = ""
+    places: dict[str, int] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     unit_unread: frozenset[str] = frozenset()
 
     def as_headed(self, column: str) -> str:
         """Return the contract's name of a column, or the heading where that has another unit."""
         return self.headers[column].strip() if column in self.units else column
+
+    def cell(self, row: int | None, column: str | None) -> tuple[str, int, int] | None:
+        """Return the worksheet, row and column of a cell; that of the id for a whole row."""
+        place = self.places.get(column or "job_id") or self.places.get("job_id")
+        return (self.title, row, place) if self.title and row and place else None
 
 
 def is_empty(value: object) -> bool:
@@ -236,8 +243,9 @@ def shaped(name: str, file: str, header: list, body: pd.DataFrame, first_row: in
     cells = cells[list(names)].set_axis(list(names.values()), axis=1).reset_index(drop=True)
     skipped = filled[-1] + 1 - len(filled) if len(filled) else 0
     notes = (f"{file}: empty rows skipped: {skipped}.",) if skipped else ()
-    rows = filled + first_row
-    table = Table(name, file, cells, headers, rows, "", tuple(faults), notes=notes, units=units)
+    table = Table(name, file, cells, headers, filled + first_row, "", tuple(faults))
+    places = {column: place + 1 for place, column in names.items()}
+    table = replace(table, notes=notes, units=units, places=places)
     return _with_strange_units(table, first_row - 1)
 
 

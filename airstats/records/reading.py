@@ -13,7 +13,7 @@ from airstats.base.errors import RecordsError
 from airstats.base.run_settings import DATE_ORDERS
 from airstats.records.cell_values import cells_of
 from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
-from airstats.records.faults import Fault
+from airstats.records.faults import Fault, told
 from airstats.records.raw_table import COLUMNS, Table, as_text
 from airstats.records.source import Source, read_source
 from airstats.records.typed_table import TEXTS, Finding, Sheet, read_sheets
@@ -115,8 +115,8 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
     Raises
     ------
     RecordsError
-        If anything is wrong; the message lists every fault. With `set_aside_bad_rows`, only if a
-        whole table cannot be used or no good job is left.
+        If anything is wrong; the message tells the faults by kind. With
+        `set_aside_bad_rows`, only if a whole table cannot be used or no good job is left.
     """
     checked = _check(path, dates)
     whole = checked.source.faults or any(finding.position < 0 for finding in checked.found)
@@ -124,9 +124,7 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
     if checked.faults and (
         whole or not set_aside_bad_rows or len(bad["jobs"]) == len(checked.links.jobs)
     ):
-        n = len(checked.faults)
-        head = f"{n} fault{'s' if n != 1 else ''} in {checked.source.name}:"
-        raise RecordsError("\n".join([head, *map(str, checked.faults)]))
+        raise RecordsError(told(checked.faults, checked.source.name, path))
     good = {
         name: np.delete(np.arange(len(sheet.frame)), list(bad[name]))
         for name, sheet in checked.sheets.items()

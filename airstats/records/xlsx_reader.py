@@ -185,6 +185,7 @@ class OpenSheet:
     merged: Sequence[tuple[tuple[int, int], tuple[int, int]]]
     from_1904: bool
     notes: tuple[str, ...]
+    title: str
 
 
 def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[str]]:
@@ -353,7 +354,9 @@ def _values(
             found, is_hidden = marks[table]
             notes = _notes(file, found, is_hidden)
             merged = sheet.merged_cell_ranges or []
-            sheets[table] = OpenSheet(file, _with_unread(rows, found), merged, from_1904, notes)
+            sheets[table] = OpenSheet(
+                file, _with_unread(rows, found), merged, from_1904, notes, title
+            )
     except (CalamineError, OSError, ValueError) as error:
         raise RecordsError(_damaged(name, error)) from error
     return sheets
@@ -384,6 +387,7 @@ def workbook_table(name: str, sheet: OpenSheet) -> Table:
     """Shape the rows of an open sheet."""
     covered = _covered(name, sheet)
     table = sheet_table(name, sheet.file, _with_ids(sheet.rows, covered))
+    table = replace(table, title=sheet.title)
     if sheet.from_1904 and "finished_on" in table.headers:
         days = table.cells["finished_on"].map(_undated)
         table = replace(table, cells=table.cells.assign(finished_on=days))
@@ -411,7 +415,7 @@ def sheet_table(name: str, file: str, rows: list[list[object]]) -> Table:
     if at is None:
         raise headless(file, rows, name)
     body = pd.DataFrame(rows[at:], dtype=object).iloc[1:]
-    return replace(shaped(name, file, rows[at], body, at + 2), is_workbook=True)
+    return shaped(name, file, rows[at], body, at + 2)
 
 
 def _undated(cell: object) -> object:

@@ -126,7 +126,6 @@ def test_empty_table(text):
 
 def test_sheets_of_native_cells_and_headers_without_rows():
     table = sheet_table("jobs", "a.xlsx, sheet jobs", [["Title", ""], ["job_id", ""], [7.0, ""]])
-    assert table.is_workbook
     assert table.rows.tolist() == [3]
     assert table.cells.to_dict("list") == {"job_id": [7.0]}
     assert sheet_table("openings", "a", [["job_id", "count"]]).cells.shape == (0, 2)

@@ -185,9 +185,13 @@ def test_formula_without_a_value_says_how_to_save_it(tmp_path):
 def test_message_counts_and_lists_all_faults(tmp_path):
     path = write_csv(tmp_path / "bad", JOBS.assign(surface_m2=-1), OPENINGS.assign(reveal_mm=0.3))
     lines = refusal(path).splitlines()
-    assert lines[0] == "7 faults in bad:"
-    assert lines[1:] == [str(fault) for fault in check_records(path)]
-    assert len(lines) == 8
+    faults = check_records(path)
+    assert lines[0] == "7 faults of 2 kinds in bad:"
+    assert lines[1] == "jobs.csv, column surface_m2, 4 times, first:"
+    assert lines[2].startswith('  row 2, value "-1": must be above 0; write the surface in square')
+    assert lines[5:8] == [str(fault) for fault in faults if fault.file == "openings.csv"]
+    assert lines[8] == f"Every one, in a list to work through: airstats check {path} --out FOLDER"
+    assert len(lines) == 9
 
 
 def test_dates_are_asked_for_or_told(tmp_path):
@@ -254,7 +258,7 @@ def test_set_aside_cannot_mend_a_whole_table(tmp_path, faulty):
     path = write_csv(tmp_path / "a", JOBS.drop(columns="surface_m2"))
     assert "the column is missing" in refusal(path, set_aside_bad_rows=True)
     path = write_csv(tmp_path / "b", JOBS.assign(surface_m2=0), OPENINGS)
-    assert refusal(path, set_aside_bad_rows=True).startswith("4 faults in b:")
+    assert refusal(path, set_aside_bad_rows=True).startswith("4 faults of 1 kind in b:")
     (faulty / "openings.csv").write_text("what,is,this\n")
     assert "no column job_id" in refusal(faulty, set_aside_bad_rows=True)
 
