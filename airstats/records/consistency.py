@@ -12,6 +12,7 @@ import pandas as pd
 from airstats.base.name_matching import name_key
 from airstats.catalog.materials import MATERIALS, plural
 from airstats.records.cell_values import NO_RECORD, is_blank
+from airstats.records.left_over import check_left
 from airstats.records.plausible_ranges import (
     CHECK,
     JOB_LIMITS,
@@ -19,6 +20,7 @@ from airstats.records.plausible_ranges import (
     OPENING_LIMITS,
     STOCK_LIMITS,
     SUMMARY_LIMITS,
+    USED_LIMITS,
     check_limits,
 )
 from airstats.records.raw_table import COLUMNS, Table, as_text
@@ -107,11 +109,14 @@ def check_sheets(sheets: Mapping[str, Sheet], links: Links) -> list[Finding]:
     found += _check_strays(jobs, materials, links.materials)
     found += _check_summary(jobs, links) + _check_dates(jobs)
     found += _check_counted(jobs, "used_rolls", "rolls") + _check_materials(materials, links)
+    all_brought = (jobs.frame["used_rolls"] == 0) & (jobs.frame["brought_m"] > 0)
+    found += check_limits(jobs, USED_LIMITS, ~all_brought.to_numpy())
     found += check_limits(jobs, JOB_LIMITS) + check_limits(openings, OPENING_LIMITS)
     found += _check_stock(sheets["stock"])
     found += [finding for sheet in sheets.values() for finding in sheet.unreadable]
     sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
     found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
+    found += check_left(jobs, sound["jobs"])
     found = sorted(_without_shifted(found, list(sheets.values())), key=_place)
     return [_as_headed(finding, sheets[finding.table].table) for finding in found]
 

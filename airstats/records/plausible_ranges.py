@@ -34,6 +34,9 @@ USUAL = {
     "reveal_mm": 250.0,
     "opening_width_mm": 1200.0,
     "opening_height_mm": 1200.0,
+    "left_diameter_mm": 130.0,
+    "full_diameter_mm": 170.0,
+    "core_mm": 80.0,
 }
 """A middling length: of two units that a number may be in, the likelier one is nearer to it."""
 CHECK = "check the entry"
@@ -79,6 +82,16 @@ _EDGE = (
     _not_below_0("write the length in {words}"),
     Rule(lambda v: v >= 20_000, "is too long for one job", "write the length in {words}"),
 )
+_METRES_OF_ROLLS = (
+    _not_below_0("write the length in {words}"),
+    Rule(lambda v: v >= 5_000, "is too long for what part-rolls hold", "write {words}"),
+)
+_DIAMETER = (
+    _above_0("write the diameter in {words}; where nothing was left, write 0 in left_m"),
+    Rule(lambda v: v <= 1, _METRES, _WRITE, 1000),
+    Rule(lambda v: v < 50, "looks like centimetres", _WRITE, 10),
+    Rule(lambda v: v > 1000, "is too wide for a roll", CHECK),
+)
 JOB_LIMITS: Limits = {
     "surface_m2": (
         _above_0("write the surface in {words}"),
@@ -86,7 +99,15 @@ JOB_LIMITS: Limits = {
         Rule(lambda v: v >= 100_000, "is too large for one job", "write {words}"),
     ),
     "estimated_rolls": _ROLLS,
-    "used_rolls": _ROLLS,
+    "left_m": _METRES_OF_ROLLS,
+    "brought_m": _METRES_OF_ROLLS,
+    "left_diameter_mm": _DIAMETER,
+    "full_diameter_mm": _DIAMETER,
+    "core_mm": (
+        _above_0("write the outside of the core in {words}"),
+        Rule(lambda v: v < 20, "looks like centimetres", _WRITE, 10),
+        Rule(lambda v: v > 300, "is too wide for a core", CHECK),
+    ),
     "roll_width_m": (
         Rule(lambda v: v >= 300, "looks like millimetres", _WRITE, 0.001),
         Rule(lambda v: (v < 0.3) | (v > 6), "is no width of a roll (0.3 to 6 m)", CHECK),
@@ -137,6 +158,7 @@ STOCK_LIMITS: Limits = {
     "rolls": (_not_below_0(CHECK), Rule(_WHOLE.broken, _WHOLE.problem, _BEGUN), _SHELF),
     "left_m": (_not_below_0(CHECK),),
 }
+USED_LIMITS: Limits = {"used_rolls": _ROLLS}
 SUMMARY_LIMITS: Limits = {
     "opening_width_mm": _SIZE,
     "opening_height_mm": _SIZE,

@@ -18,9 +18,10 @@ from airstats.base.number_text import shown
 from airstats.catalog.units import declared, name_in, own_unit, units_read
 from airstats.records.faults import Fault, UnreadableTableError, unreadable
 
-_JOBS = """job_id finished_on surface_m2 estimated_rolls used_rolls counted roll_width_m
-roll_length_m lap_mm crew work_type roll_price exclude opening_count opening_width_mm
-opening_height_mm reveal_mm cut_pattern perimeter_m sealant_m pretaped_share corner_method"""
+_JOBS = """job_id finished_on surface_m2 estimated_rolls used_rolls counted left_m left_diameter_mm
+brought_m full_diameter_mm core_mm roll_width_m roll_length_m lap_mm crew work_type
+roll_price exclude opening_count opening_width_mm opening_height_mm reveal_mm cut_pattern
+perimeter_m sealant_m pretaped_share corner_method"""
 _OPENINGS = "job_id mark count width_mm height_mm reveal_mm sides cut_pattern"
 _MATERIALS = "job_id material estimated used counted pack unit pack_price"
 _STOCK = "roll_width_m roll_length_m rolls left_m"

@@ -11,6 +11,7 @@ from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import SHEET
 from airstats.geometry.cutting_rules import Practice
 from airstats.records.reading import Records
+from airstats.takeoff.measured_use import with_measured
 from airstats.takeoff.opening_quantities import opening_quantities
 
 HALF_WIDTH_PACKS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
@@ -111,7 +112,8 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
         `net_surface_m2` (surface less openings where the sheet stops), `laid_m2`, `lap_m2`, and for
         each cut `reveal_CUT_m2`, `needed_CUT_m2` (fresh sheet if no off-cut is used again),
         `fillable_CUT_m2` (the part of it that off-cuts can supply), `reveal_length_CUT_m`;
-        `used_low_m2`, `used_high_m2` where the job is finished.
+        `used_low_m2`, `used_high_m2` where the job is finished; where the last roll was measured,
+        `used_rolls` and `counted` are by that.
 
     Notes
     -----
@@ -127,9 +129,8 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
     laid = net * table["roll_width_m"] / (table["roll_width_m"] - lap_m)
     table = table.assign(net_surface_m2=net, laid_m2=laid, lap_m2=laid - net)
     low, high = used_interval(table["used_rolls"], table["counted"])
-    return Takeoff(
-        table.assign(used_low_m2=low * table["roll_m2"], used_high_m2=high * table["roll_m2"])
-    )
+    ends = {"used_low_m2": low * table["roll_m2"], "used_high_m2": high * table["roll_m2"]}
+    return Takeoff(with_measured(table.assign(**ends)))
 
 
 def by_quantity(jobs: Takeoff, extra_sd_m2: np.ndarray) -> np.ndarray:
