@@ -11,8 +11,10 @@ _HOME = {
     "AirstatsError": "base",
     "AllowancesError": "base",
     "RecordsError": "base",
+    "Firm": "base",
     "Records": "records",
     "check_records": "records",
+    "read_firm": "records",
     "read_records": "records",
     "take_off": "takeoff",
     "Allowances": "model",
@@ -30,6 +32,7 @@ __all__ = [
     "AirstatsError",
     "Allowances",
     "AllowancesError",
+    "Firm",
     "Records",
     "RecordsError",
     "__version__",
@@ -42,6 +45,7 @@ __all__ = [
     "material_table",
     "price",
     "price_materials",
+    "read_firm",
     "read_records",
     "split_overrun",
     "take_off",
@@ -50,7 +54,7 @@ __all__ = [
 if TYPE_CHECKING:
     from airstats.analysis import split_overrun
     from airstats.backtests import backtest
-    from airstats.base import AirstatsError, AllowancesError, RecordsError
+    from airstats.base import AirstatsError, AllowancesError, Firm, RecordsError
     from airstats.model import (
         Allowances,
         calibrate,
@@ -59,7 +63,7 @@ if TYPE_CHECKING:
         material_table,
     )
     from airstats.pricing import buying_list, price, price_materials
-    from airstats.records import Records, check_records, read_records
+    from airstats.records import Records, check_records, read_firm, read_records
     from airstats.takeoff import take_off
 
 

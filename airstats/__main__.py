@@ -137,11 +137,11 @@ def _not_negative(text: str) -> float:
 _CHECKED: dict[str, Callable[[str], Any]] = {
     "quarter": _quarter_text,
     "depth_error_mm": _not_negative,
-    "leftover_cost": _positive,
-    "short_cost": _positive,
+    "leftover_cost": _not_negative,
+    "short_cost": _not_negative,
 }
 """How the text of an option is read, where any text will not do."""
-_COSTS = ("leftover_cost", "short_cost")
+_COSTS = ("firm", "leftover_cost", "short_cost")
 _DECISION = ("decision", "decision_reason", "decided_by")
 
 

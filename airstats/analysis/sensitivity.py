@@ -11,11 +11,12 @@ import pandas as pd
 
 from airstats.analysis.case_deletion import pulls
 from airstats.analysis.overrun_split import MAIN, split_overrun
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.model.allowances import REACH, Allowances, unchanged
 from airstats.model.posterior import allowance_names, starting_belief, update
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST, price
+from airstats.pricing.newsvendor import price
 from airstats.records.reading import Records
 from airstats.takeoff.sheet_quantities import Takeoff
 

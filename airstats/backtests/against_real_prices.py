@@ -10,8 +10,8 @@ from scipy import stats
 
 from airstats.backtests.rolling import Backtest, backtest, measures
 from airstats.base.errors import RecordsError
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.model.allowances import INTERVAL
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 from airstats.records.reading import Records
 
 Array = np.ndarray

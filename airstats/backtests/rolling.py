@@ -12,16 +12,11 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.base.errors import RecordsError
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.quarters import quarter_number, quarters_between
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.quarterly_update import finished_jobs, run_through
-from airstats.pricing.newsvendor import (
-    LEFTOVER_COST,
-    SHEET_ORDERS,
-    SHORT_COST,
-    critical_share,
-    priced,
-)
+from airstats.pricing.newsvendor import SHEET_ORDERS, critical_share, priced
 from airstats.records.reading import Records
 from airstats.takeoff.sheet_quantities import Takeoff
 

@@ -7,5 +7,6 @@ for two spellings of one name, files written whole or not at all, and text that 
 from __future__ import annotations
 
 from airstats.base.errors import AirstatsError, AllowancesError, RecordsError
+from airstats.base.firm import Firm
 
-__all__ = ["AirstatsError", "AllowancesError", "RecordsError"]
+__all__ = ["AirstatsError", "AllowancesError", "Firm", "RecordsError"]

@@ -67,6 +67,16 @@ def roughly(value: float) -> str:
     return number(near, max(1 - int(np.floor(np.log10(abs(near)))), 0) if near else 0)
 
 
+def money(text: str, currency: str) -> str:
+    """Return a sum of money, as text, with its currency; "" is one that nobody has named."""
+    return f"{text} {currency}".rstrip()
+
+
+def own_money(text: str, currency: str) -> str:
+    """Return a sum with its currency, or "of your money" where nobody has named it."""
+    return f"{text} {currency or 'of your money'}"
+
+
 def rolls(value: float) -> str:
     """Return "1 roll" or "12 rolls"; parts of rolls keep their decimals."""
     return f"{value:g} roll{'' if abs(value) == 1 else 's'}".replace("-", "−")

@@ -41,10 +41,13 @@ class RunSettings:
     takeoff: str = _setting(
         "", "jobs to price; beside: RECORDS_takeoff; empty: the quarter's own", BESIDE
     )
-    leftover_cost: float = _setting(60.0, "money for each roll left over, any currency")
-    short_cost: float = _setting(
-        240.0, "money for each roll short: a second delivery and a stopped crew"
+    firm: str = _setting(
+        "",
+        "firm.toml: name, currency, prices, times; empty: what is assumed",
+        "../data/demo_firm.toml",
     )
+    leftover_cost: float = _setting(0.0, "money for each roll left over; 0: the firm's, else 60")
+    short_cost: float = _setting(0.0, "money for each roll short; 0: the firm's, else 240")
     firms: str = _setting("", "other firms' records to compare with, paths parted by ;")
     decision: str = _setting(
         "accept",
@@ -81,6 +84,7 @@ class RunSettings:
             records=_absolute(self.records),
             previous=_absolute(self.previous),
             takeoff=_absolute(takeoff or ""),
+            firm=_absolute(self.firm),
             firms="; ".join(map(_absolute, paths_of(self.firms))),
         )
 

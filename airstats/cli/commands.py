@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from airstats.cli.fault_list import list_faults
 from airstats.cli.shared import (
+    firm_asked,
     list_to_buy,
     print_allowances,
     print_lines,
@@ -92,18 +93,19 @@ def price(asked: argparse.Namespace) -> None:
     from airstats.model.unmet import unmet
     from airstats.pricing.newsvendor import left_out, price_materials
     from airstats.pricing.newsvendor import price as work_out
+    from airstats.pricing.order_costs import costs_of
     from airstats.reports.buying_text import not_priced
 
-    takeoff = read(asked)
+    takeoff, firm = read(asked), firm_asked(asked)
     known = load_allowances(asked.allowances)
     print_lines(unmet(takeoff, known))
-    costs = (asked.leftover_cost, asked.short_cost)
-    orders = (price_materials if asked.materials else work_out)(takeoff, known, *costs)
+    work = price_materials if asked.materials else work_out
+    orders = work(takeoff, known, *costs_of(firm))
     out, said = Path(asked.out), ""
     files: dict[Path, str | bytes] = {out: csv_of(orders)}
     if asked.buying_list:
         folder = Path(asked.buying_list)
-        said, bought = list_to_buy(asked, takeoff, known, folder)
+        said, bought = list_to_buy(firm, takeoff, known, folder)
         files |= bought
     notes = write_together(files | set_aside(takeoff, out.parent))
     (_print_packs if asked.materials else _print_orders)(orders)
@@ -146,10 +148,11 @@ def backtest(asked: argparse.Namespace) -> None:
     from airstats.backtests.rolling import backtest as look_back
     from airstats.base.formula_guard import csv_of
     from airstats.base.result_folder import write_together
+    from airstats.pricing.order_costs import costs_of
 
-    records = read(asked)
+    records, costs = read(asked), costs_of(firm_asked(asked))
     truth = read_truth(asked.truth) if asked.truth else None
-    result = look_back(records, asked.leftover_cost, asked.short_cost, truth)
+    result = look_back(records, *costs, truth)
     folder = Path(asked.out)
     tables = {"backtest_summary": result.summary, "backtest_jobs": result.jobs}
     files = {folder / f"{name}.csv": csv_of(table) for name, table in tables.items()}

@@ -10,11 +10,11 @@ from airstats.base.result_folder import SET_ASIDE
 from airstats.base.run_settings import paths_of, takeoff_path
 from airstats.records.source import table_name
 
-READ = ("records", "takeoff", "previous", "allowances", "truth", "firms")
+READ = ("records", "takeoff", "previous", "allowances", "truth", "firm", "firms")
 """Arguments of the command line that name what is read; firms are several, parted by ";"."""
 WRITTEN = ("out", "codes_key", "buying_list")
 """Arguments that name what is written, a file or a folder."""
-FILES = (".csv", ".json", ".xlsx", ".html", ".pdf", ".ipynb", ".parquet")
+FILES = (".csv", ".json", ".xlsx", ".html", ".pdf", ".ipynb", ".parquet", ".toml")
 """Endings of what airstats reads and writes: a folder of results has none of them."""
 OF_A_QUARTER = "allowances.json"
 

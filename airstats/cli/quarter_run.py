@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from airstats.base.run_settings import RunSettings
 from airstats.cli.shared import (
+    at_options,
     list_to_buy,
     print_allowances,
     print_lines,
@@ -62,7 +63,7 @@ def _read_all(settings: RunSettings) -> Sources:
     from airstats.reports.desk import read_sources
 
     given = (settings.previous, settings.takeoff, settings.set_aside_bad_rows, settings.dates)
-    sources = read_sources(settings.records, *given, settings.firms)
+    sources = read_sources(settings.records, *given, settings.firms, settings.firm)
     for read in filter(None, (sources.records, sources.to_price, *sources.firms)):
         print_lines(read.remarks)
     print_lines(sources.previous.notes if sources.previous else ())
@@ -91,15 +92,17 @@ def _files_of_a_quarter(
     from airstats.documents.price_workbook.workbook import price_sheet
     from airstats.documents.wall_card import allowance_card
     from airstats.pricing.newsvendor import price
+    from airstats.pricing.order_costs import costs_of
 
-    costs, said = (asked.leftover_cost, asked.short_cost), ""
+    firm, said = at_options(asked, desk.firm), ""
+    costs = costs_of(firm)
     files: dict[Path, str | bytes] = {
         Path("allowance_card.html"): allowance_card(now, *costs),
         Path("price_sheet.xlsx"): price_sheet(now, *costs),
     }
     if desk.to_price is not None:
         files[Path("orders.csv")] = csv_of(price(desk.takeoff, now, *costs))
-        said, bought = list_to_buy(asked, desk.to_price, now, Path())
+        said, bought = list_to_buy(firm, desk.to_price, now, Path())
         files |= bought
     return said, files | {Path(_LAST): now.to_text()}
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from airstats.base.caution import CAUTION
 
 if TYPE_CHECKING:
+    from airstats.base.firm import Firm
     from airstats.model.allowances import Allowances
     from airstats.records.reading import Records
 
@@ -21,6 +22,18 @@ def read(asked: argparse.Namespace) -> Records:
     records = read_records(asked.records, asked.set_aside_bad_rows, asked.dates)
     print_lines(records.remarks)
     return records
+
+
+def firm_asked(asked: argparse.Namespace) -> Firm:
+    """Return the firm as its file tells of it; the options of a verb win."""
+    from airstats.records.firm_file import read_firm
+
+    return at_options(asked, read_firm(asked.firm))
+
+
+def at_options(asked: argparse.Namespace, firm: Firm) -> Firm:
+    """Return the firm with the costs that the options name."""
+    return firm.but(leftover_cost=asked.leftover_cost, short_cost=asked.short_cost)
 
 
 def set_aside(records: Records, folder: Path) -> dict[Path, str | bytes]:
@@ -36,7 +49,7 @@ def set_aside(records: Records, folder: Path) -> dict[Path, str | bytes]:
 
 
 def list_to_buy(
-    asked: argparse.Namespace,
+    firm: Firm,
     takeoff: Records,
     known: Allowances,
     folder: Path,
@@ -45,8 +58,8 @@ def list_to_buy(
 
     Parameters
     ----------
-    asked : Namespace
-        Of it `leftover_cost, short_cost`: money a roll.
+    firm : Firm
+        Of it what a roll left over and a roll short cost.
     takeoff : Records
         The jobs to buy for.
     known : Allowances
@@ -56,10 +69,11 @@ def list_to_buy(
     """
     from airstats.documents.purchase_files import buying_files
     from airstats.pricing.newsvendor import left_out
+    from airstats.pricing.order_costs import costs_of
     from airstats.pricing.purchases import buying_list
     from airstats.reports.buying_text import headline, remarks
 
-    bought = buying_list(takeoff, known, asked.leftover_cost, asked.short_cost)
+    bought = buying_list(takeoff, known, *costs_of(firm))
     jobs = takeoff.jobs["job_id"].tolist()
     rest = left_out(takeoff, known)
     said = " ".join([headline(bought, jobs), *remarks(bought, rest)])

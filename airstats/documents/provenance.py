@@ -21,7 +21,7 @@ PACKAGES = (
 )
 ELSEWHERE = "FOLDER"
 """Stands in a command for a folder outside the one that it ran in: where files are is private."""
-_PATHS = ("records", "previous", "takeoff", "out")
+_PATHS = ("records", "previous", "takeoff", "firm", "out")
 
 Parameters = Mapping[str, Any]
 

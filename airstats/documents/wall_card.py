@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from airstats.base.caution import CAUTION
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.number_text import counted as packs_of
 from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
@@ -15,13 +16,7 @@ from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
 from airstats.documents.page_templates import page_template
 from airstats.model.allowances import Allowances, material_table
-from airstats.pricing.newsvendor import (
-    LEFTOVER_COST,
-    SHORT_COST,
-    critical_share,
-    price_materials,
-    priced,
-)
+from airstats.pricing.newsvendor import critical_share, price_materials, priced
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.typed_job import OneJob, one_job, one_record
 

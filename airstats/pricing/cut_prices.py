@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from airstats.base.errors import AirstatsError
+from airstats.base.firm import Firm
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import STANDARD_PRACTICE, Floats, Practice
 
@@ -43,12 +44,12 @@ class CutCosts:
     """
 
     sheet_price_m2: float = 2.00
-    tape_price_m: float = 0.90
-    minutes_piece: float = 2.5
-    minutes_joint_m: float = 1.0
-    minutes_flap: float = 0.75
-    minutes_stroke: float = 0.5
-    labour_hour: float = 45.0
+    tape_price_m: float = Firm.tape_price_m
+    minutes_piece: float = Firm.minutes_piece
+    minutes_joint_m: float = Firm.minutes_joint_m
+    minutes_flap: float = Firm.minutes_flap
+    minutes_stroke: float = Firm.minutes_stroke
+    labour_hour: float = Firm.labour_hour
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -68,6 +69,14 @@ class CutCosts:
                 self.minutes_stroke * minute,
             ]
         )
+
+
+def cut_costs(firm: Firm) -> CutCosts:
+    """Return a firm's prices and times; the sheet's only as it is assumed."""
+    told = {
+        own.name: getattr(firm, own.name) for own in fields(CutCosts) if hasattr(firm, own.name)
+    }
+    return CutCosts(**told)
 
 
 STANDARD_COSTS = CutCosts()

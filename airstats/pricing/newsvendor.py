@@ -12,8 +12,8 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.base.errors import AirstatsError
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.quarters import quarters_between
-from airstats.base.run_settings import RunSettings
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.normal_mixture import Mixture
@@ -24,11 +24,6 @@ from airstats.takeoff.per_material import material_quantities, material_takeoff
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 
 Array = np.ndarray
-
-LEFTOVER_COST = RunSettings.leftover_cost
-"""Cost of a roll left over: carrying, storing and the money in it. An assumption."""
-SHORT_COST = RunSettings.short_cost
-"""Cost of a roll short: a second delivery and a stopped crew. An assumption."""
 
 SHEET_ORDERS = {
     "expected": "expected_m2",

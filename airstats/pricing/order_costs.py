@@ -1,14 +1,48 @@
-"""How many rolls a job may need, and what one roll more or fewer would cost."""
+"""How many rolls a job may need, and what a roll left over, short, more or fewer costs."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
+from airstats.base.errors import AirstatsError
+from airstats.base.firm import LEFTOVER_COST, PARTS, SHORT_COST, Firm
 from airstats.pricing.newsvendor import SHEET_ORDERS, Priced
 
 NEGLIGIBLE = 0.005
 """Chances below one in 200 are not drawn."""
+
+
+def costs_of(firm: Firm) -> tuple[float, float]:
+    """Return what a roll left over and a roll short cost a firm, in its money.
+
+    Raises
+    ------
+    AirstatsError
+        If the parts of a cost come to nothing.
+
+    Notes
+    -----
+    Where the firm gives the parts and not the whole:
+
+    - left over = bring_back + roll_price × (shelf_months × shelf_percent + spoilt_percent) / 100
+    - short = delivery + idle_fitters × idle_hours × (labour_hour + margin_hour)
+
+    Two rolls short commonly come with one delivery, so that the second costs less than is reckoned
+    here: the order is then a little on the safe side.
+    """
+    lost = firm.shelf_months * firm.shelf_percent + firm.spoilt_percent
+    left = firm.bring_back + (firm.roll_price or 0) * lost / 100
+    short = firm.delivery + firm.idle_fitters * firm.idle_hours * (
+        firm.labour_hour + firm.margin_hour
+    )
+    for (whole, parts), cost in zip(PARTS.items(), (left, short), strict=True):
+        if not cost and any(getattr(firm, part) for part in parts):
+            raise AirstatsError(
+                f"{whole} comes to 0 from its parts ({', '.join(parts)}): correct them in"
+                " firm.toml, or leave them out."
+            )
+    return firm.leftover_cost or left or LEFTOVER_COST, firm.short_cost or short or SHORT_COST
 
 
 def order_costs(priced: Priced) -> pd.DataFrame:

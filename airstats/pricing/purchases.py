@@ -12,15 +12,10 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.model.allowances import Allowances
 from airstats.model.quarterly_update import Product
-from airstats.pricing.newsvendor import (
-    LEFTOVER_COST,
-    SHORT_COST,
-    critical_share,
-    needed_products,
-    priced,
-)
+from airstats.pricing.newsvendor import critical_share, needed_products, priced
 from airstats.pricing.pooled_order import drawn_packs, least_packs
 from airstats.records.reading import Records
 

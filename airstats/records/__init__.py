@@ -6,6 +6,7 @@ the units of the contract, the rows set aside with their reasons, and notes on a
 
 from __future__ import annotations
 
+from airstats.records.firm_file import read_firm
 from airstats.records.reading import Records, check_records, read_records
 
-__all__ = ["Records", "check_records", "read_records"]
+__all__ = ["Records", "check_records", "read_firm", "read_records"]

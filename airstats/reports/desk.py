@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from airstats.base.errors import RecordsError
+from airstats.base.firm import ASSUMED, Firm
 from airstats.base.plain_data import load_plain, save_plain
 from airstats.base.quarters import quarter_number
 from airstats.base.run_settings import paths_of, takeoff_path
@@ -19,6 +20,7 @@ from airstats.model.posterior import Belief
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import calibrate_through, finished_jobs
 from airstats.records.faults import Fault
+from airstats.records.firm_file import read_firm
 from airstats.records.reading import Records, read_records
 from airstats.reports.pseudonyms import code_names, coded_records, coded_sources
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
@@ -26,24 +28,27 @@ from airstats.takeoff.sheet_quantities import Takeoff, take_off
 
 @dataclass(frozen=True)
 class Sources:
-    """All that a run reads: finished jobs, earlier allowances, jobs to price, other firms."""
+    """All that a run reads: finished jobs, earlier allowances, jobs to price, the firm, others."""
 
     records: Records
     previous: Allowances | None = None
     to_price: Records | None = None
     firms: tuple[Records, ...] = ()
+    firm: Firm = ASSUMED
 
     def coded(self) -> Sources:
         """Return the sources with codes for names; other firms in the order of their digests."""
         firms = sorted(self.firms, key=lambda records: records.digest)
         named = (self.records, self.previous, self.to_price)
         return Sources(
-            *coded_sources(*named), tuple(coded_records(r, code_names(r)) for r in firms)
+            *coded_sources(*named),
+            tuple(coded_records(r, code_names(r)) for r in firms),
+            self.firm.without_names(),
         )
 
     def desk(self, quarter: str = "", depth_error_mm: float = 0.0) -> Desk:
         """Work out the desk; as `open_desk`."""
-        sources = (self.previous, self.to_price, depth_error_mm, self.firms)
+        sources = (self.previous, self.to_price, depth_error_mm, self.firms, self.firm)
         return lay_out(self.records, quarter, *sources)
 
 
@@ -62,6 +67,7 @@ class Desk:
     takeoff : quantities of the jobs to price
     previous : the allowances that the chain started from, or None: the starting belief
     depth_error_mm : measuring error of the reveal depths that the chain reckons with, mm (sd)
+    firm : what the firm says of its prices and times
     other_firms : name to quantities of the finished jobs of the firms to compare with
     """
 
@@ -75,6 +81,7 @@ class Desk:
     takeoff: Takeoff
     previous: Allowances | None = None
     depth_error_mm: float = 0.0
+    firm: Firm = ASSUMED
     other_firms: dict[str, Takeoff] = field(default_factory=dict)
 
     @property
@@ -96,6 +103,10 @@ class Desk:
     def firms(self) -> dict[str, Takeoff]:
         """The finished jobs of all firms by the firm's name, this one first."""
         return {_names([self.records])[0]: self.jobs, **self.other_firms}
+
+    def at(self, **given: float) -> Desk:
+        """Return the desk with other prices and times of the firm; one of 0 stays the firm's."""
+        return replace(self, firm=self.firm.but(**given))
 
     def save(self, path: Path) -> None:
         """Write the desk for the notebooks of a run to open."""
@@ -133,6 +144,7 @@ def open_desk(
     depth_error_mm: float = 0.0,
     codes: bool = False,
     firms: str = "",
+    firm: str | Path = "",
 ) -> Desk:
     """Read the sources and work out the allowances up to a quarter.
 
@@ -154,19 +166,21 @@ def open_desk(
         Replace the names of jobs, crews, kinds of work and the firms by codes.
     firms : str
         Other firms' records, paths parted by ";"; empty: there are none.
+    firm : path
+        The firm's own prices and times; empty: as assumed.
 
     Raises
     ------
     RecordsError
         If a source is faulty, or holds no finished job up to the quarter.
     """
-    sources = read_sources(records, previous, takeoff, set_aside_bad_rows, dates, firms)
+    sources = read_sources(records, previous, takeoff, set_aside_bad_rows, dates, firms, firm)
     return (sources.coded() if codes else sources).desk(quarter, depth_error_mm)
 
 
 def load_desk(path: str | Path) -> Desk | None:
     """Return a desk that `Desk.save` wrote; "" is none."""
-    kinds = (Desk, Records, Fault, Takeoff, Allowances, Pack, Belief, Prior)
+    kinds = (Desk, Records, Fault, Takeoff, Allowances, Pack, Belief, Prior, Firm)
     return load_plain(Path(path), kinds) if path else None
 
 
@@ -177,12 +191,13 @@ def read_sources(
     set_aside_bad_rows: bool = False,
     dates: str = "ask",
     firms: str = "",
+    firm: str | Path = "",
 ) -> Sources:
     """Read each source once; as `open_desk`.
 
     Parameters
     ----------
-    records, previous, takeoff, set_aside_bad_rows, dates, firms
+    records, previous, takeoff, set_aside_bad_rows, dates, firms, firm
         As for `open_desk`.
     """
 
@@ -195,6 +210,7 @@ def read_sources(
         load_allowances(previous) if previous else None,
         read(path) if path else None,
         tuple(map(read, paths_of(firms))),
+        read_firm(firm),
     )
 
 
@@ -205,6 +221,7 @@ def lay_out(
     to_price: Records | None = None,
     depth_error_mm: float = 0.0,
     firms: Sequence[Records] = (),
+    firm: Firm = ASSUMED,
 ) -> Desk:
     """Work out the desk from sources already read; as `open_desk`.
 
@@ -220,6 +237,8 @@ def lay_out(
         The jobs to price; without them the quarter's own.
     firms : sequence of Records
         Those of other firms.
+    firm : Firm
+        The firm's own prices and times.
     """
     every = records.jobs[records.jobs["finished"].astype(bool)]
     learnt = every.loc[every["exclude"].eq(""), "quarter"]
@@ -242,6 +261,7 @@ def lay_out(
         takeoff=take_off(to_price) if to_price else own,
         previous=previous,
         depth_error_mm=depth_error_mm,
+        firm=firm,
         other_firms=dict(zip(names[1:], map(_other_firm, firms), strict=True)),
     )
 

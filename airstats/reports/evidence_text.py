@@ -32,10 +32,10 @@ from airstats.backtests.forecast_checks import (
     shortages,
 )
 from airstats.backtests.rolling import WORDS_OF_RULES, Backtest, backtest
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.number_text import counted, each, listed, number, percent, roughly
 from airstats.catalog.cut_patterns import reused_cuts
 from airstats.model.posterior import allowance_names
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 from airstats.reports import evidence_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Table, Words, show_table

@@ -15,9 +15,10 @@ from typing import Any
 import mistune
 
 from airstats.base.errors import AirstatsError
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import Allowances
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST, priced
+from airstats.pricing.newsvendor import priced
 from airstats.pricing.order_costs import order_costs, roll_chances
 from airstats.reports.display import Picture, Words
 from airstats.reports.price_charts import roll_chances as draw_chances

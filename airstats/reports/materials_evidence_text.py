@@ -7,11 +7,11 @@ import pandas as pd
 from airstats.analysis.regressions import material_regression
 from airstats.backtests.forecast_checks import short_of
 from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.number_text import chance, counted, each, listed, number
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, material_table
 from airstats.model.quarterly_update import Product, learnt_materials
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 

@@ -168,3 +168,28 @@ def test_every_verb_says_what_is_to_be_noted_of_what_it_reads(
     for source in read.get(verb, ["demo"]):
         note = f"note: {source}: jobs.csv: columns not read: roll width (write roll_width_m if"
         assert said.count(note) == 1
+
+
+def test_a_firms_costs_set_the_order_and_options_win(tmp_path, capsys):
+    allowances, told = tmp_path / "a.json", tmp_path / "firm.toml"
+    assert main(["calibrate", str(DEMO), "--quarter", "2024Q1", "--out", str(allowances)]) == 0
+
+    def ordered(name, *options):
+        out = tmp_path / name
+        call = ["price", str(TAKEOFF), "--allowances", str(allowances), "--out", str(out)]
+        assert main([*call, *options]) == 0
+        return pd.read_csv(out)["order_rolls"].sum()
+
+    told.write_text("leftover_cost = 100\nshort_cost = 20\n", encoding="utf-8")
+    few = ordered("few.csv", "--firm", str(told))
+    assert few < ordered("usual.csv")
+    dear = ("--short-cost", "5000")
+    assert ordered("many.csv", "--firm", str(told), *dear, "--leftover-cost", "60") == ordered(
+        "alone.csv", *dear
+    )
+    told.write_text("short_cots = 20\n", encoding="utf-8")
+    call = ["price", str(TAKEOFF), "--allowances", str(allowances), "--firm", str(told)]
+    assert main([*call, "--out", str(tmp_path / "no.csv")]) == 1
+    assert "line 1, short_cots: no such key; short_cost is meant" in capsys.readouterr().err
+    assert not (tmp_path / "no.csv").exists()
+    assert main([*call, "--out", str(tmp_path / "few.csv")]) == 1

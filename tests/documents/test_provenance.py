@@ -32,7 +32,7 @@ def test_the_command_works_where_it_was_run_with_flags_and_the_decision(folder):
     asked = asked_by(command_of([parameters(folder), costs], folder / "out"))
     assert (asked.records, asked.takeoff, asked.out) == ("past jobs", "next/jobs.xlsx", "out")
     assert (asked.quarter, asked.previous, asked.dates) == ("2026Q3", "", "ask")
-    assert (asked.leftover_cost, asked.short_cost) == (61.123456, 240.0)
+    assert (asked.leftover_cost, asked.short_cost) == (61.123456, 0.0)
     assert (asked.set_aside_bad_rows, asked.codes) == (False, False)
     more = {"set_aside_bad_rows": True, "dates": "day-first"}
     decision = {"decision": "keep", "decision_reason": "a new crew's start", "decided_by": "AB"}

@@ -9,13 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from airstats.base.errors import AirstatsError
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.model.normal_mixture import Mixture
 from airstats.model.posterior import FORMS, predictive, widen
 from airstats.model.prior import DRIFT_OF_FACTORS
 from airstats.model.quarterly_update import calibrate
 from airstats.pricing.newsvendor import (
-    LEFTOVER_COST,
-    SHORT_COST,
     critical_share,
     expected_cost,
     expected_left_over,

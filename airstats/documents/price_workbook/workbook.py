@@ -8,6 +8,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.base.caution import CAUTION
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.name_matching import name_key
 from airstats.catalog.cut_patterns import CUTS
 from airstats.documents.price_workbook.candidates import add_candidates, add_quantiles, chance_below
@@ -27,7 +28,6 @@ from airstats.documents.price_workbook.looks import (
 )
 from airstats.documents.price_workbook.materials import add_materials
 from airstats.model.allowances import Allowances
-from airstats.pricing.newsvendor import LEFTOVER_COST, SHORT_COST
 
 SHEET = "price"
 OPENING_ROWS = 30
