@@ -165,7 +165,8 @@ def calibrate_through(
 def finished_jobs(records: Records) -> Takeoff:
     """Return the quantities of the finished jobs that may be fitted, in the order of finishing.
 
-    Those not excluded; jobs of one day by their names, so that the order of rows plays no part.
+    Those not excluded; jobs of one day by their names, so that the order of rows plays no part,
+    and last in a quarter those of which no day is told.
     """
     finished = records.jobs["finished"].to_numpy(dtype=bool)
     if not finished.any():
@@ -180,7 +181,7 @@ def finished_jobs(records: Records) -> Takeoff:
             f"{records.source}: every finished job is excluded; clear `exclude` for the jobs that"
             " may be learnt from."
         )
-    in_order = jobs.table[kept].sort_values(["finished_on", "job_id"])
+    in_order = jobs.table[kept].sort_values(["quarter", "finished_on", "job_id"])
     return Takeoff(in_order.reset_index(drop=True))
 
 

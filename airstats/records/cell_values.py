@@ -316,12 +316,26 @@ _NAMED = re.compile(
 _MONTHS = "January February March April May June July August September October November December"
 _MONTH_NAMES = _MONTHS.split()
 _SERIAL_ZERO = date(1899, 12, 30)
-_WRITE_DATE = "write it as year-month-day, such as 2026-03-31"
+_QUARTER = re.compile(
+    "([0-9]{4})[-/ ]?q([1-4])|q([1-4])[-/ ]?([0-9]{4})|([1-4])q[-/ ]?([0-9]{4})", re.I
+)
+_MONTH = re.compile(
+    "([0-9]{4})[-/]([0-9]{1,2})|([0-9]{1,2})[-/.]([0-9]{4})|([a-z]{3,9})[-/. ]+([0-9]{4})", re.I
+)
+_WRITE_DATE = "write it as year-month-day, such as 2026-03-31, or only 2026-03 or 2026Q1"
 _NOT_A_DATE = Trouble("is not a date", _WRITE_DATE)
 
 
 def read_dates(cells: Cells, order: str = "ask") -> Reading:
-    """Read dates; `order` is "ask", "day-first" or "month-first" for those that could be both."""
+    """Read dates; a month or a quarter as its first day, see `are_days`.
+
+    Parameters
+    ----------
+    cells : Cells
+        The column.
+    order : str
+        "ask", "day-first" or "month-first" for dates that could be both.
+    """
     shown = {_order_shown(value) for value in cells.distinct} - {None}
     settled = order if order != "ask" else (shown.pop() if len(shown) == 1 else None)
     results = [_date(value, settled) for value in cells.distinct]
@@ -334,6 +348,35 @@ def read_dates(cells: Cells, order: str = "ask") -> Reading:
         "",
     )
     return _reading_of(cells, results, None, "datetime64[us]", note)
+
+
+def are_days(cells: Cells) -> np.ndarray:
+    """Tell of each cell (n,) whether it names no more than a month or a quarter: false there."""
+    texts = [" ".join(v.split()) if isinstance(v, str) else "" for v in cells.distinct]
+    days = [not (_QUARTER.fullmatch(text) or _MONTH.fullmatch(text)) for text in texts]
+    return np.array(days, dtype=bool)[cells.codes]
+
+
+def _first_of_period(text: str) -> date | None:
+    """Return the first day of a month or quarter; None where the text names neither.
+
+    Raises
+    ------
+    ValueError
+        If there is no such month.
+    """
+    if parts := _QUARTER.fullmatch(text):
+        year, quarter = (parts[1] or parts[4] or parts[6], parts[2] or parts[3] or parts[5])
+        return date(int(year), 3 * int(quarter) - 2, 1)
+    if parts := _MONTH.fullmatch(text):
+        month = _month(parts[5]) if parts[5] else int(parts[2] or parts[3])
+        return date(int(parts[1] or parts[4] or parts[6]), month, 1)
+    return None
+
+
+def _month(word: str) -> int:
+    names = [name[: len(word)].casefold() for name in _MONTH_NAMES]
+    return names.index(word.casefold()) + 1
 
 
 def _order_shown(value: object) -> str | None:
@@ -374,11 +417,10 @@ def _date_in_text(text: str, order: str | None) -> date | Trouble:
     if parts := _ISO.fullmatch(text):
         return date(int(parts[1]), int(parts[3]), int(parts[4]))
     if parts := _NAMED.fullmatch(text):
-        names = [name[: len(parts[2])].casefold() for name in _MONTH_NAMES]
-        return date(_year(parts[3]), names.index(parts[2].casefold()) + 1, int(parts[1]))
+        return date(_year(parts[3]), _month(parts[2]), int(parts[1]))
     if parts := _NUMERIC.fullmatch(text):
         return _numeric_date(int(parts[1]), int(parts[3]), _year(parts[4]), order)
-    return _NOT_A_DATE
+    return _first_of_period(text) or _NOT_A_DATE
 
 
 def _year(digits: str) -> int:

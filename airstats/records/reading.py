@@ -11,7 +11,7 @@ import pandas as pd
 
 from airstats.base.errors import RecordsError
 from airstats.base.run_settings import DATE_ORDERS
-from airstats.records.cell_values import cells_of
+from airstats.records.cell_values import are_days, cells_of
 from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
 from airstats.records.faults import Fault, told
 from airstats.records.left_over import left_notes
@@ -37,7 +37,8 @@ class Records:
     ----------
     jobs : DataFrame
         n rows: the contract's columns with defaults filled in, `quarter` ("2026Q3", or None),
-        `finished`, then the source's extra columns as text.
+        `finished`, then the source's extra columns as text. `finished_on` is blank where only
+        the month or the quarter is told.
     openings : DataFrame
         m rows: the contract's columns, `from_summary`, then extra columns as text. A job without
         rows in openings has its summary columns here, as one row with the mark "summary".
@@ -194,7 +195,8 @@ def _jobs(sheet: Sheet, rows: np.ndarray) -> pd.DataFrame:
     frame = _typed(sheet.frame.iloc[rows])
     day = frame["finished_on"]
     quarter = day.dt.to_period("Q").astype("str").astype(object).where(day.notna(), None)
-    frame = frame.assign(quarter=quarter, finished=is_finished(sheet)[rows])
+    known = day.where(are_days(sheet.cells["finished_on"])[rows])
+    frame = frame.assign(finished_on=known, quarter=quarter, finished=is_finished(sheet)[rows])
     return frame.join(_extras(sheet.table, rows))
 
 

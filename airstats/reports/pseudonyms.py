@@ -208,9 +208,15 @@ def _coded_table(table: pd.DataFrame, name: str, codes: Codes) -> pd.DataFrame:
 
 
 def _first_seen(records: Records) -> dict[str, dict[str, float]]:
-    """Each name's earliest day of finishing (as nanoseconds; never finished: infinity)."""
+    """Each name's earliest day of finishing (as nanoseconds; never finished: infinity).
+
+    Where only the quarter is told, its last day.
+    """
     jobs = records.jobs
     day = jobs["finished_on"] if "finished_on" in jobs else pd.Series(pd.NaT, jobs.index)
+    if "quarter" in jobs:
+        ends = pd.PeriodIndex(jobs["quarter"], freq="Q").end_time
+        day = pd.to_datetime(day).fillna(pd.Series(ends, jobs.index))
     number = pd.to_datetime(day).astype("datetime64[ns]").astype("int64").where(day.notna(), np.inf)
     by_job = dict(zip(jobs["job_id"], number.astype(float), strict=True))
     found: dict[str, dict[str, float]] = {column: {} for column in _LETTERS}

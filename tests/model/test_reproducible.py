@@ -112,6 +112,13 @@ def test_a_takeoff_keeps_its_order_and_jobs_are_fitted_in_that_of_finishing():
     assert table[["finished_on", "job_id"]].apply(tuple, axis=1).is_monotonic_increasing
 
 
+def test_jobs_of_which_only_the_quarter_is_told_teach_the_same():
+    blank = FIRM.jobs.assign(finished_on=pd.NaT)
+    told = finished_jobs(replace(FIRM, jobs=blank)).table
+    assert told["quarter"].is_monotonic_increasing
+    assert calibrate(replace(FIRM, jobs=blank)).to_text() == calibrate(FIRM).to_text()
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_jobs_openings_add_up_to_the_same_bits(seed):
     """Plain sums of such numbers differ in the last bits by their order."""

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from airstats.records.cell_values import (
+    are_days,
     cells_of,
     decimal_marks,
     is_blank,
@@ -175,6 +176,25 @@ def test_one_day_in_many_spellings(value):
     assert reading.result.dtype == np.dtype("datetime64[us]")
 
 
+@pytest.mark.parametrize(
+    "value",
+    ["2023-10", "2023/10", "10/2023", "10.2023", "Oct 2023", "october 2023", "2023Q4", "2023-Q4",
+     "Q4 2023", "q4-2023", "4Q 2023", " 2023 Q4 "],
+)  # fmt: skip
+def test_a_month_or_a_quarter_is_enough(value):
+    reading = read(value, "2023-11-05", None)
+    assert reading.troubles == {}
+    assert iso(reading)[:2] == ["2023-10-01", "2023-11-05"]
+    cells = cells_of(pd.Series([value, "2023-11-05", None, 45000], dtype=object))
+    assert are_days(cells).tolist() == [False, True, True, True]
+
+
+@pytest.mark.parametrize("value", ["2023Q5", "2023-13", "Q4", "Q4 23", "Foo 2023", "2023-1-"])
+def test_what_is_no_period_is_told_how_to_write_one(value):
+    assert "or only 2026-03 or 2026Q1" in read(value).troubles[0].remedy
+    are_days(cells_of(pd.Series([value], dtype=object)))
+
+
 def test_years_of_two_digits_and_columns_of_time_stamps():
     assert iso(read("31.12.69", "31.12.70")) == ["2069-12-31", "1970-12-31"]
     reading = read("", None, "-", pd.NaT)
@@ -216,6 +236,6 @@ def test_no_day_of_the_calendar(value):
     assert read(value).troubles[0].problem == "is not a day of the calendar"
 
 
-@pytest.mark.parametrize("value", ["soon", "2026", "Q3 2026", 2026, 9e9, True, time(3), "1/2/3/4"])
+@pytest.mark.parametrize("value", ["soon", "2026", "Q3 26", 2026, 9e9, True, time(3), "1/2/3/4"])
 def test_no_date(value):
     assert read(value).troubles[0].problem == "is not a date"

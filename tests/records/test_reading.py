@@ -344,6 +344,14 @@ def test_garbage_of_native_cells_never_breaks(rows):
     assert room._texts(tables["jobs"].cells).shape == tables["jobs"].cells.shape
 
 
+def test_of_a_month_or_a_quarter_no_day_is_made_up(tmp_path):
+    days = ["2026-03-31", "2026-02", "Q2 2026", None]
+    jobs = read_records(write_csv(tmp_path / "firm", JOBS.assign(finished_on=days), OPENINGS)).jobs
+    assert jobs["quarter"].tolist() == ["2026Q1", "2026Q1", "2026Q2", None]
+    assert jobs["finished"].tolist() == [True, True, True, False]
+    assert jobs["finished_on"].isna().tolist() == [False, True, True, True]
+
+
 def test_what_is_not_told_is_the_common_roll_and_lap(tmp_path):
     bare = JOBS[["job_id", "finished_on", "surface_m2", "estimated_rolls", "used_rolls"]]
     job = take_off(read_records(write_csv(tmp_path / "bare", bare.head(1)))).table.iloc[0]

@@ -69,6 +69,13 @@ def test_names_go_and_numbers_stay(coded):
     assert coded.jobs["finished_on"].is_monotonic_increasing
 
 
+def test_codes_follow_the_quarter_where_no_day_is_told():
+    records = invent(jobs=24)
+    blank = replace(records, jobs=records.jobs.iloc[::-1].assign(finished_on=pd.NaT))
+    coded = coded_records(blank, code_names(blank)).jobs
+    assert coded["quarter"].is_monotonic_increasing
+
+
 def test_within_a_day_neither_names_nor_rows_set_the_order():
     before = marked()
     codes = code_names(before)
