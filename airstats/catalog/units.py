@@ -15,6 +15,13 @@ WORDS = {unit: f"{prefix}metres" for unit, prefix in _PREFIXES.items()} | {
     f"{unit}2": f"square {prefix}metres" for unit, prefix in _PREFIXES.items()
 }
 """What a unit is called in a sentence."""
+IN_METRES = {unit: Decimal(1).scaleb(power) for unit, power in _LENGTHS.items()} | {
+    "in": Decimal("0.0254"),
+    "ft": Decimal("0.3048"),
+    "yd": Decimal("0.9144"),
+}
+"""Metres in a unit of length; inch, foot and yard by the agreement of 1959, exactly."""
+IN_SQUARE_METRES = {f"{unit}2": metres**2 for unit, metres in IN_METRES.items()}
 _SPELLINGS = {unit: unit for unit in _POWERS} | {
     f"{prefix}{spelling}": unit
     for unit, prefix in _PREFIXES.items()
@@ -102,6 +109,22 @@ def as_declared(column: str, value: float, unit: str) -> float:
         In the column's own unit.
     """
     return float(_moved(np.array([value]), _POWERS[own_unit(column)] - _POWERS[unit])[0])
+
+
+def as_own(column: str, value: float, unit: str) -> float:
+    """Bring one number of any unit of `IN_METRES` or `IN_SQUARE_METRES` to the contract's unit.
+
+    Parameters
+    ----------
+    column : str
+        A column of the contract that has a unit.
+    value : float
+        In `unit`.
+    unit : str
+        Of a length for a length, of an area for an area.
+    """
+    sizes = IN_METRES if own_unit(column) in IN_METRES else IN_SQUARE_METRES
+    return float(Decimal(repr(value)) * sizes[unit] / sizes[own_unit(column)])
 
 
 def _moved(values: np.ndarray, places: int) -> np.ndarray:

@@ -164,6 +164,41 @@ SUMMARY_LIMITS: Limits = {
     "opening_height_mm": _SIZE,
     "reveal_mm": _REVEAL,
 }
+TYPICAL = {
+    "surface_m2": (15.0, 3000.0),
+    "estimated_rolls": (0.25, 60.0),
+    "used_rolls": (0.25, 60.0),
+    "roll_width_m": (0.5, 4.0),
+    "roll_length_m": (10.0, 200.0),
+    "lap_mm": (40.0, 300.0),
+    "width_mm": (350.0, 6000.0),
+    "height_mm": (350.0, 6000.0),
+    "reveal_mm": (40.0, 700.0),
+    "roll_price": (15.0, 600.0),
+    "opening_count": (0.0, 150.0),
+    "count": (1.0, 150.0),
+    "perimeter_m": (5.0, 2000.0),
+    "sealant_m": (5.0, 2000.0),
+    "left_m": (0.0, 200.0),
+    "brought_m": (0.0, 200.0),
+    "left_diameter_mm": (40.0, 500.0),
+    "pretaped_share": (0.0, 1.0),
+}
+"""What nearly all entries lie in: one outside may be in another unit, or have another mark."""
+_SUMMARY_OF = "opening_"
+
+
+def is_typical(column: str, value: float) -> bool:
+    """Tell whether a number, in the contract's unit, lies where nearly all of its column lie."""
+    name = column if column in TYPICAL else column.removeprefix(_SUMMARY_OF)
+    low, high = TYPICAL.get(name, (-np.inf, np.inf))
+    return low <= value <= high
+
+
+def is_possible(column: str, value: float) -> bool:
+    """Tell whether a number, in the contract's unit, breaks none of its column's limits."""
+    limits = {**MATERIAL_LIMITS, **SUMMARY_LIMITS, **OPENING_LIMITS, **JOB_LIMITS}
+    return not any(rule.broken(np.array([value]))[0] for rule in limits.get(column, ()))
 
 
 def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray | bool = True) -> list[Finding]:
