@@ -7,7 +7,7 @@ from airstats.intake.counts import read_count, read_roll_count
 from airstats.intake.dates import read_date
 from airstats.intake.opening_texts import read_openings, read_roll_size
 from airstats.intake.readings import ColumnFacts, Reading
-from airstats.intake.trade_words import read_counted, read_cut, read_sides, read_text
+from airstats.intake.trade_words import read_counted, read_cut, read_exclude, read_sides, read_text
 
 OWN_COLUMNS = ("openings", "size", "roll_size", "notes")
 """Columns of a firm's book that the contract does not have: several openings in a cell, the size
@@ -20,11 +20,12 @@ _READERS = {
     "size": read_openings,
     "roll_size": read_roll_size,
     "cut_pattern": read_cut,
+    "exclude": read_exclude,
     "counted": read_counted,
     "sides": read_sides,
     "opening_count": read_count,
     "count": read_count,
-} | dict.fromkeys(("job_id", "mark", "crew", "work_type", "exclude", "notes"), read_text)
+} | dict.fromkeys(("job_id", "mark", "crew", "work_type", "notes"), read_text)
 
 
 def read_cell(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:

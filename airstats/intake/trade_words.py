@@ -2,39 +2,175 @@
 
 from __future__ import annotations
 
+import re
+
 from airstats.catalog.cut_patterns import CUTS
+from airstats.intake.plain_text import asked, is_truth, no_entry, plain, says_none, told
 from airstats.intake.readings import ColumnFacts, Reading
+from airstats.records.cell_values import is_sum
 from airstats.records.raw_table import as_text
+
+_DITTO = re.compile(
+    r"[\"']{1,2}|,,|dito|ditto|do\.?|dto\.?|same as above|wie oben|s\. ?o\.|\"-+\"|-\"-"
+)
+_CUT_WORDS = {
+    "diagonal": r"corner[ -]to[ -]corner|diagonal(?:ly|e[rs]?|schnitt)?|x[ -]?(?:cut|schnitt)|"
+    r"cross(?:[ -]?cut|wise)?|crossed|kreuz(?:schnitt|weise)?|über(?:s)? kreuz|ueber kreuz|"
+    r"criss[ -]?cross|ecke (?:zu|auf) ecke|von ecke zu ecke|eck zu eck|envelope(?: cut)?|"
+    r"kuvert(?:schnitt)?|diag\.?",
+    "centre": r"(?:cent(?:re|er|ral)|mid(?:dle|way)?)(?:[ -]?(?:slit|cut|line|split))?|"
+    r"(?:slit|cut|split)?,? ?(?:down|in|through|along) the (?:middle|cent(?:re|er))|"
+    r"h[ -]?(?:cut|schnitt)|i[ -]?cut|double[ -]?doors?(?: cut)?|mittel(?:schnitt|schlitz)?|"
+    r"mittig(?: geschlitzt)?|in der mitte(?: geschlitzt| aufgeschnitten)?|"
+    r"slit (?:down|in) (?:the )?(?:middle|cent(?:re|er))|doppeltür(?:schnitt)?|"
+    r"flügeltür(?:schnitt)?",
+    "lined": r"(?:stopped|cut out|stop)(?: at (?:the )?(?:opening|window))?,? ?(?:and|\+|&) ?"
+    r"(?:lined|strips?)|"
+    r"(?:lined|lining|liner|strips?|in strips|with strips|separate strips|strip(?:ped)?[ -]lined)|"
+    r"(?:reveals? )?lined(?: (?:with|in) (?:separate )?strips?)?|"
+    r"(?:mit )?(?:streifen|laibungsstreifen)|(?:mit streifen )?(?:ausgekleidet|belegt)|"
+    r"laibung(?:en)? (?:separat|extra|ausgekleidet|mit streifen)|bekleidet|not crossed|"
+    r"nicht überspannt|nicht überklebt|ausgespart(?: und ausgekleidet)?",
+}
+"""Words that clearly mean one of the cuts; a slit alone, or a way of one's own, is asked about."""
+_CUTS = {name: re.compile(way) for name, way in _CUT_WORDS.items()}
+_UNCLEAR_CUTS = {
+    "x": ("diagonal",),
+    "h": ("centre",),
+    "slit": ("centre",),
+    "slot": ("centre",),
+    "schlitz": ("centre",),
+    "geschlitzt": ("centre",),
+    "split": ("centre",),
+    "star": ("diagonal",),
+    "stern": ("diagonal",),
+    "flaps": ("diagonal", "centre"),
+    "folded": ("diagonal", "centre"),
+    "folded in": ("diagonal", "centre"),
+    "eingeschlagen": ("diagonal", "centre"),
+    "umgeschlagen": ("diagonal", "centre"),
+    "cut out": ("lined",),
+    "ausgeschnitten": ("lined",),
+}
+_MIXED = re.compile(r"mixed|both|various|gemischt|beides|verschieden|unterschiedlich|div\.?|varies")
+DOOR = (
+    r"(?:front|back|patio|balcony|terrace|french|sliding|garden|entrance|ext\.?|external)?[ -]?"
+    r"doors?|(?:haus|terrassen|balkon|eingangs|neben|schiebe|außen|aussen)?tür(?:en|e)?|fenstertür(?:en)?|"
+    r"hebeschiebetür(?:en)?|hst"
+)
+"""Words for an opening that has no lined threshold."""
+NO_THRESHOLD = (
+    r"no (?:threshold|sill|bottom)|without (?:threshold|sill|bottom)|ohne (?:schwelle|boden)|"
+    r"(?:3|three)[ -]?(?:sides?|sided)|(?:3|drei)[ -]?seit(?:en|ig)|3s"
+)
+FOUR_SIDES = (
+    r"(?:4|four)[ -]?(?:sides?|sided)|(?:4|vier)[ -]?seit(?:en|ig)|all round|umlaufend|rundum|"
+    r"(?:with|mit) (?:threshold|sill|schwelle)|4s|all sides|alle seiten|allseitig"
+)
+WINDOW = (
+    r"(?:roof|dach|keller|loft|fixed|dormer|bay|large|small|big)?[ -]?(?:windows?|fenster|"
+    r"rooflights?|skylights?|openings?|öffnung(?:en)?|lights?|wdw?s?|dff)"
+)
+"""Words for an opening that is lined all round."""
+_SIDES = {
+    3.0: re.compile(rf"3(?:\.0)?|three|drei|{DOOR}|{NO_THRESHOLD}"),
+    4.0: re.compile(rf"4(?:\.0)?|four|vier|{WINDOW}|{FOUR_SIDES}"),
+}
+_COUNTED = {
+    "opened": r"opened|whole|full|whole rolls|opened rolls|rolls opened|ganze?|ganze rollen|"
+    r"angebrochen|geöffnet",
+    "half": r"halves|half|to the half|half rolls|nearest half|1⁄2|½|1/2|halbe|halbe rollen|0[.,]5",
+    "quarter": r"quarters?|quarter rolls|nearest quarter|1⁄4|1/4|viertel|0[.,]25",
+    "exact": r"exact(?:ly)?|measured|metres|weighed|genau|gemessen|exakt|in m",
+}
+_YES = re.compile(r"yes|y|ja|j|true|wahr|x|✓|✔|1")
+_NO = re.compile(r"no|n|nein|false|falsch|0")
+_FINE = re.compile(r"ok|okay|in ordnung|i\.? ?o\.?|passt|fine|good|yes/no|j/n")
 
 
 def is_total(cell: object) -> bool:
     """Tell whether a cell is a word for a sum, alone or with a year or a count beside it."""
-    return as_text(cell).strip().casefold() in ("total", "summe")
+    return is_sum(as_text(cell))
 
 
 def is_ditto(cell: object) -> bool:
     """Tell whether a cell means what stands above it."""
-    return as_text(cell).strip() in ('"', "ditto", "dito")
+    return bool(_DITTO.fullmatch(plain(cell)))
+
+
+def cut_named(text: str, facts: ColumnFacts) -> str:
+    """Return the cut that a plain text clearly means, by the firm's own answers first; or ""."""
+    own = dict(facts.words).get(text, "")
+    if own in CUTS:
+        return own
+    written = {way: name for name, cut in CUTS.items() for way in (name, *cut.spellings)}
+    clear = (name for name, way in _CUTS.items() if name in CUTS and way.fullmatch(text))
+    return written.get(text) or next(clear, "")
 
 
 def read_cut(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
-    """Read a word for a cut as a key of `CUTS`."""
-    word = as_text(cell).strip().casefold()
-    return (Reading(word),) if word in CUTS else ()
+    """Read a word for a cut as a key of `CUTS`; a word that may mean several is asked about."""
+    text = plain(cell).rstrip(".")
+    if kind := no_entry(plain(cell)) or no_entry(text) or ("none" if says_none(text) else ""):
+        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    bare = re.sub(r"^(?:cut|schnitt|all|alle)[ :]+", "", text)
+    if name := cut_named(text, facts) or cut_named(bare, facts):
+        return (Reading(name, "" if text == name else "cut", told(cell, CUTS[name].words)),)
+    if is_truth(text) or text.replace(".", "").isdecimal():
+        return ()
+    likely = _UNCLEAR_CUTS.get(bare, ())
+    each = [*likely, *(name for name in CUTS if name not in likely)]
+    return asked(cell, [*each, None], "mixed cuts" if _MIXED.fullmatch(bare) else "word for a cut")
+
+
+def sides_named(text: str) -> int | None:
+    """Return the lined sides that words within a plain text tell, 3 or 4; None if they do not."""
+    told_by = {3: NO_THRESHOLD, 4: FOUR_SIDES}
+    for sides, way in told_by.items():
+        if re.search(rf"\b(?:{way})(?!\w)", text):
+            return sides
+    return 3 if re.search(rf"\b(?:{DOOR})(?!\w)", text) else None
 
 
 def read_sides(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read how many sides are lined, 3 or 4."""
-    return (Reading(float(as_text(cell))),) if as_text(cell) in ("3", "4") else ()
+    text = plain(cell)
+    if kind := no_entry(text):
+        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    found = (value for value, way in _SIDES.items() if way.fullmatch(text))
+    return tuple(
+        Reading(value, "" if text[:1].isdecimal() else "words for sides", told(cell, value))
+        for value in found
+    )
 
 
 def read_counted(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read how rolls were counted: opened, half, quarter or exact."""
-    word = as_text(cell).strip().casefold()
-    return (Reading(word),) if word in ("opened", "half", "quarter", "exact") else ()
+    text = plain(cell)
+    if kind := no_entry(text):
+        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    found = (name for name, way in _COUNTED.items() if re.fullmatch(way, text))
+    return tuple(
+        Reading(n, "" if n == text else "words for counting", told(cell, n)) for n in found
+    )
+
+
+def read_exclude(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
+    """Read the reason to leave a job out; "yes" and "no" are answers without a reason."""
+    text = plain(cell)
+    if kind := no_entry(text):
+        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    if _YES.fullmatch(text):
+        return (Reading("left out in the book", "yes", told(cell, "left out")),)
+    if _NO.fullmatch(text) or says_none(text):
+        return (Reading(None, "no", f"{told(cell, 'not left out')}"),)
+    reason = as_text(cell).strip()
+    return asked(cell, [None, reason], "no reason") if _FINE.fullmatch(text) else (Reading(reason),)
 
 
 def read_text(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read a name or a remark as it stands; a sign for no entry gives None."""
-    text = as_text(cell).strip()
-    return (Reading(text or None),)
+    kind = no_entry(plain(cell)) or ("none" if says_none(plain(cell)) else "")
+    if kind:
+        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    return (Reading(" ".join(as_text(cell).split())),)

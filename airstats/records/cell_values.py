@@ -266,7 +266,7 @@ def read_texts(
 def read_ids(cells: Cells) -> Reading:
     """Read ids: names, but for a line that adds the others up and for headings once more."""
     reading = read_texts(cells)
-    sums = [_is_total(as_text(value)) for value in cells.distinct]
+    sums = [is_sum(as_text(value)) for value in cells.distinct]
     heads = [header_position([[value]]) == 0 for value in cells.distinct]
     troubles = dict(reading.troubles)
     for wrong, trouble in ((sums, _A_TOTAL), (heads, _A_HEADING)):
@@ -275,7 +275,7 @@ def read_ids(cells: Cells) -> Reading:
     return replace(reading, troubles=troubles)
 
 
-def _is_total(text: str) -> bool:
+def is_sum(text: str) -> bool:
     """Tell whether a text is a word for a sum, alone or with a year or a count beside it."""
     words = re.split(r"[\s.,:;=()\[\]/-]+", text[:_ENTRY_LENGTH].casefold().strip())
     found = [word for word in words if word and not word.isdigit()]
