@@ -34,6 +34,8 @@ from airstats.intake.trade_words import (
 from airstats.records.plausible_ranges import is_possible, is_typical
 from airstats.records.raw_table import as_text
 
+_WIDEST_IN_CM = 3500
+"""Where nothing says cm, "600 x 600" is not 6 m."""
 MOST_ALIKE = 150
 """More openings of one kind than that are no count."""
 _LENGTH = "|".join(UNITS[unit] for unit in ("mm", "cm", "in", "ft", "m"))
@@ -283,7 +285,7 @@ def _in_mm(dim: str, column: str, unit: str, facts: ColumnFacts, is_said: bool) 
     read, unit = number(digits, facts.decimal), own or unit
     lengths = sorted({as_own(column, value, unit) for value in (read.values if read else ())})
     fits = [
-        is_typical(column, each)
+        (is_typical(column, each) and (each <= _WIDEST_IN_CM or unit != "cm" or is_said))
         or ((is_said or own != "") and is_possible(column, each))
         or (unit == "mm" and column != "reveal_mm" and each >= 200)
         for each in lengths
@@ -312,7 +314,7 @@ def _joined(items: Sequence[_Item]) -> list[_Item]:
         If a count or a mark belongs to no opening.
     """
     kept: list[_Item] = []
-    before = _Item()
+    before, for_all = _Item(), _Item()
     for item in items:
         if item.sizes or (item.count and item.names):
             kept.append(_with(item, before))
@@ -320,11 +322,12 @@ def _joined(items: Sequence[_Item]) -> list[_Item]:
         elif item.count or item.mark:
             before = _headed(kept, item)
         elif kept:
-            _add_to(kept, item, is_last_of_many=len(kept) > 1)
+            _add_to(kept if item.is_for_all else kept[-1:], item)
         else:
-            before = item
+            for_all = before = item
     if before.count or before.mark or not kept:
         raise _UnreadError("nothing that it could belong to")
+    _add_to(kept, replace(for_all, words=[]))
     return _without_total(kept)
 
 
@@ -348,26 +351,12 @@ def _with(item: _Item, before: _Item) -> _Item:
     return item
 
 
-def _add_to(kept: Sequence[_Item], item: _Item, is_last_of_many: bool) -> None:
-    """Give a reveal, cut or sides in a segment of their own to the openings before them.
-
-    After several openings they may be meant for the last or for all, unless "all" stands there.
-    """
-    told_already = [each.reveal or each.cut or each.sides for each in kept[:-1]]
-    if (
-        is_last_of_many
-        and not item.is_for_all
-        and (item.reveal or item.cut)
-        and not any(told_already)
-    ):
-        kept[-1].words.append(_FOR_ALL)
-    for each in kept if item.is_for_all else kept[-1:]:
+def _add_to(those: Sequence[_Item], item: _Item) -> None:
+    """Give what a segment of its own tells of reveal, cut and sides to those that tell none."""
+    for each in those:
         each.reveal, each.cut = each.reveal or item.reveal, each.cut or item.cut
         each.sides = each.sides or item.sides
-    kept[-1].words += item.words
-
-
-_FOR_ALL = "for all, or for the last"
+    those[-1].words += item.words
 
 
 def _without_total(kept: list[_Item]) -> list[_Item]:
@@ -432,20 +421,24 @@ def _readings(
     """Return one reading where each opening is clear, else one for each way to take them all."""
     many = max(map(len, found))
     values = [tuple(each[min(way, len(each) - 1)] for each in found) for way in range(many)]
-    if _FOR_ALL in words and many == 1:
-        last = values[0][-1]
-        every = tuple(
-            replace(each, reveal_mm=last.reveal_mm, cut_pattern=last.cut_pattern)
-            for each in values[0]
-        )
-        return _several(cell, [every, values[0]], _FOR_ALL)
-    strange = [word for word in words if word != _FOR_ALL]
-    if strange:
+    if words:
         return _several(cell, [*values, None], "words beside a size")
+    if many == 1 and (every := _for_all(values[0])) != values[0]:
+        return _several(cell, [every, values[0]], "for all, or for the last")
     if many > 1:
         return _several(cell, values, "unit of a size")
     kind = "circa" if is_circa else _kind(cell, values[0], facts)
     return (Reading(values[0], kind, f"{told(cell, in_words(values[0]))}" if kind else ""),)
+
+
+def _for_all(openings: tuple[OpeningText, ...]) -> tuple[OpeningText, ...]:
+    """Give a reveal or a cut that only the last of several tells to all of them."""
+    last, others = openings[-1], openings[:-1]
+    if not any(each.reveal_mm for each in others):
+        openings = tuple(replace(each, reveal_mm=last.reveal_mm) for each in openings)
+    if not any(each.cut_pattern for each in others):
+        openings = tuple(replace(each, cut_pattern=last.cut_pattern) for each in openings)
+    return openings
 
 
 def _several(
