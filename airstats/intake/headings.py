@@ -160,7 +160,7 @@ def _alone(heading: str, cells: Sequence[object], table: str) -> list[Meaning]:
 
 
 def _is_doubtful(meaning: Meaning, words: HeadingWords) -> bool:
-    """Tell whether a heading may mean a quantity of its own: net of openings, left over in rolls."""
+    """Tell whether a heading may mean another quantity: net of openings, left over in rolls."""
     in_rolls = meaning.column == "left_m" and not words.unit
     return in_rolls or (meaning.column == "surface_m2" and "net" in words.tags)
 
