@@ -147,12 +147,13 @@ def fill(book, openings, **values):
     for name, value in values.items():
         typed_at(book, name).value = None if value != value or value == "" else value
     rows, page = openings.to_dict("records"), book["quote"]
-    for place in range(30):
-        opening = rows[place] if place < len(rows) else {}
-        row = FIRST_OPENING + place
-        if page[f"H{row}"].data_type == "f":
-            for letter, name in zip("BCDEFG", OPENING_COLUMNS, strict=True):
-                page[f"{letter}{row}"] = opening.get(name)
+    row = FIRST_OPENING
+    while not page[f"A{row}"].protection.locked:
+        opening = rows.pop(0) if rows else {}
+        for letter, name in zip("BCDEFG", OPENING_COLUMNS, strict=True):
+            page[f"{letter}{row}"] = opening.get(name)
+        row += 1
+    assert not rows
     return saved(book)
 
 
