@@ -11,9 +11,9 @@ from airstats.analysis.overrun_split import split_overrun
 from airstats.base.quarters import quarter_number, quarters_between
 from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.model.allowances import REACH, Allowances, unchanged, unit_of
-from airstats.model.posterior import FORMS, update, widen
+from airstats.model.posterior import FORMS, update, widen, with_depth_error
 from airstats.model.prior import Prior
-from airstats.model.quarterly_update import measuring_sd_m2, run_through
+from airstats.model.quarterly_update import run_through
 from airstats.pricing.newsvendor import predict
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -21,9 +21,7 @@ LITTLE = 0.95
 """A quarter that leaves more than this share of the standard deviation tells little."""
 
 
-def compare_allowances(
-    jobs: Takeoff, before: Allowances | None, now: Allowances, depth_error_mm: float = 0.0
-) -> pd.DataFrame:
+def compare_allowances(jobs: Takeoff, before: Allowances | None, now: Allowances) -> pd.DataFrame:
     """Set last quarter's allowances beside this quarter's, with a verdict on each.
 
     Parameters
@@ -32,8 +30,6 @@ def compare_allowances(
         Finished jobs, those that are new in the quarter among them.
     before, now : Allowances
         Before (None: the starting belief) and after the quarter.
-    depth_error_mm : float
-        As it was given to the calibration, mm.
 
     Returns
     -------
@@ -52,7 +48,8 @@ def compare_allowances(
     known = before or start
     old = widen(known.belief, quarters_between(known.quarter, now.quarter))
     new_jobs = jobs.where(jobs.table["job_id"].isin(now.new_jobs))
-    alone = update(start.belief, new_jobs, measuring_sd_m2(new_jobs, depth_error_mm))
+    first = with_depth_error(start.belief, now.belief.habits.depth_error_mm)
+    alone = update(first, new_jobs)
     table = pd.DataFrame({"allowance": now.table().index})
     for name, belief in (("old", old), ("alone", alone), ("new", now.belief)):
         told = replace(now, belief=belief).table()

@@ -13,7 +13,6 @@ from airstats.model.posterior import (
     predictive,
     starting_belief,
 )
-from airstats.model.quarterly_update import measuring_sd_m2
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -21,9 +20,7 @@ Array = np.ndarray
 AT_A_TIME = 256
 
 
-def pulls(
-    jobs: Takeoff, before: Allowances | None, now: Allowances, depth_error_mm: float = 0.0
-) -> pd.DataFrame:
+def pulls(jobs: Takeoff, before: Allowances | None, now: Allowances) -> pd.DataFrame:
     """Return how far each new job pulls each allowance: the new value less that without the job.
 
     Parameters
@@ -32,8 +29,6 @@ def pulls(
         Finished jobs, the new ones among them.
     before, now : Allowances
         The allowances before (None: the starting belief) and after the quarter.
-    depth_error_mm : float
-        As it was given to the calibration, mm.
 
     Returns
     -------
@@ -50,11 +45,10 @@ def pulls(
     """
     new = jobs.where(jobs.table["job_id"].isin(now.new_jobs))
     start = before.belief if before else starting_belief(now.belief.prior)
-    rough = measuring_sd_m2(new, depth_error_mm)
     parts = [np.empty((0, now.belief.shared))]
     for first in range(0, len(new), AT_A_TIME):
         part = np.arange(first, min(first + AT_A_TIME, len(new)))
-        parts.append(_values_without(now.belief, new.where(part), rough[part], start.gross_share))
+        parts.append(_values_without(now.belief, new.where(part), start.gross_share))
     belief, shared = now.belief, now.belief.shared
     pull = _values(belief.weight[:, None], belief.mean[:, None, :shared], belief.form)
     pull = pull - np.concatenate(parts)
@@ -67,9 +61,9 @@ def pulls(
     return pd.concat(columns, ignore_index=True)
 
 
-def _values_without(belief: Belief, jobs: Takeoff, extra_sd: Array, gross_share: float) -> Array:
+def _values_without(belief: Belief, jobs: Takeoff, gross_share: float) -> Array:
     """The (n, allowances) without each of n jobs."""
-    foretold = predictive(belief, jobs, extra_sd)
+    foretold = predictive(belief, jobs)
     told = foretold.counts(gross_share)
     reach = np.empty((*told.slope.shape, belief.mean.shape[1]))
     leverage = np.empty_like(told.slope)

@@ -13,8 +13,14 @@ from scipy.special import ndtri
 from airstats.base.quarters import quarters_between
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.normal_mixture import Mixture
-from airstats.model.posterior import Belief, Predictive, admit_crews, predictive, widen
-from airstats.model.quarterly_update import measuring_sd_m2
+from airstats.model.posterior import (
+    Belief,
+    Predictive,
+    admit_crews,
+    predictive,
+    widen,
+    with_depth_error,
+)
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -49,7 +55,6 @@ def drift_watch(
     jobs: Takeoff,
     chain: Sequence[Allowances],
     previous: Allowances | None = None,
-    depth_error_mm: float = 0.0,
 ) -> pd.DataFrame:
     """Follow how far jobs depart from what was foretold, for all jobs and for each crew.
 
@@ -61,8 +66,6 @@ def drift_watch(
         The allowances after each quarter.
     previous : Allowances, optional
         Those before the first of the chain; without them the starting belief.
-    depth_error_mm : float
-        As it was given to the calibration, mm.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def drift_watch(
     ρ·v·v′ (the first term of its Hermite series). For independent exact uses sd(zₜ) is
     √(λ/(2−λ)·(1−(1−λ)²ᵗ)), as in the handbook.
     """
-    scores = list(_quarterly_scores(jobs, chain, previous, depth_error_mm))
+    scores = list(_quarterly_scores(jobs, chain, previous))
     if not scores:
         return _one_line([], ALL_JOBS)
     crews = sorted({crew for part in scores for crew in part.table["crew"]} - {""})
@@ -170,7 +173,6 @@ def _quarterly_scores(
     jobs: Takeoff,
     chain: Sequence[Allowances],
     previous: Allowances | None,
-    depth_error_mm: float,
 ) -> Iterator[_Scores]:
     if not chain:
         return
@@ -181,13 +183,14 @@ def _quarterly_scores(
         order = new.table.reset_index(drop=True).sort_values(["finished_on", "job_id"]).index
         if len(new):
             belief = widen(before.belief, quarters_between(before.quarter, now.quarter))
-            yield _scores(belief, new.where(order.to_numpy()), now.quarter, depth_error_mm)
+            belief = with_depth_error(belief, now.belief.habits.depth_error_mm)
+            yield _scores(belief, new.where(order.to_numpy()), now.quarter)
         before = now
 
 
-def _scores(belief: Belief, jobs: Takeoff, quarter: str, depth_error_mm: float) -> _Scores:
+def _scores(belief: Belief, jobs: Takeoff, quarter: str) -> _Scores:
     belief = admit_crews(belief, jobs.crews)
-    told = predictive(belief, jobs, measuring_sd_m2(jobs, depth_error_mm))
+    told = predictive(belief, jobs)
     own, covariance = told.job_sd**2, _shared_error(told)
     away = told.mean - belief.weight @ told.mean
     covariance += np.einsum("g,gi,gj->ij", belief.weight, away, away, optimize=True)

@@ -13,7 +13,12 @@ from airstats.analysis.case_deletion import pulls
 from airstats.analysis.overrun_split import MAIN, split_overrun
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.model.allowances import REACH, Allowances, unchanged
-from airstats.model.posterior import allowance_names, starting_belief, update
+from airstats.model.posterior import (
+    allowance_names,
+    starting_belief,
+    update,
+    with_depth_error,
+)
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
 from airstats.pricing.newsvendor import price
@@ -32,7 +37,8 @@ def fit_at_once(jobs: Takeoff, prior: Prior | None = None) -> Allowances:
     """Fit all jobs at once, without drift, from a starting belief."""
     last = max(jobs.table["quarter"])
     ids = tuple(jobs.table["job_id"])
-    belief = update(starting_belief(prior), jobs)
+    start = with_depth_error(starting_belief(prior), jobs.habits.depth_error_mm)
+    belief = update(start, jobs)
     return replace(unchanged(last, prior), belief=belief, job_ids=ids, new_jobs=ids)
 
 
@@ -169,7 +175,7 @@ def counted_to_the_nearest(jobs: Takeoff) -> Takeoff:
     """Return the jobs as if opened rolls had been rounded to the nearest, not counted whole."""
     half = 0.5 * jobs.table["roll_m2"].where(jobs.table["counted"].eq("opened"), 0.0)
     ends = {name: jobs.table[name] + half for name in ("used_low_m2", "used_high_m2")}
-    return Takeoff(jobs.table.assign(**ends))
+    return replace(jobs, table=jobs.table.assign(**ends))
 
 
 def _assumptions(

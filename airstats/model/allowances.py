@@ -24,12 +24,16 @@ from airstats.model.posterior_file import (
     belief_rows,
     check_history,
     check_pack,
+    habits_of,
+    habits_rest,
     is_texts,
 )
 from airstats.model.prior import Prior, material_prior
 from airstats.records.reading import CODED
 
-FORMAT = "airstats-allowances/1"
+FORMAT = "airstats-allowances/2"
+OLDER = ("airstats-allowances/1",)
+"""Formats that are read too: what they lack is as it is believed before any job."""
 INTERVAL = 0.9
 """Share that every low to high holds."""
 _WAY_OUT = "take the file as airstats wrote it, or calibrate that quarter again."
@@ -195,6 +199,7 @@ class Allowances:
             "gross_records": rest["gross_records"],
             "job_ids": list(self.job_ids),
             "prior": rest["prior"],
+            "usual_openings": habits_rest(belief.habits),
             "candidates": belief_rows(belief),
             **_stored_part(self.materials),
         }
@@ -272,7 +277,7 @@ def _read(path: Path) -> tuple[bytes, dict[str, Any]]:
             f"{path}: cannot be read as an allowances file ({reason}); {_WAY_OUT}"
         ) from None
     found = content.get("format") if isinstance(content, dict) else None
-    if found != FORMAT:
+    if found not in (FORMAT, *OLDER):
         raise AllowancesError(
             f'{path}: format is "{found}" where "{FORMAT}" is expected; is this the right file?'
         )
@@ -413,8 +418,10 @@ def _from_dict(content: dict[str, Any]) -> Allowances:
     }.items():
         if not is_texts(texts):
             raise ValueError(f"{name} is no text")
+    told = content["usual_openings"] if content["format"] == FORMAT else None
     return replace(
         known,
+        belief=replace(known.belief, habits=habits_of(told)) if told else known.belief,
         records=content["records"],
         previous=content["previous"],
         decision=decision,

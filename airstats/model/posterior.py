@@ -8,7 +8,7 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, partial
 from itertools import product
 from threading import RLock
@@ -24,6 +24,7 @@ from airstats.model.newton import Height, climb
 from airstats.model.normal_mixture import Mixture
 from airstats.model.prior import DRIFT_OF_FACTORS, Prior
 from airstats.takeoff.sheet_quantities import Takeoff, by_quantity
+from airstats.takeoff.usual_openings import Habits, starting_habits
 
 Array = np.ndarray
 
@@ -48,6 +49,7 @@ class Belief:
     mean : (G, P); covariance : (G, P, P)
     crews : names of the crews, whose departures are the last parameters
     seen, wrong : jobs seen, and how many of them are likely grossly wrong
+    habits : what is usual of the firm's openings, for jobs whose own are not measured
     """
 
     form: Array
@@ -61,6 +63,7 @@ class Belief:
     prior: Prior
     seen: float = 0.0
     wrong: float = 0.0
+    habits: Habits = field(default_factory=starting_habits)
 
     @property
     def shared(self) -> int:
@@ -144,6 +147,12 @@ def branch_over_drift(belief: Belief) -> Belief:
     return replace(copies, drift=drift, weight=copies.weight * share)
 
 
+def with_depth_error(belief: Belief, depth_error_mm: float) -> Belief:
+    """Return the belief of a firm that measures its reveal depths with this error, mm (sd)."""
+    habits = replace(belief.habits, depth_error_mm=depth_error_mm)
+    return replace(belief, habits=habits)
+
+
 def widen(belief: Belief, quarters: int) -> Belief:
     """Let the allowances wander for some quarters: a random walk, so variances add."""
     scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (belief.shared - 1)])
@@ -153,7 +162,7 @@ def widen(belief: Belief, quarters: int) -> Belief:
     return replace(belief, covariance=covariance)
 
 
-def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) -> Belief:
+def update(belief: Belief, jobs: Takeoff) -> Belief:
     """Move every candidate by what the counted jobs tell, and weigh the candidates anew.
 
     Parameters
@@ -162,34 +171,37 @@ def update(belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0) 
         What was believed before these jobs.
     jobs : Takeoff
         n finished jobs with `used_low_m2` and `used_high_m2`.
-    measuring_sd_m2 : float or (n,) array
-        Spread that roughly measured reveal depths add to each job, m².
 
     Notes
     -----
+    First the jobs whose openings are measured teach what is usual of them. A job with quantities x
+    that are not measured then has the mean θ·E[x] and the variance θ·Cov[x]·θ besides, at the
+    candidate's θ before these jobs: missing covariates, at random, by normal approximation. That
+    the same unknown habits stand behind all such jobs is left out here, not in pooled orders.
+
     For each candidate the posterior mode is found by Newton steps with exact derivatives, and
     its covariance is the inverse curvature there (Laplace). The evidence of a candidate is the
     Laplace integral of likelihood times prior (Tierney & Kadane 1986).
     """
-    return update_and_judge(belief, jobs, measuring_sd_m2)[0]
+    return update_and_judge(belief, jobs)[0]
 
 
-def update_and_judge(
-    belief: Belief, jobs: Takeoff, measuring_sd_m2: Array | float = 0.0
-) -> tuple[Belief, Array]:
+def update_and_judge(belief: Belief, jobs: Takeoff) -> tuple[Belief, Array]:
     """Return what `update` does, and the (n,) probability that each record is grossly wrong.
 
     Parameters
     ----------
-    belief, jobs, measuring_sd_m2
+    belief, jobs
         As for `update`.
     """
-    extra = np.broadcast_to(np.asarray(measuring_sd_m2, dtype=float), len(jobs))
     wrong = np.empty(len(jobs))
     # On several threads the library adds up in another order, so the last digits would differ.
     with _ONE_AT_A_TIME, _libraries().limit(limits=1, user_api="blas"):
-        for part in _turns(jobs, extra):
-            belief, wrong[part] = _update_at_once(belief, jobs.where(part), extra[part])
+        order = by_quantity(jobs)
+        belief = replace(belief, habits=jobs.where(order).teach(belief.habits))
+        jobs = jobs.reckoned(belief.habits)
+        for part in _turns(order):
+            belief, wrong[part] = _update_at_once(belief, jobs.where(part))
     return belief, wrong
 
 
@@ -198,18 +210,17 @@ def _libraries() -> ThreadpoolController:
     return ThreadpoolController()
 
 
-def _turns(jobs: Takeoff, extra_sd_m2: Array) -> list[Array]:
+def _turns(order: Array) -> list[Array]:
     """Places of the jobs that move the belief at once; every turn takes small and large jobs."""
-    order = by_quantity(jobs, extra_sd_m2)
-    turns = -(-len(jobs) // JOBS_AT_A_TIME)
+    turns = -(-len(order) // JOBS_AT_A_TIME)
     return [order[turn::turns] for turn in range(turns)]
 
 
-def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[Belief, Array]:
+def _update_at_once(belief: Belief, jobs: Takeoff) -> tuple[Belief, Array]:
     belief = admit_crews(belief, jobs.crews)
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
     log_weight = np.log(belief.weight)
-    told = predictive(belief, jobs, extra_sd_m2)
+    told = predictive(belief, jobs)
     for form in told.forms:
         chosen = form.chosen
         fit = _fit(belief.pick(chosen), form, told.job_sd[chosen], jobs)
@@ -218,7 +229,7 @@ def _update_at_once(belief: Belief, jobs: Takeoff, extra_sd_m2: Array) -> tuple[
     weight = np.exp(log_weight - log_weight.max())
     moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
     kept = _without_negligible(moved, log_weight)
-    wrong = predictive(kept, jobs, extra_sd_m2).gross_probability()
+    wrong = predictive(kept, jobs).gross_probability()
     counted = replace(kept, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong.sum()))
     return counted, wrong
 
@@ -245,6 +256,23 @@ def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Arr
     return np.hstack([amount, reveals, named]), certain
 
 
+def worths(mean: Array, form: int) -> Array:
+    """Return the (g, K) m² of sheet that a m² of each quantity of a `Doubt` takes.
+
+    Parameters
+    ----------
+    mean : (g, P) array
+        Parameters of candidates of one form.
+    form : int
+        Place in `FORMS`.
+    """
+    reused = np.isin(list(CUTS), reused_cuts()) & (FORMS[form] == "reuse")
+    factors = mean[:, 1 : 1 + len(CUTS)]
+    flat, shares = np.where(reused, 0.0, factors), np.where(reused, -factors, 0.0)
+    needed = np.broadcast_to(reused.astype(float), factors.shape)
+    return np.hstack([1 + mean[:, :1], flat, needed, shares])
+
+
 class FormDesign(NamedTuple):
     """One form in play: its candidates, the (n, P) columns and the (n,) sheet that is certain."""
 
@@ -260,7 +288,6 @@ class Predictive:
 
     belief: Belief
     jobs: Takeoff
-    extra_sd_m2: Array | float = 0.0
 
     @cached_property
     def forms(self) -> list[FormDesign]:
@@ -284,7 +311,25 @@ class Predictive:
         """The (G, n) standard deviations of one job about another, m²."""
         growing = self.belief.spread[:, None] * self.jobs.amount[None, :]
         floor = self.belief.prior.floor
-        return np.sqrt(floor**2 + growing**2 + np.square(self.extra_sd_m2))
+        return np.sqrt(floor**2 + growing**2 + self.from_openings)
+
+    @cached_property
+    def worth(self) -> Array:
+        """The (G, K) m² of sheet that a m² of each quantity takes; see `worths`."""
+        parts = [worths(self.belief.mean[form.chosen], form.form) for form in self.forms]
+        worth = np.empty((len(self.belief.form), parts[0].shape[1]))
+        for form, part in zip(self.forms, parts, strict=True):
+            worth[form.chosen] = part
+        return worth
+
+    @cached_property
+    def from_openings(self) -> Array | float:
+        """The (G, n) variances for openings or depths that are not measured, m⁴."""
+        doubt = self.jobs.doubt
+        if doubt is None:
+            return 0.0
+        squares = self.worth[:, :, None] * self.worth[:, None, :]
+        return np.maximum(_rows(squares) @ _rows(doubt.covariance).T, 0.0)
 
     @cached_property
     def from_crew(self) -> Array:
@@ -319,7 +364,11 @@ class Predictive:
         return self.belief.weight @ self.counts().wrong
 
 
-def predictive(belief: Belief, jobs: Takeoff, extra_sd_m2: Array | float = 0.0) -> Predictive:
+def _rows(tables: Array) -> Array:
+    return tables.reshape(len(tables), -1)
+
+
+def predictive(belief: Belief, jobs: Takeoff) -> Predictive:
     """Return means and variances of the sheet that n jobs use, candidate by candidate.
 
     Parameters
@@ -327,16 +376,15 @@ def predictive(belief: Belief, jobs: Takeoff, extra_sd_m2: Array | float = 0.0) 
     belief : Belief
         Widened to the quarter of the jobs.
     jobs : Takeoff
-        n jobs.
-    extra_sd_m2 : float or (n,) array
-        Spread that roughly measured reveal depths add to each job, m².
+        n jobs; where their openings are not measured they are taken as the belief has it.
 
     Notes
     -----
     Within a candidate the use is normal: its variance is that of the allowances, of a crew not
-    met before, and of one job about another; each is worked out when it is first asked for.
+    met before, and of one job about another, openings that are not measured among it (see
+    `update`); each is worked out when it is first asked for.
     """
-    return Predictive(belief, jobs, extra_sd_m2)
+    return Predictive(belief, jobs.reckoned(belief.habits))
 
 
 def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:

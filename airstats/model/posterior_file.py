@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,13 @@ import numpy as np
 from airstats.base.quarters import quarter_number
 from airstats.model.posterior import FORMS, Belief, allowance_names, starting_belief
 from airstats.model.prior import Prior
+from airstats.takeoff.usual_openings import (
+    SURFACE_M2,
+    Habit,
+    Habits,
+    quantity_names,
+    starting_habits,
+)
 
 _MOST = 1e6
 """No number of a belief, in m², m or shares of them, comes near it."""
@@ -85,6 +92,54 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
     )
     _refuse_impossible(belief)
     return belief
+
+
+def habits_rest(habits: Habits) -> dict[str, Any]:
+    """Return what is usual of a firm's openings as plain numbers, each quantity by its name."""
+    return {
+        "quantities": quantity_names(),
+        "surface_m2": SURFACE_M2,
+        "depth_error_mm": habits.depth_error_mm,
+        "openings": asdict(habits.openings),
+        "depth_mm": asdict(habits.depth),
+    }
+
+
+def habits_of(told: dict[str, Any]) -> Habits:
+    """Return the habits that `habits_rest` wrote; a cut added since enters as it starts.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        If a number is missing or cannot be.
+    """
+    start = starting_habits()
+    openings, depth = (_habit(told[name]) for name in ("openings", "depth_mm"))
+    names = quantity_names()
+    place = [names.index(name) for name in told["quantities"]]
+    mean, covariance = start.openings.mean.copy(), start.openings.covariance.copy()
+    mean[:, place] = openings.mean
+    # What is new goes along with nothing that the firm's own jobs taught.
+    covariance[place], covariance[:, place] = 0.0, 0.0
+    covariance[np.ix_(place, place)] = openings.covariance
+    error = told["depth_error_mm"]
+    if not is_number(error) or error < 0 or told["surface_m2"] != SURFACE_M2:
+        raise ValueError("a number of usual_openings cannot be")
+    return Habits(replace(openings, mean=mean, covariance=covariance), depth, float(error))
+
+
+def _habit(told: dict[str, Any]) -> Habit:
+    mean, precision, covariance = (
+        np.array(told[name], dtype=float) for name in ("mean", "precision", "covariance")
+    )
+    numbers = np.concatenate([mean.ravel(), precision.ravel(), covariance.ravel()])
+    fits = precision.shape == (len(mean),) * 2 and covariance.shape == (mean.shape[1],) * 2
+    if not fits or not (np.abs(numbers) < _MOST).all() or not 0 < float(told["jobs"]) < _MOST:
+        raise ValueError("a number of usual_openings cannot be")
+    np.linalg.cholesky(precision)
+    if np.linalg.eigvalsh(covariance).min() < -1e-6 * np.trace(covariance):
+        raise ValueError("a covariance of usual_openings cannot be")
+    return Habit(mean, precision, covariance, float(told["jobs"]))
 
 
 def check_history(part: dict[str, Any], crew_jobs: dict[str, Any]) -> None:

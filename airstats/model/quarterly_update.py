@@ -13,10 +13,15 @@ import numpy as np
 from airstats.base.errors import AllowancesError, RecordsError
 from airstats.base.name_matching import name_key, places_of
 from airstats.base.quarters import quarter_number, quarters_between
-from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, Pack, load_allowances, unchanged, usual_pack
-from airstats.model.posterior import Belief, branch_over_drift, update_and_judge, widen
+from airstats.model.posterior import (
+    Belief,
+    branch_over_drift,
+    update_and_judge,
+    widen,
+    with_depth_error,
+)
 from airstats.model.prior import Prior
 from airstats.records.reading import Records
 from airstats.takeoff.per_material import material_quantities, material_takeoff
@@ -70,7 +75,8 @@ def calibrate(
     drift : float, optional
         How far waste wanders in a quarter (sd, m² a m² laid); without it, it is learnt.
     depth_error_mm : float
-        Standard deviation of the measuring error of a reveal depth, mm.
+        Standard deviation of the measuring error of a job's reveal depths, mm; 0: as in the
+        previous allowances. It stays with the allowances, and pricing reckons with it.
 
     Returns
     -------
@@ -182,7 +188,7 @@ def finished_jobs(records: Records) -> Takeoff:
             " may be learnt from."
         )
     in_order = jobs.table[kept].sort_values(["quarter", "finished_on", "job_id"])
-    return Takeoff(in_order.reset_index(drop=True))
+    return jobs.where(in_order.index.to_numpy())
 
 
 def _counted_materials(
@@ -272,9 +278,11 @@ def _one_quarter(
             " allowances of an earlier quarter."
         )
     new = _new_jobs(jobs, before, quarter)
-    rough = measuring_sd_m2(new, depth_error_mm)
     waited = carried_forward(before, quarter, drift)
-    belief, wrong = update_and_judge(waited.belief, new, rough)
+    start = waited.belief
+    if depth_error_mm:
+        start = with_depth_error(start, depth_error_mm)
+    belief, wrong = update_and_judge(start, new)
     if drift is None and len(new) and not before.job_ids:
         belief = branch_over_drift(belief)
     ids = tuple(new.table["job_id"])
@@ -367,14 +375,3 @@ def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
 def with_drift(belief: Belief, drift: float) -> Belief:
     """Return the belief with one given drift."""
     return replace(belief, drift=np.full(len(belief.form), drift))
-
-
-def measuring_sd_m2(jobs: Takeoff, depth_error_mm: float) -> np.ndarray:
-    """Return the (n,) spread that measuring errors of the depths add to a job's sheet, m².
-
-    The error of a depth is taken as common to a job's openings of one cut (one person, one
-    gauge), and each m² of reveal as worth the prior's factor.
-    """
-    lengths = jobs.by_cut("reveal_length", "m")
-    factors = np.array([cut.reveal_factor.mean for cut in CUTS.values()])
-    return np.sqrt(((lengths * factors) ** 2).sum(axis=1)) * depth_error_mm / 1000

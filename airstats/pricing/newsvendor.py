@@ -147,7 +147,7 @@ def left_out(takeoff: Records, allowances: Allowances) -> list[str]:
 def _needed_materials(
     takeoff: Records, allowances: Allowances, names: set[str]
 ) -> Iterator[Product]:
-    jobs = take_off(takeoff)
+    jobs = take_off(takeoff).reckoned(allowances.belief.habits)
     quantities = material_quantities(jobs, takeoff.openings)
     for name in filter(names.__contains__, MATERIALS):
         known = material_known(allowances, name)

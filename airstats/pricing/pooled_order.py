@@ -48,8 +48,9 @@ def drawn_packs(
     Notes
     -----
     A candidate is drawn by its weight, the allowances from its normal belief, once for all jobs,
-    and each job's departure by itself. Jobs of one crew not met before share its departure. By
-    itself each job is distributed as `newsvendor.predict` says.
+    and each job's departure by itself. What is not known of the firm's usual openings is drawn
+    once too, for the jobs whose own are not measured. Jobs of one crew not met before share its
+    departure. By itself each job is distributed as `newsvendor.predict` says.
     """
     random = np.random.default_rng(SEED)
     belief = widen(allowances.belief, quarters_ahead)
@@ -168,11 +169,18 @@ def _shares(weight: Array, draws: int) -> Array:
 
 def _uses(told: Predictive, counts: Array, random: np.random.Generator) -> Iterator[Array]:
     """Yield the sheet that the jobs use, m², for the cases of each candidate: (cases, n)."""
-    belief, own = told.belief, np.hypot(told.job_sd, np.sqrt(told.from_crew))
+    belief, doubt = told.belief, told.jobs.doubt
+    variance = told.job_sd**2 + told.from_crew
     for _, chosen, columns, certain in told.forms:
         for g in np.flatnonzero(chosen & (counts > 0)):
             # The square root of the covariance turns independent draws into those of the belief.
             root = np.linalg.cholesky(belief.covariance[g])
             steps = random.standard_normal((counts[g], len(root)))
             shared = (belief.mean[g] + steps @ root.T) @ columns.T + certain
-            yield shared + own[g] * random.standard_normal((counts[g], len(certain)))
+            own = variance[g]
+            if doubt is not None:
+                # Jobs of unknown openings share what nobody knows of the firm's usual ones.
+                usual = np.einsum("nkf,k->nf", doubt.shared, told.worth[g])
+                own = np.maximum(own - (usual**2).sum(axis=1), 0)
+                shared = shared + random.standard_normal((counts[g], usual.shape[1])) @ usual.T
+            yield shared + np.sqrt(own) * random.standard_normal((counts[g], len(certain)))

@@ -33,13 +33,15 @@ class Links:
 
     `jobs` (n,) is the first row with the same id; `openings` (m,) and `materials` (k,) are -1 where
     no job has the id, and all of `stock` is; `listed` (n,) tells which jobs have rows in openings;
-    `in_summary` (n,) which of the others have openings in their summary columns.
+    `in_summary` (n,) which of the others have openings in their summary columns; `unknown` (n,)
+    which have neither rows nor a count of openings.
     """
 
     jobs: np.ndarray
     openings: np.ndarray
     listed: np.ndarray
     in_summary: np.ndarray
+    unknown: np.ndarray
     materials: np.ndarray
     stock: np.ndarray
 
@@ -56,8 +58,9 @@ def link(sheets: Mapping[str, Sheet]) -> Links:
     owners, users = (_owners(sheets[name], first) for name in ("openings", "materials"))
     listed = np.isin(own, owners)
     in_summary = ~listed & (jobs.frame["opening_count"] > 0).to_numpy()
+    unknown = ~listed & jobs.blank["opening_count"].to_numpy()
     nobody = np.full(len(sheets["stock"].frame), -1)
-    return Links(np.array(own, dtype=int), owners, listed, in_summary, users, nobody)
+    return Links(np.array(own, dtype=int), owners, listed, in_summary, unknown, users, nobody)
 
 
 def _owners(sheet: Sheet, first: dict[str, int]) -> np.ndarray:
@@ -84,8 +87,11 @@ _NEEDED = {
     "materials": ["job_id", "material"],
     "stock": [],
 }
+_MAY_BE_UNKNOWN = ("reveal_mm",)
+"""Where a cell of it is blank nobody knows the value."""
 _STEPS = {"opened": 1.0, "half": 0.5, "quarter": 0.25}
 _FILL_IN = "fill it in, or remove the row"
+_COUNTED = "fill it in, or clear opening_count too: then the job's openings count as unknown"
 _IN_A_WORKBOOK = (
     "; if it holds a formula, the workbook must be saved with its values: open it in the"
     " spreadsheet program and save it"
@@ -159,15 +165,17 @@ def _check_columns(sheet: Sheet) -> list[Finding]:
     return found + _check_needed(sheet, _NEEDED[name], True)
 
 
-def _check_needed(sheet: Sheet, columns: Iterable[str], where: np.ndarray | bool) -> list[Finding]:
+def _check_needed(
+    sheet: Sheet, columns: Iterable[str], where: np.ndarray | bool, remedy: str = _FILL_IN
+) -> list[Finding]:
     """Find columns that are missing, and blank cells of the others in the rows of `where`."""
-    remedy = _FILL_IN + (_IN_A_WORKBOOK if sheet.table.title else "")
+    remedy += _IN_A_WORKBOOK if sheet.table.title else ""
     found = []
     for column in columns:
         if sheet.lacks(column):
             found += _missing_column(sheet, column)
         else:
-            empty = sheet.blank[column] & where
+            empty = sheet.blank[column] & where & (column not in _MAY_BE_UNKNOWN)
             found += sheet.flag(empty, column, "a value is needed here", remedy)
     return found
 
@@ -232,7 +240,7 @@ def _check_summary(jobs: Sheet, links: Links) -> list[Finding]:
     """Check the summary columns of the jobs whose openings they stand for."""
     found = check_limits(jobs, SUMMARY_LIMITS, links.in_summary)
     needed = SUMMARY if links.in_summary.any() else ()
-    return found + _check_needed(jobs, needed, links.in_summary)
+    return found + _check_needed(jobs, needed, links.in_summary, _COUNTED)
 
 
 def _check_dates(jobs: Sheet) -> list[Finding]:
@@ -298,7 +306,7 @@ def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:
 
 
 def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
-    """Sum each job's openings, m²: `area` of those without fault, `reveal` nan after a fault."""
+    """Sum each job's openings, m²: `area` of those without fault, `reveal` nan if not known."""
     summary = sound["jobs"].loc[links.in_summary].rename(columns=SUMMARY).assign(sides=4)
     kinds = pd.concat([sound["openings"], summary], ignore_index=True)
     owners = np.concatenate([links.openings, np.flatnonzero(links.in_summary)])
@@ -307,12 +315,11 @@ def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
     edge = 2 * kinds["height_mm"] + (kinds["sides"] - 2) * kinds["width_mm"]
     reveal = m2 * edge * kinds["reveal_mm"]
     known, n = owners >= 0, len(links.jobs)
-    return pd.DataFrame(
-        {
-            name: np.bincount(owners[known], weights=values[known], minlength=n)
-            for name, values in (("area", area), ("reveal", reveal))
-        }
-    )
+    sums = {
+        name: np.bincount(owners[known], weights=values[known], minlength=n)
+        for name, values in (("area", area), ("reveal", reveal))
+    }
+    return pd.DataFrame(sums | {"reveal": np.where(links.unknown, np.nan, sums["reveal"])})
 
 
 def _check_areas(jobs: Sheet, sound: pd.DataFrame, sums: pd.DataFrame) -> list[Finding]:

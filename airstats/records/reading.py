@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.base.errors import RecordsError
+from airstats.base.number_text import listing
 from airstats.base.run_settings import DATE_ORDERS
 from airstats.records.cell_values import are_days, cells_of
 from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
@@ -21,7 +22,7 @@ from airstats.records.typed_table import TEXTS, Finding, Sheet, read_sheets
 
 __all__ = ["Fault", "Records", "check_records", "read_records"]
 
-_WHOLE_NUMBERS = ("opening_count", "count", "sides", "rolls")
+_WHOLE_NUMBERS = ("count", "sides", "rolls")
 _SET_ASIDE = ["table", "row", "reason"]
 
 
@@ -37,11 +38,13 @@ class Records:
     ----------
     jobs : DataFrame
         n rows: the contract's columns with defaults filled in, `quarter` ("2026Q3", or None),
-        `finished`, then the source's extra columns as text. `finished_on` is blank where only
-        the month or the quarter is told.
+        `finished`, `openings_known` (whether rows of openings or a count tell of them, 0 being
+        none), then the source's extra columns as text. `finished_on` is blank where only the
+        month or the quarter is told.
     openings : DataFrame
         m rows: the contract's columns, `from_summary`, then extra columns as text. A job without
         rows in openings has its summary columns here, as one row with the mark "summary".
+        `reveal_mm` is nan where the depth is unknown.
     set_aside : DataFrame
         The rows left out: `table`, `row`, `reason`, then the source's cells as text under the
         source's headings.
@@ -132,7 +135,7 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
         for name, sheet in checked.sheets.items()
     }
     return Records(
-        jobs=_jobs(checked.sheets["jobs"], good["jobs"]),
+        jobs=_jobs(checked, good["jobs"]),
         openings=_openings(checked, good["jobs"], good["openings"]),
         set_aside=_set_aside(checked, bad),
         faults=checked.faults,
@@ -191,12 +194,14 @@ def _reasons(
     return dict(sorted(reasons.items()))
 
 
-def _jobs(sheet: Sheet, rows: np.ndarray) -> pd.DataFrame:
+def _jobs(checked: _Checked, rows: np.ndarray) -> pd.DataFrame:
+    sheet = checked.jobs
     frame = _typed(sheet.frame.iloc[rows])
     day = frame["finished_on"]
     quarter = day.dt.to_period("Q").astype("str").astype(object).where(day.notna(), None)
     known = day.where(are_days(sheet.cells["finished_on"])[rows])
     frame = frame.assign(finished_on=known, quarter=quarter, finished=is_finished(sheet)[rows])
+    frame = frame.assign(openings_known=~checked.links.unknown[rows])
     return frame.join(_extras(sheet.table, rows))
 
 
@@ -288,10 +293,17 @@ def _notes(checked: _Checked) -> tuple[str, ...]:
         notes.append(
             f"Jobs whose summary columns are ignored, as openings has their rows: {ignored}."
         )
-    sizes = ~jobs.blank[["opening_width_mm", "opening_height_mm", "reveal_mm"]].all(axis=1)
-    uncounted = int((sizes & ~links.listed & jobs.blank["opening_count"]).sum())
-    if uncounted:
-        notes.append(
-            f"Jobs with sizes of openings but no opening_count, read as no openings: {uncounted}."
-        )
+    ids = jobs.frame["job_id"]
+    rows = checked.sheets["openings"].blank["reveal_mm"].to_numpy(dtype=bool)
+    depths = np.isin(np.arange(len(ids)), links.openings[rows])
+    depths |= links.in_summary & jobs.blank["reveal_mm"].to_numpy(dtype=bool)
+    for which, what in ((links.unknown, "openings"), (depths, "depths of reveals")):
+        if which.any():
+            notes.append(_unknown_note(ids[which].tolist(), what))
     return tuple(notes)
+
+
+def _unknown_note(ids: list[str], what: str) -> str:
+    """Say which jobs' openings or depths nobody knows; that there are none must be written."""
+    none = "; write opening_count 0 where there are none" if what == "openings" else ""
+    return f"Jobs with unknown {what}, reckoned as usual: {len(ids)} ({listing(ids)}){none}."

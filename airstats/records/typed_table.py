@@ -41,7 +41,6 @@ DEFAULTS = {
     "roll_width_m": 1.5,
     "roll_length_m": 50.0,
     "lap_mm": 100.0,
-    "opening_count": 0.0,
     "pretaped_share": PRETAPED_SHARE,
     "corner_method": USUAL_METHOD,
     "sides": 4.0,

@@ -24,6 +24,8 @@ from airstats.records.firm_file import read_firm
 from airstats.records.reading import Records, read_records
 from airstats.reports.pseudonyms import code_names, coded_records, coded_sources
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
+from airstats.takeoff.unmeasured import Doubt
+from airstats.takeoff.usual_openings import Habit, Habits
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,6 @@ class Desk:
     to_price : the takeoff's records, or None: then the quarter's own jobs are priced again
     takeoff : quantities of the jobs to price
     previous : the allowances that the chain started from, or None: the starting belief
-    depth_error_mm : measuring error of the reveal depths that the chain reckons with, mm (sd)
     firm : what the firm says of its prices and times
     other_firms : name to quantities of the finished jobs of the firms to compare with
     """
@@ -80,7 +81,6 @@ class Desk:
     to_price: Records | None
     takeoff: Takeoff
     previous: Allowances | None = None
-    depth_error_mm: float = 0.0
     firm: Firm = ASSUMED
     other_firms: dict[str, Takeoff] = field(default_factory=dict)
 
@@ -93,6 +93,11 @@ class Desk:
     def before(self) -> Allowances | None:
         """The allowances before the quarter, or None: the starting belief."""
         return self.chain[-2] if len(self.chain) > 1 else self.previous
+
+    @property
+    def depth_error_mm(self) -> float:
+        """Measuring error of the reveal depths that the allowances reckon with, mm (sd)."""
+        return self.now.belief.habits.depth_error_mm
 
     @property
     def own(self) -> Takeoff:
@@ -180,7 +185,10 @@ def open_desk(
 
 def load_desk(path: str | Path) -> Desk | None:
     """Return a desk that `Desk.save` wrote; "" is none."""
-    kinds = (Desk, Records, Fault, Takeoff, Allowances, Pack, Belief, Prior, Firm)
+    kinds = (
+        *(Desk, Records, Fault, Takeoff, Doubt, Allowances, Pack, Belief, Prior, Firm),
+        *(Habits, Habit),
+    )
     return load_plain(Path(path), kinds) if path else None
 
 
@@ -245,8 +253,9 @@ def lay_out(
     found = sorted(set(learnt) or set(every["quarter"]), key=quarter_number)
     quarter = quarter or (found[-1] if found else "")
     known = _up_to(records, quarter) if found else records
-    jobs = finished_jobs(known)
     chain = tuple(calibrate_through(known, quarter, previous, depth_error_mm))
+    habits = chain[-1].belief.habits
+    jobs = finished_jobs(known).reckoned(habits)
     table = known.jobs[known.jobs["finished"].astype(bool)]
     own = jobs.where(jobs.table["quarter"].eq(quarter))
     names = _names([records, *firms])
@@ -258,9 +267,8 @@ def lay_out(
         excluded=table[table["exclude"].ne("")].reset_index(drop=True),
         chain=chain,
         to_price=to_price,
-        takeoff=take_off(to_price) if to_price else own,
+        takeoff=take_off(to_price).reckoned(habits) if to_price else own,
         previous=previous,
-        depth_error_mm=depth_error_mm,
         firm=firm,
         other_firms=dict(zip(names[1:], map(_other_firm, firms), strict=True)),
     )

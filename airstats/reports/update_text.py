@@ -50,13 +50,13 @@ NAMED = 8
 
 @lru_cache(maxsize=1)
 def _compared(desk: Desk) -> pd.DataFrame:
-    return compare_allowances(desk.jobs, desk.before, desk.now, desk.depth_error_mm)
+    return compare_allowances(desk.jobs, desk.before, desk.now)
 
 
 @lru_cache(maxsize=1)
 def watched(desk: Desk) -> pd.DataFrame:
     """Return the desk's `drift_watch`, worked out once."""
-    return drift_watch(desk.jobs, desk.chain, desk.previous, desk.depth_error_mm)
+    return drift_watch(desk.jobs, desk.chain, desk.previous)
 
 
 def headline(desk: Desk) -> Section:
@@ -143,7 +143,7 @@ def standing(decided: Allowances) -> Section:
 
 def pulls(desk: Desk) -> Section:
     """Show which of the new jobs move the new values most."""
-    found = case_deletion.pulls(desk.jobs, desk.before, desk.now, desk.depth_error_mm)
+    found = case_deletion.pulls(desk.jobs, desk.before, desk.now)
     yield pull_words(found)
     yield update_charts.pulls(found) if len(found) else None
     columns = "job_id crew quarter allowance pull unit pull_sds"
@@ -284,8 +284,9 @@ def _few(now: Allowances) -> list[str]:
 
 def depth_words(desk: Desk) -> Words:
     """Say what roughly measured depths do to the reveal factors, in the firm's own figures."""
-    error = desk.depth_error_mm or ROUGH_MM
-    table = depth_reliability(desk.jobs, error)
+    if desk.depth_error_mm:
+        return _rough_words(desk.now)
+    table = depth_reliability(desk.jobs, ROUGH_MM)
     if table.empty:
         return Words("The jobs hold no reveals, so depths do not matter.")
     said = [
@@ -295,18 +296,22 @@ def depth_words(desk: Desk) -> Words:
     ]
     advice = "That is little beside what is not known anyway."
     if 1 - table["kept"].min() >= HARMFUL:
-        advice = "Measure the depths better: more jobs do not cure it."
-    start = (
-        f"Reveal depths are taken as exact. If they were measured to ± {error:.0f} mm, the update"
-        " would take"
-    )
-    if desk.depth_error_mm:
-        start = (
-            f"Depths are measured to ± {error:.0f} mm: the update reckons with the scatter of that,"
-            " but it still takes"
-        )
+        advice = "Measure the depths better, or tell how rough they are with --depth-error-mm."
     return Words(
-        f"{start} what the jobs say of the reveals for too small, by about {listed(said)}. {advice}"
+        f"Reveal depths are taken as exact. If they were measured to ± {ROUGH_MM:.0f} mm, the"
+        " update would take what the jobs say of the reveals for too small, by about"
+        f" {listed(said)}. {advice}"
+    )
+
+
+def _rough_words(now: Allowances) -> Words:
+    """Say how the update and the prices reckon with depths that are measured roughly."""
+    habits = now.belief.habits
+    return Words(
+        f"Depths are measured to ± {habits.depth_error_mm:.0f} mm, and differ by ±"
+        f" {habits.depth_sd_mm:.0f} mm from job to job: each is drawn by"
+        f" {percent(1 - habits.reliability)} to the usual {habits.usual_depth_mm:.0f} mm, and what"
+        " stays open widens the allowances and the prices. Depths measured better tell more."
     )
 
 

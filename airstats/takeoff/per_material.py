@@ -8,15 +8,13 @@ import pandas as pd
 from airstats.catalog.corner_methods import CORNER_METHODS, CORNERS, USUAL_METHOD
 from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
-from airstats.geometry.cutting_rules import Practice
 from airstats.records.cell_values import cells_of, read_numbers
 from airstats.takeoff.opening_quantities import opening_quantities
 from airstats.takeoff.sheet_quantities import Takeoff, used_interval
+from airstats.takeoff.unmeasured import OPENINGS
 
 
-def material_quantities(
-    jobs: Takeoff, openings: pd.DataFrame, practice: Practice = Practice()
-) -> pd.DataFrame:
+def material_quantities(jobs: Takeoff, openings: pd.DataFrame) -> pd.DataFrame:
     """Count what drives each material from the geometry of n jobs.
 
     Parameters
@@ -25,8 +23,6 @@ def material_quantities(
         n jobs.
     openings : DataFrame
         The records' openings; those of other jobs are passed over.
-    practice : Practice
-        How pieces are cut at the openings.
 
     Returns
     -------
@@ -35,7 +31,8 @@ def material_quantities(
         ends of rolls, `piece_joint_CUT_m` at loose pieces, `perimeter_m` at floors and abutments
         (0 where it is not given), `joint_m` their sum; `lined_edge_m` round the lined sides of
         the openings, `frame_tape_m` tape to the frames; `corners` to close, `corner_pieces`,
-        `corner_minutes`; `sealant_m` (nan where it is not given).
+        `corner_minutes`; `sealant_m` (nan where it is not given). What hangs on openings is nan
+        where nobody knows them; an unknown depth is the usual one.
 
     Notes
     -----
@@ -44,7 +41,7 @@ def material_quantities(
     frame tape = lined edge x (1 - share taped beforehand) + corners x extra tape of the method.
     """
     table = jobs.table
-    sums = _opening_sums(jobs, openings, practice)
+    sums = _opening_sums(jobs, openings)
     net_width_m = table["roll_width_m"] - table["lap_mm"] / 1000
     joints = pd.DataFrame(
         {
@@ -59,7 +56,7 @@ def material_quantities(
     corners = sums["corners"] * open_share
     past_corners_m = corners * method.map(lambda m: m.extra_tape_mm).astype(float) / 1000
     return joints.assign(
-        joint_m=joints.sum(axis=1),
+        joint_m=joints.sum(axis=1, skipna=False),
         lined_edge_m=sums["lined_edge_m"],
         frame_tape_m=sums["lined_edge_m"] * open_share + past_corners_m,
         corners=corners,
@@ -121,12 +118,13 @@ def material_takeoff(
     return Takeoff(named.join(table), name).where(table["amount"] > 0)
 
 
-def _opening_sums(jobs: Takeoff, openings: pd.DataFrame, practice: Practice) -> pd.DataFrame:
-    """Add up joints of pieces, lined edges (m) and corners over each job's openings."""
+def _opening_sums(jobs: Takeoff, openings: pd.DataFrame) -> pd.DataFrame:
+    """Add up joints of pieces, lined edges (m) and corners over each job's openings, if known."""
     place = pd.Index(jobs.table["job_id"]).get_indexer(openings["job_id"])
     own, row = openings[place >= 0], place[place >= 0]
+    own = own.fillna({"reveal_mm": jobs.habits.usual_depth_mm})
     widths = jobs.table["roll_width_m"].to_numpy(dtype=float)[row] if len(row) else 1.5
-    joint_m = opening_quantities(own, practice, widths)["joint_m"].to_numpy()
+    joint_m = opening_quantities(own, roll_width_m=widths)["joint_m"].to_numpy()
     sides = own["sides"].to_numpy(dtype=int)
     width_m, height_m = (own[name].to_numpy(dtype=float) / 1000 for name in SIZES)
     amounts = {
@@ -140,7 +138,9 @@ def _opening_sums(jobs: Takeoff, openings: pd.DataFrame, practice: Practice) -> 
         name: np.bincount(row, weights=amount * count, minlength=len(jobs))
         for name, amount in amounts.items()
     }
-    return pd.DataFrame(sums, index=jobs.table.index)
+    table = pd.DataFrame(sums, index=jobs.table.index)
+    table.loc[jobs.unmeasured == OPENINGS] = np.nan
+    return table
 
 
 SIZES = ("width_mm", "height_mm")

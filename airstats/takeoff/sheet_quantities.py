@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
-from airstats.catalog.cut_patterns import CUTS, stopped_cuts
+from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import SHEET
-from airstats.geometry.cutting_rules import Practice
 from airstats.records.reading import Records
 from airstats.takeoff.measured_use import with_measured
-from airstats.takeoff.opening_quantities import opening_quantities
+from airstats.takeoff.unmeasured import (
+    DEPTHS,
+    OPENINGS,
+    Doubt,
+    add_laid,
+    mean_depth_mm,
+    opening_sums,
+    reckoned,
+)
+from airstats.takeoff.usual_openings import SUMMED, Habits, quantity_names, starting_habits
 
 HALF_WIDTH_PACKS = {"half": 0.25, "quarter": 0.125, "exact": 0.005}
 """How far, in packs, the true use may lie either side of a count that is not whole rolls."""
-
-SUMMED = ("reveal", "needed", "fillable")
-"""What is added up over a job's openings of one cut."""
 
 SHEET_COLUMNS = {
     "amount": "laid_m2",
@@ -33,9 +38,6 @@ SHEET_COLUMNS = {
 }
 """What is counted of every product: its name, and the column of it for the sheet."""
 
-WHOLE = 1e9
-"""A job's openings are added up in whole parts of this, a m² or a m: a thousandth of a mm²."""
-
 
 @dataclass(frozen=True)
 class Takeoff:
@@ -43,12 +45,16 @@ class Takeoff:
 
     `table` holds one row a job: see `take_off` for the sheet, `material_takeoff` for another
     product, whose columns bear the names of `SHEET_COLUMNS`. `notes` is what is to be said of the
-    data.
+    data; `openings` the records' own; `habits` what is usual of the firm's openings, which stands
+    in the table where a job's own are not measured; `doubt` how far those may depart, or None.
     """
 
     table: pd.DataFrame
     product: str = SHEET
     notes: tuple[str, ...] = ()
+    openings: pd.DataFrame = field(default_factory=pd.DataFrame)
+    habits: Habits = field(default_factory=starting_habits)
+    doubt: Doubt | None = None
 
     def __len__(self) -> int:
         return len(self.table)
@@ -92,18 +98,40 @@ class Takeoff:
 
     def where(self, keep: pd.Series | np.ndarray) -> Takeoff:
         """Return the jobs for which `keep` is true, or whose places it lists."""
-        return replace(self, table=self.table.iloc[np.asarray(keep)].reset_index(drop=True))
+        places = np.asarray(keep)
+        table = self.table.iloc[places].reset_index(drop=True)
+        return replace(self, table=table, doubt=self.doubt and self.doubt.where(places))
+
+    @property
+    def unmeasured(self) -> np.ndarray:
+        """The (n,) words for what nobody knows of each job: "openings", "depths" or ""."""
+        if "unmeasured" not in self.table:
+            return np.full(len(self), "")
+        return self.table["unmeasured"].to_numpy(dtype=str)
+
+    def reckoned(self, habits: Habits) -> Takeoff:
+        """Return the jobs with what is usual of the firm's openings where they are not measured."""
+        if habits is self.habits or "unmeasured" not in self.table:
+            return self
+        found = reckoned(self.table, self.openings, habits, self.habits.depth_error_mm > 0)
+        return replace(self, table=found[0], doubt=found[1], habits=habits)
+
+    def teach(self, habits: Habits) -> Habits:
+        """Return the habits after those of the jobs whose openings are known."""
+        if "unmeasured" not in self.table:
+            return habits
+        known = self.where(self.unmeasured == "").reckoned(habits)
+        surface_m2, depth_mm = known.columns(["surface_m2", "depth_mm"]).T
+        return habits.learnt(surface_m2, known.columns(quantity_names()), depth_mm)
 
 
-def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
+def take_off(records: Records) -> Takeoff:
     """Work out each job's quantities from its surface, laps and openings.
 
     Parameters
     ----------
     records : Records
         Checked records or a takeoff of n jobs.
-    practice : Practice
-        How pieces are cut and turned at the openings.
 
     Returns
     -------
@@ -112,6 +140,8 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
         `net_surface_m2` (surface less openings where the sheet stops), `laid_m2`, `lap_m2`, and for
         each cut `reveal_CUT_m2`, `needed_CUT_m2` (fresh sheet if no off-cut is used again),
         `fillable_CUT_m2` (the part of it that off-cuts can supply), `reveal_length_CUT_m`;
+        `depth_mm`, the mean depth where all are known; `unmeasured`: "openings" or "depths" of a
+        job of which these are unknown and stand here as they are usual in any firm, else "";
         `used_low_m2`, `used_high_m2` where the job is finished; where the last roll was measured,
         `used_rolls` and `counted` are by that.
 
@@ -120,27 +150,38 @@ def take_off(records: Records, practice: Practice = Practice()) -> Takeoff:
     laid area = (surface - lined openings) * roll width / (roll width - lap): a course covers its
     own width less one lap.
     """
-    jobs = records.jobs.reset_index(drop=True)
+    jobs, openings = records.jobs.reset_index(drop=True), records.openings
     table = jobs.assign(roll_m2=jobs["roll_width_m"] * jobs["roll_length_m"])
-    sums = _opening_sums(jobs, records.openings, practice)
+    habits = starting_habits()
+    depth = openings["reveal_mm"].fillna(habits.usual_depth_mm).to_numpy(dtype=float)
+    sums = opening_sums(jobs, openings, depth)
+    unmeasured = _unmeasured(jobs, openings)
+    told = ["opening_count", "opening_m2", *(f"reveal_length_{cut}_m" for cut in CUTS)]
+    sums.loc[unmeasured == OPENINGS, told] = np.nan
+    sums["depth_mm"] = np.where(unmeasured == "", mean_depth_mm(sums), np.nan)
     table = table.drop(columns=sums.columns, errors="ignore").join(sums)
-    net = table["surface_m2"] - table["lined_opening_m2"]
-    lap_m = table["lap_mm"] / 1000
-    laid = net * table["roll_width_m"] / (table["roll_width_m"] - lap_m)
-    table = table.assign(net_surface_m2=net, laid_m2=laid, lap_m2=laid - net)
     low, high = used_interval(table["used_rolls"], table["counted"])
     ends = {"used_low_m2": low * table["roll_m2"], "used_high_m2": high * table["roll_m2"]}
-    return Takeoff(with_measured(table.assign(**ends)))
+    table = with_measured(add_laid(table).assign(unmeasured=unmeasured, **ends))
+    table, doubt = reckoned(table, openings, habits)
+    return Takeoff(table, openings=openings, habits=habits, doubt=doubt)
 
 
-def by_quantity(jobs: Takeoff, extra_sd_m2: np.ndarray) -> np.ndarray:
+def _unmeasured(jobs: pd.DataFrame, openings: pd.DataFrame) -> np.ndarray:
+    """The (n,) words for what nobody knows of each job, as `unmeasured` holds them."""
+    known = jobs["openings_known"].to_numpy(dtype=bool) if "openings_known" in jobs else True
+    blank = jobs["job_id"].isin(openings.loc[openings["reveal_mm"].isna(), "job_id"])
+    return np.where(known, np.where(blank, DEPTHS, ""), OPENINGS)
+
+
+def by_quantity(jobs: Takeoff) -> np.ndarray:
     """Return the places of n finished jobs in an order that only their quantities set.
 
     Sums over the jobs then round alike however rows and names stand.
     """
     quantities = [jobs.by_cut(name) for name in SUMMED]
     quantities.append(np.column_stack([jobs.interval, jobs.pack, jobs.amount]))
-    return np.lexsort((jobs.crews, extra_sd_m2, *np.hstack(quantities).T))
+    return np.lexsort((jobs.crews, jobs.unmeasured, *np.hstack(quantities).T))
 
 
 def used_interval(used: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Series]:
@@ -149,32 +190,3 @@ def used_interval(used: pd.Series, counted: pd.Series) -> tuple[pd.Series, pd.Se
     opened = counted.eq("opened")
     low = (used - half_width).mask(opened, used - 1)
     return low.clip(lower=0), (used + half_width).mask(opened, used)
-
-
-def _opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, practice: Practice) -> pd.DataFrame:
-    """Add up the openings of each job, by cut: one row a job, in the order of `jobs`."""
-    row = pd.Index(jobs["job_id"]).get_indexer(openings["job_id"])
-    count = openings["count"].to_numpy(dtype=float)
-    widths = jobs["roll_width_m"].to_numpy(dtype=float)[row] if len(row) else 1.5
-    one = opening_quantities(openings, practice, widths)
-    cut = openings["cut_pattern"].to_numpy(dtype=str)
-
-    def total(values: np.ndarray, chosen: np.ndarray | slice = slice(None)) -> np.ndarray:
-        # Whole numbers add up to the same in any order of the rows.
-        amounts = np.rint((values * count)[chosen] * WHOLE)
-        return np.bincount(row[chosen], weights=amounts, minlength=len(jobs)) / WHOLE
-
-    opening_m2 = one["opening_m2"].to_numpy()
-    length_m = one["reveal_m2"].to_numpy() / (openings["reveal_mm"].to_numpy(dtype=float) / 1000)
-    sums = {
-        "opening_count": total(np.ones(len(count))),
-        "opening_m2": total(opening_m2),
-        "lined_opening_m2": total(opening_m2, np.isin(cut, stopped_cuts())),
-    }
-    for name in CUTS:
-        chosen = cut == name
-        for quantity in SUMMED:
-            amounts = one[f"{quantity}_m2"].to_numpy()
-            sums[f"{quantity}_{name}_m2"] = total(amounts, chosen)
-        sums[f"reveal_length_{name}_m"] = total(length_m, chosen)
-    return pd.DataFrame(sums, index=jobs.index)

@@ -21,6 +21,8 @@ from airstats.model.posterior import (
 )
 from airstats.model.prior import Prior
 from airstats.takeoff.sheet_quantities import Takeoff
+from airstats.takeoff.unmeasured import Doubt
+from airstats.takeoff.usual_openings import quantity_names
 from tests.invented import ROLL, flat_prior, made_jobs, same_belief
 from tests.reference.handmade import GROUPS, jobs_table
 
@@ -164,7 +166,7 @@ def test_job_to_job_spread_is_floor_and_growing_part():
     jobs = jobs_table(np.zeros(1), np.ones(1), 100.0, {})
     # 3, 4 and 5; with measured depths of 12 more: 5, 12 and 13.
     assert predictive(belief, jobs).job_sd == pytest.approx(5.0)
-    assert predictive(belief, jobs, 12.0).job_sd == pytest.approx(13.0)
+    assert predictive(belief, rough(jobs, 12.0)).job_sd == pytest.approx(13.0)
 
 
 def test_each_form_expects_its_own_sheet():
@@ -188,22 +190,27 @@ def test_a_form_that_foretold_badly_stays_in_play():
     assert kept.weight.sum() == pytest.approx(1, abs=1e-12)
 
 
-def test_measuring_is_exact_unless_told():
+def rough(jobs, sd_m2):
+    """The jobs with laid areas that are not known better than to so much of sheet."""
+    covariance = np.zeros((len(jobs), len(quantity_names()), len(quantity_names())))
+    covariance[:, 0, 0] = (sd_m2 / (1 + PRIOR.waste[0])) ** 2
+    return replace(jobs, doubt=Doubt(covariance, np.zeros_like(covariance)))
+
+
+def test_a_doubt_of_nothing_changes_nothing():
     jobs = made_jobs(12, 4, gross=2)
     belief, wrong = update_and_judge(starting_belief(), jobs)
-    told, told_wrong = update_and_judge(starting_belief(), jobs, 0.0)
+    told, told_wrong = update_and_judge(starting_belief(), rough(jobs, 0.0))
     same_belief(belief, told)
     assert wrong == pytest.approx(told_wrong, abs=1e-12)
-    sure, as_told = predictive(belief, jobs), predictive(belief, jobs, 0.0)
-    assert sure.gross_probability() == pytest.approx(as_told.gross_probability())
 
 
 def test_rough_measuring_makes_a_gross_error_less_sure():
     jobs = made_jobs(12, 4, gross=1)
-    sharp, rough = (update_and_judge(starting_belief(), jobs, sd) for sd in (0.0, 200.0))
+    sharp, blunt = (update_and_judge(starting_belief(), rough(jobs, sd)) for sd in (0.0, 200.0))
     assert sharp[1][0] > 0.9
-    assert rough[1][0] < 0.5
-    for belief, wrong in (sharp, rough):
+    assert blunt[1][0] < 0.5
+    for belief, wrong in (sharp, blunt):
         assert belief.wrong == pytest.approx(wrong.sum())
         assert belief.seen == 12
         assert belief.weight.sum() == pytest.approx(1, abs=1e-12)
@@ -212,9 +219,10 @@ def test_rough_measuring_makes_a_gross_error_less_sure():
 @pytest.mark.parametrize("rough_m2", [0.0, 40.0])
 def test_a_judgement_is_that_of_the_new_belief(rough_m2):
     jobs = made_jobs(20, 15, gross=1)
-    belief, wrong = update_and_judge(starting_belief(), jobs, rough_m2)
+    jobs = rough(jobs, rough_m2)
+    belief, wrong = update_and_judge(starting_belief(), jobs)
     # The share of gross errors was the guess's when these jobs were judged.
-    judged = predictive(replace(belief, seen=0.0, wrong=0.0), jobs, rough_m2)
+    judged = predictive(replace(belief, seen=0.0, wrong=0.0), jobs)
     np.testing.assert_allclose(wrong, judged.gross_probability(), rtol=1e-9)
 
 

@@ -11,12 +11,10 @@ from airstats.model.quarterly_update import (
     calibrate,
     calibrate_through,
     finished_jobs,
-    measuring_sd_m2,
     run_through,
 )
-from airstats.takeoff.sheet_quantities import Takeoff
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import KNOWN_CUTS, change, ids, invent, keep, same_belief
+from tests.invented import change, ids, invent, keep, same_belief
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
@@ -195,18 +193,6 @@ def test_a_previous_file_that_will_not_do_and_no_finished_job(tmp_path):
 def test_a_quarter_that_is_none(quarter):
     with pytest.raises(AirstatsError, match=rf'quarter "{quarter}" .* write it like 2026Q3'):
         calibrate(RECORDS, quarter=quarter)
-
-
-def test_errors_of_depths_add_as_squares():
-    """Lengths that weigh 3, 4 and 12 m² a m of error: together 13."""
-    lengths = {
-        f"reveal_length_{cut}_m": [weight / CUTS[cut].reveal_factor.mean, 0.0]
-        for cut, weight in zip(KNOWN_CUTS, (3.0, 4.0, 12.0), strict=True)
-    }
-    jobs = finished_jobs(RECORDS).table.head(2).assign(**lengths)
-    extra = measuring_sd_m2(Takeoff(jobs), 1000.0)
-    assert extra == pytest.approx([13.0, 0.0])
-    assert measuring_sd_m2(Takeoff(jobs), 20.0) == pytest.approx([0.26, 0.0])
 
 
 def test_a_record_is_named_once_it_is_rather_wrong_than_right():

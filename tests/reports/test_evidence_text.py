@@ -19,6 +19,7 @@ from airstats.analysis.sensitivity import leave_each_out, put_back, refit_withou
 from airstats.backtests.forecast_checks import NONE, group_departures, quantile_calibration
 from airstats.backtests.rolling import backtest
 from airstats.base.number_text import number
+from airstats.model.posterior import with_depth_error
 from airstats.reports import evidence_text
 from airstats.reports.desk import lay_out
 from tests.benchmark.worlds import World, invent_firm
@@ -185,7 +186,8 @@ def test_weaknesses_that_the_data_do_not_have_are_not_claimed():
     exact = desk_of(**WORLDS["small"])
     said = evidence_text.weakness_words(exact, tried_on(exact)).text
     assert "No job counts opened rolls whole" in said
-    rough = replace(exact, depth_error_mm=15.0)
+    known = replace(exact.now, belief=with_depth_error(exact.now.belief, 15.0))
+    rough = replace(exact, chain=(*exact.chain[:-1], known))
     assert "but for depths (± 15 mm, sd)" in (
         evidence_text.weakness_words(rough, tried_on(exact)).text
     )

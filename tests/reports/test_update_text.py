@@ -233,8 +233,9 @@ def test_depth_words_carry_the_firms_own_figures(reveals):
     assert "That is little" in said
     rough = lay_out(invent(factor=0.6, seed=4), depth_error_mm=150.0)
     told = update_text.depth_words(rough).text
-    assert told.startswith("Depths are measured to ± 150 mm: the update reckons with the scatter")
-    assert "more jobs do not cure it" in told
+    habits = rough.now.belief.habits
+    assert told.startswith("Depths are measured to ± 150 mm, and differ by")
+    assert f"drawn by {100 * (1 - habits.reliability):.0f} %".replace(" ", "\u00a0") in told
     wider = rough.now.table()["sd"] > reveals.now.table()["sd"]
     assert wider["reveal.diagonal"]
     bare = update_text.depth_words(lay_out(without_openings(invent()))).text

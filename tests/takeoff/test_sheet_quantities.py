@@ -5,7 +5,6 @@ import pandas as pd
 import pytest
 
 from airstats.catalog.cut_patterns import CUTS
-from airstats.geometry.cutting_rules import Practice
 from airstats.records.reading import Records, read_records
 from airstats.takeoff.opening_quantities import opening_quantities
 from airstats.takeoff.sheet_quantities import take_off, used_interval
@@ -27,8 +26,8 @@ def records(openings=(), **columns):
     return Records(jobs, table, pd.DataFrame(), (), "jobs.csv", "sha256:0", ())
 
 
-def quantities(openings=(), practice=Practice(), **columns):
-    return take_off(records(openings, **columns), practice).table
+def quantities(openings=(), **columns):
+    return take_off(records(openings, **columns)).table
 
 
 def test_net_cover_of_a_roll():
@@ -96,10 +95,9 @@ def test_openings_go_to_their_own_job():
 
 def test_loose_pieces_are_those_of_the_openings():
     """Sums by cut of what `opening_quantities` says of one opening, at the job's roll width."""
-    practice = Practice(return_mm=30.0, halves=True)
     rows = [("J0", 2, *WINDOW, 4, "centre"), ("J0", 3, 900.0, 2100.0, 200.0, 3, "centre")]
-    job = quantities(rows, practice, roll_width_m=0.2).iloc[0]
-    one = opening_quantities(records(rows).openings, practice, 0.2)
+    job = quantities(rows, roll_width_m=0.2).iloc[0]
+    one = opening_quantities(records(rows).openings, roll_width_m=0.2)
     for name in ("needed", "fillable"):
         assert job[f"{name}_centre_m2"] == pytest.approx(one[f"{name}_m2"] @ [2, 3])
     assert job["needed_centre_m2"] > job["fillable_centre_m2"] > 0
@@ -109,7 +107,7 @@ def test_summary_of_a_job_counts_as_one_kind_of_opening(tmp_path):
     (tmp_path / "jobs.csv").write_text(
         "job_id,surface_m2,opening_count,opening_width_mm,opening_height_mm,reveal_mm,cut_pattern\n"
         "H1,300,12,1230,1480,350,centre\n"
-        "H2,300,,,,,\n"
+        "H2,300,0,,,,\n"
     )
     table = take_off(read_records(tmp_path)).table
     assert table["reveal_centre_m2"].to_numpy() == pytest.approx(
