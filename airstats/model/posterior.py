@@ -195,6 +195,8 @@ def update_and_judge(belief: Belief, jobs: Takeoff) -> tuple[Belief, Array]:
         As for `update`.
     """
     wrong = np.empty(len(jobs))
+    if not len(jobs):
+        return belief, wrong
     # On several threads the library adds up in another order, so the last digits would differ.
     with _ONE_AT_A_TIME, _libraries().limit(limits=1, user_api="blas"):
         order = by_quantity(jobs)

@@ -195,7 +195,7 @@ def _reasons(
 
 
 def _jobs(checked: _Checked, rows: np.ndarray) -> pd.DataFrame:
-    sheet = checked.jobs
+    sheet = checked.sheets["jobs"]
     frame = _typed(sheet.frame.iloc[rows])
     day = frame["finished_on"]
     quarter = day.dt.to_period("Q").astype("str").astype(object).where(day.notna(), None)

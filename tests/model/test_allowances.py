@@ -41,7 +41,7 @@ def sha256(path):
 
 def test_the_contract_of_the_file(saved):
     found = content(saved)
-    assert found["format"] == FORMAT == "airstats-allowances/1"
+    assert found["format"] == FORMAT == "airstats-allowances/2"
     assert found["interval"] == INTERVAL == 0.9
     assert (found["quarter"], found["previous"]) == ("2023Q2", "")
     assert found["jobs_used"] == len(found["job_ids"]) == 16
@@ -174,11 +174,11 @@ def test_a_file_that_is_no_json(tmp_path, damage):
         load_allowances(path)
 
 
-@pytest.mark.parametrize("text", ['{"format": "airstats-allowances/2"}', "{}", "[1, 2]", "3"])
+@pytest.mark.parametrize("text", ['{"format": "airstats-allowances/3"}', "{}", "[1, 2]", "3"])
 def test_another_format(tmp_path, text):
     path = tmp_path / "other.json"
     path.write_text(text)
-    with pytest.raises(AllowancesError, match=r'format is ".*" where "airstats-allowances/1" is'):
+    with pytest.raises(AllowancesError, match=r'format is ".*" where "airstats-allowances/2" is'):
         load_allowances(path)
 
 

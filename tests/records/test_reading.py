@@ -52,13 +52,13 @@ def records(tmp_path):
 
 def test_clean_jobs_and_openings_that_end_with_those_in_summary(records):
     jobs = records.jobs
-    assert list(jobs) == [*COLUMNS["jobs"], "quarter", "finished", "Site"]
+    assert list(jobs) == [*COLUMNS["jobs"], "quarter", "finished", "openings_known", "Site"]
     for name, told in {
         "job_id": ["A1", "007", "A3", "A4"], "quarter": ["2026Q1", "2026Q2", "2026Q4", None],
         "finished": [True, True, True, False], "counted": ["opened", "half", "opened", "opened"],
         "roll_width_m": [1.5, 3, 1.5, 1.5], "roll_length_m": [50, 50, 50, 50],
         "lap_mm": [100, 120, 100, 0], "crew": ["North", "North", "", "South"],
-        "exclude": ["", "roll stolen", "", ""], "opening_count": [0, 3, 0, 0],
+        "exclude": ["", "roll stolen", "", ""], "openings_known": [True] * 4,
         "Site": ["Hill", "Dale", "", "Hill"],
     }.items():  # fmt: skip
         assert jobs[name].tolist() == told, name
@@ -115,8 +115,21 @@ def test_summary_gives_way_to_rows_of_openings_and_counts_where_it_has_a_count(t
     told = "Jobs whose summary columns are ignored, as openings has their rows: 1."
     assert records.notes == (unread, told)
     records = read_records(write_csv(tmp_path / "uncounted", JOBS.assign(opening_count=None)))
-    told = "Jobs with sizes of openings but no opening_count, read as no openings: 1."
+    told = (
+        "Jobs with unknown openings, reckoned as usual: 4 (A1, 007, A3, A4); write opening_count 0"
+        " where there are none."
+    )
     assert records.notes == (unread, told)
+    assert not records.jobs["openings_known"].any()
+
+
+def test_an_unknown_depth_is_no_fault_and_stays_unknown(tmp_path):
+    rows = OPENINGS.assign(reveal_mm=[None, 300, 250])
+    records = read_records(write_csv(tmp_path / "rows", JOBS.assign(reveal_mm=None), rows))
+    assert records.openings["reveal_mm"].isna().tolist() == [True, False, False, True]
+    assert records.jobs["openings_known"].all()
+    told = "Jobs with unknown depths of reveals, reckoned as usual: 2 (A1, 007)."
+    assert records.notes[-1] == told
 
 
 def test_no_under_exclude_is_not_a_reason(tmp_path):
@@ -168,6 +181,8 @@ def test_workbook_typed_by_hand(tmp_path):
         'firm.xlsx, sheet Jobs, column surface_m2: "1.080" read as 1080.',
         "firm.xlsx, sheet Jobs: columns not read: Notes.",
         'firm.xlsx, sheet OPENINGS, column width_mm: "1.200" read as 1200.',
+        "Jobs with unknown openings, reckoned as usual: 2 (103, 104); write opening_count 0 where"
+        " there are none.",
     )
 
 
@@ -354,6 +369,7 @@ def test_of_a_month_or_a_quarter_no_day_is_made_up(tmp_path):
 
 def test_what_is_not_told_is_the_common_roll_and_lap(tmp_path):
     bare = JOBS[["job_id", "finished_on", "surface_m2", "estimated_rolls", "used_rolls"]]
+    bare = bare.assign(opening_count=0)
     job = take_off(read_records(write_csv(tmp_path / "bare", bare.head(1)))).table.iloc[0]
     agree("roll.default", job["roll_m2"])
     share = job["surface_m2"] / job["laid_m2"]
