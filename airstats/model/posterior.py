@@ -200,7 +200,7 @@ def update_and_judge(belief: Belief, jobs: Takeoff) -> tuple[Belief, Array]:
     # On several threads the library adds up in another order, so the last digits would differ.
     with _ONE_AT_A_TIME, _libraries().limit(limits=1, user_api="blas"):
         order = by_quantity(jobs)
-        belief = replace(belief, habits=jobs.where(order).teach(belief.habits))
+        belief = replace(belief, habits=jobs.teach(belief.habits, order))
         jobs = jobs.reckoned(belief.habits)
         for part in _turns(order):
             belief, wrong[part] = _update_at_once(belief, jobs.where(part))

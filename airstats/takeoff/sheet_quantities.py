@@ -116,13 +116,24 @@ class Takeoff:
         found = reckoned(self.table, self.openings, habits, self.habits.depth_error_mm > 0)
         return replace(self, table=found[0], doubt=found[1], habits=habits)
 
-    def teach(self, habits: Habits) -> Habits:
-        """Return the habits after those of the jobs whose openings are known."""
-        if "unmeasured" not in self.table:
+    def teach(self, habits: Habits, order: np.ndarray) -> Habits:
+        """Return the habits after those of the jobs whose openings are known.
+
+        Parameters
+        ----------
+        habits : Habits
+            As believed before.
+        order : (n,) array
+            Places of the jobs, in the order in which they are added up.
+        """
+        known = order[self.unmeasured[order] == ""]
+        if "unmeasured" not in self.table or not len(known):
             return habits
-        known = self.where(self.unmeasured == "").reckoned(habits)
-        surface_m2, depth_mm = known.columns(["surface_m2", "depth_mm"]).T
-        return habits.learnt(surface_m2, known.columns(quantity_names()), depth_mm)
+        jobs = self.reckoned(habits)
+        surface_m2, depth_mm, *quantities = jobs.columns(
+            ["surface_m2", "depth_mm", *quantity_names()]
+        )[known].T
+        return habits.learnt(surface_m2, np.column_stack(quantities), depth_mm)
 
 
 def take_off(records: Records) -> Takeoff:
