@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,7 @@ def quarter(asked: argparse.Namespace) -> None:
     """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
     from airstats.model.decisions import check_decision, decided_steps
     from airstats.model.unmet import not_counted, unmet
+    from airstats.reports.recording_text import with_recording
 
     asked.codes = bool(asked.codes or asked.codes_key)
     settings = RunSettings.of(asked)
@@ -46,7 +48,8 @@ def quarter(asked: argparse.Namespace) -> None:
     now = decided_steps(desk.chain, previous, settings.decided)
     said, files = _files_of_a_quarter(asked, now, desk)
     files |= set_aside(records, Path())
-    notes = _make_quarter(asked, settings, desk, files, key)
+    at_costs = replace(desk, firm=at_options(asked, desk.firm))
+    notes = _make_quarter(asked, settings, with_recording(at_costs), files, key)
     print_set_aside(records, Path(asked.out))
     print_allowances(now, previous)
     print_lines(not_counted(records, now) + (unmet(takeoff, now) if takeoff else ()))
@@ -98,7 +101,7 @@ def _files_of_a_quarter(
     costs = costs_of(firm)
     files: dict[Path, str | bytes] = {
         Path("allowance_card.html"): allowance_card(now, *costs),
-        Path("price_sheet.xlsx"): price_sheet(now, *costs, desk.to_price),
+        Path("price_sheet.xlsx"): price_sheet(now, *costs),
     }
     if desk.to_price is not None:
         files[Path("orders.csv")] = csv_of(price(desk.takeoff, now, *costs))

@@ -70,6 +70,7 @@ class Desk:
     previous : the allowances that the chain started from, or None: the starting belief
     firm : what the firm says of its prices and times
     other_firms : name to quantities of the finished jobs of the firms to compare with
+    recording : what finer records would save, from `value_of_recording`; None: not worked out yet
     """
 
     quarter: str
@@ -83,6 +84,7 @@ class Desk:
     previous: Allowances | None = None
     firm: Firm = ASSUMED
     other_firms: dict[str, Takeoff] = field(default_factory=dict)
+    recording: pd.DataFrame | None = None
 
     @property
     def now(self) -> Allowances:
@@ -111,7 +113,9 @@ class Desk:
 
     def at(self, **given: float) -> Desk:
         """Return the desk with other prices and times of the firm; one of 0 stays the firm's."""
-        return replace(self, firm=self.firm.but(**given))
+        firm = self.firm.but(**given)
+        recording = self.recording if firm == self.firm else None
+        return replace(self, firm=firm, recording=recording)
 
     def save(self, path: Path) -> None:
         """Write the desk for the notebooks of a run to open."""

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from airstats.analysis import allowance_changes, jobs_needed, sensitivity
+from airstats.analysis import allowance_changes, sensitivity
 from airstats.analysis import between_firms as others
 from airstats.analysis.regressions import (
     Influence,
@@ -33,7 +33,7 @@ from airstats.backtests.forecast_checks import (
 )
 from airstats.backtests.rolling import WORDS_OF_RULES, Backtest, backtest
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
-from airstats.base.number_text import counted, each, listed, number, percent, roughly
+from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.catalog.cut_patterns import reused_cuts
 from airstats.model.posterior import allowance_names
 from airstats.reports import evidence_charts
@@ -56,7 +56,6 @@ SHORTAGES = {
 FAR = "`python -m tests.benchmark.far_reveals`"
 NAMED = 5
 """So many jobs are named in a sentence; the others stand in the table."""
-OUT_OF_REACH = "out of reach"
 HEADING = "## Several firms\n\n"
 
 
@@ -503,62 +502,6 @@ def sensitivity_words(table: pd.DataFrame) -> Words:
         f" {most.max():.3f} m² a m². So the jobs settle the sum; how it is shared among the"
         " allowances rests on the starting belief the more, the wider an allowance's interval"
         " still is."
-    )
-
-
-def more_jobs(desk: Desk) -> Section:
-    """Show how many more jobs would halve each interval."""
-    more = jobs_needed.jobs_to_halve(desk.now, desk.jobs)
-    yield halving_words(more, jobs_needed.jobs_a_quarter(desk.jobs))
-    yield halving_table(more)
-
-
-def halving_words(table: pd.DataFrame, a_quarter: float) -> Words:
-    """Say how many more jobs would halve each interval, and where that cannot be."""
-    reach = table[np.isfinite(table["jobs_still"])]
-    still = [
-        f"{row.allowance} {roughly(row.jobs_still)} jobs"
-        f" ({roughly(row.jobs_still / a_quarter / 4)} years)"
-        for row in each(reach)
-    ]
-    start = f"At {number(a_quarter, 1)} jobs a quarter like those so far, with the same crews"
-    if not still:
-        return Words(
-            f"{start}, no interval can be halved even if nothing drifts. {_with_drift(table)}"
-        )
-    never = table[~np.isfinite(table["jobs_still"])]["allowance"].tolist()
-    barred = f"; not {listed(never)}: more jobs of the same crews do not tell it" if never else ""
-    return Words(
-        f"{start}, if nothing drifts, an interval is half as wide after so many jobs more:"
-        f" {listed(still)}{barred}. {_with_drift(table)}"
-    )
-
-
-def _with_drift(table: pd.DataFrame) -> str:
-    rows = table[np.isfinite(table["jobs_drift"])]
-    if rows.empty:
-        first = table.iloc[0]
-        return (
-            "With the drift as learnt none is ever halved: what a quarter teaches grows old;"
-            f" {first['allowance']} settles at ± {number(first['sd_drift'], 3)} (sd), now"
-            f" ± {number(first['sd'], 3)}."
-        )
-    said = [f"{row.allowance} {roughly(row.jobs_drift)} jobs" for row in each(rows)]
-    never = table[~np.isfinite(table["jobs_drift"])]["allowance"].tolist()
-    rest = f"; {listed(never)} never" if never else ""
-    return f"With the drift as learnt: {listed(said)}{rest}."
-
-
-def halving_table(table: pd.DataFrame) -> Table | Words:
-    """Return the table of `jobs_to_halve`, words where a number of jobs has no end."""
-    worded = {
-        name: [roughly(v) if np.isfinite(v) else OUT_OF_REACH for v in table[name]]
-        for name in ("jobs_still", "jobs_drift")
-    }
-    return show_table(
-        table.assign(**worded),
-        "More jobs that would halve each interval",
-        "allowance sd jobs_still sd_still jobs_drift sd_drift unit",
     )
 
 

@@ -1,0 +1,234 @@
+"""What finer records would save, in money: what not knowing the allowances costs a year's orders.
+
+A count of whole rolls leaves each use open by a roll, so the allowances stay uncertain, and orders
+are now a roll more, now a roll less than the best that somebody who knew them would give. What that
+costs, and how much less it costs after a year of finer records, is foretold from what is believed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST
+from airstats.base.quarters import quarter_number
+from airstats.catalog.wound_roll import CORE_MM, GAUGE_SD_MM, metres_left_sd, usual_full_mm
+from airstats.model.allowances import Allowances
+from airstats.model.normal_mixture import Mixture
+from airstats.model.posterior import Belief, admit_crews, predictive, update, widen
+from airstats.pricing.newsvendor import (
+    expected_cost,
+    packs_for_share,
+    priced,
+)
+from airstats.takeoff.measured_use import MEASURED
+from airstats.takeoff.sheet_quantities import HALF_WIDTH_PACKS, Takeoff
+
+Array = np.ndarray
+
+DRAWS = 100
+"""Draws of what a year of records may tell; the error of their mean is told with it."""
+SEED = 20240
+"""One seed, so that the same records always give the same figures."""
+MIDDLE_OF_YEAR, TO_THE_NEXT = 2, 4
+"""Quarters from now to the middle of the year of recording, and on to that of the year after."""
+LEAST_WEIGHT = 0.002
+"""Candidates that weigh less than this change no order; leaving them out saves time."""
+WHOLE = 0.5
+"""Half-width of a count of opened rolls, in rolls."""
+NOW = "as now"
+
+
+@dataclass(frozen=True)
+class Way:
+    """A way to record: how the use is counted (None: as the firm does), and what it takes.
+
+    `years` is how many years' jobs are recorded, `minutes` the time that it takes a job more than
+    today, `words` what is done, as after "if".
+    """
+
+    words: str
+    counted: str | None = None
+    minutes: float = 0.0
+    years: int = 1
+
+
+WAYS = {
+    NOW: Way("the jobs of a year are counted as they are now"),
+    "half rolls": Way("the last roll is judged to the nearest half", "half", 0.1),
+    "quarter rolls": Way("the last roll is judged to the nearest quarter", "quarter", 0.1),
+    "last roll measured": Way("what is left on the last roll is measured", MEASURED, 0.25),
+    "two years' jobs": Way("the jobs of two years are counted as they are now", years=2),
+}
+"""Minutes are common practice, no source: a look; a tape measure across a roll, and a line more."""
+
+
+def value_of_recording(
+    now: Allowances,
+    jobs: Takeoff,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    draws: int = DRAWS,
+) -> pd.DataFrame:
+    """Return what not knowing costs a year's orders, and how much less after each way to record.
+
+    Parameters
+    ----------
+    now : Allowances
+        What is known.
+    jobs : Takeoff
+        The n finished jobs; those of their last year stand for each year to come.
+    leftover_cost, short_cost : float
+        Money for each roll left over and for each roll short.
+    draws : int
+        How many possible truths are gone through.
+
+    Returns
+    -------
+    DataFrame
+        One row a way of `WAYS`: `way`, `cost` (money that rolls left over and rolls short of the
+        orders of the year after cost, expected), `not_known` (of it, what somebody who knew the
+        allowances would save), `saving` (less than where the firm counts as now), `saving_low,
+        saving_high` (90 % interval: the draws are few), `worst, best` (what nine in ten possible
+        truths save), `minutes` (of work a year), `jobs` (recorded until then).
+
+    Notes
+    -----
+    Expected value of sample information (Raiffa & Schlaifer 1961, Applied Statistical Decision
+    Theory, chapters 4 and 5): a truth is drawn from the belief, the jobs of a year are drawn from
+    the truth, counted in each way and learnt from, and the year after is ordered for with what is
+    then believed. An order's cost is that under the truth. All ways count the same draws.
+    """
+    year = _last_year(jobs)
+    belief = _worth_keeping(widen(admit_crews(now.belief, year.crews), MIDDLE_OF_YEAR))
+    asked = _Asked(now, year, leftover_cost, short_cost)
+    rng = np.random.default_rng(SEED)
+    drawn = [_costs_by_way(asked, belief, _draw(belief, year, rng)) for _ in range(draws)]
+    return _table(np.array(drawn), len(year))
+
+
+class _Asked(NamedTuple):
+    """What orders are asked for, and what they cost."""
+
+    now: Allowances
+    year: Takeoff
+    leftover_cost: float
+    short_cost: float
+
+
+class _Truth(NamedTuple):
+    """A drawn truth: the use of the n jobs of a year, and (years, n) uses as they may come, m²."""
+
+    use: Mixture
+    used: Array
+    gauge: Array
+
+
+def _last_year(jobs: Takeoff) -> Takeoff:
+    number = jobs.table["quarter"].map(quarter_number)
+    return jobs.where(number > number.max() - 4)
+
+
+def _worth_keeping(belief: Belief) -> Belief:
+    kept = belief.pick(belief.weight > LEAST_WEIGHT)
+    return replace(kept, weight=kept.weight / kept.weight.sum())
+
+
+def _draw(belief: Belief, year: Takeoff, rng: np.random.Generator) -> _Truth:
+    """Draw a truth, and years of records under it, some of them grossly wrong."""
+    place = rng.choice(len(belief.form), p=belief.weight)
+    truth = belief.pick(np.array([place]))
+    foretold = predictive(truth, year)
+    allowances = rng.multivariate_normal(truth.mean[0], truth.covariance[0], method="eigh")
+    mean = foretold.forms[0].columns @ allowances + foretold.forms[0].certain
+    sd = foretold.job_sd
+    shape = max(way.years for way in WAYS.values()), len(year)
+    gross = rng.random(shape) < belief.gross_share
+    spread = np.hypot(sd, gross * belief.prior.gross_packs * year.pack)
+    used = np.maximum(mean + spread * rng.standard_normal(shape), 0)
+    return _Truth(Mixture(np.ones(1), mean[None], sd), used, rng.uniform(-1, 1, shape))
+
+
+def _costs_by_way(asked: _Asked, belief: Belief, truth: _Truth) -> list[list[float]]:
+    """The cost and the part of it that is for not knowing, way by way."""
+    year, told = asked.year, []
+    for way in WAYS.values():
+        learnt = belief
+        for used, gauge in zip(truth.used[: way.years], truth.gauge, strict=False):
+            learnt = update(learnt, counted_as(year, used, gauge, way.counted))
+        foretold = priced(year, replace(asked.now, belief=learnt), *asked[2:], TO_THE_NEXT)
+        best = packs_for_share(truth.use, year.pack, foretold.share)
+        costs = (
+            expected_cost(truth.use, year.pack, order, *asked[2:]).sum()
+            for order in (foretold.order_packs, best)
+        )
+        cost, least = costs
+        told.append([cost, cost - least])
+    return told
+
+
+def counted_as(year: Takeoff, used: Array, gauge: Array, how: str | None) -> Takeoff:
+    """Return jobs with their uses as the records would hold them.
+
+    Parameters
+    ----------
+    year : Takeoff
+        n jobs.
+    used, gauge : (n,) arrays
+        What they use, m²; how far each measurement errs, from -1 to 1 of its half-width.
+    how : str, optional
+        A key of `HALF_WIDTH_PACKS`, or "measured"; None: as each job is counted now.
+    """
+    packs = used / year.pack
+    measured = _half_width(year, packs)
+    kind = year.table["counted"]
+    now = kind.map(HALF_WIDTH_PACKS).fillna(WHOLE).to_numpy(dtype=float)
+    now = np.where(kind == MEASURED, measured, now)
+    half = now if how is None else np.minimum(now, HALF_WIDTH_PACKS.get(how, measured))
+    rounded = np.where(half == WHOLE, np.ceil(packs) - half, np.rint(packs / (2 * half)) * 2 * half)
+    middle = np.where(half == measured, packs + gauge * half, rounded)
+    ends = {"used_low_m2": middle - half, "used_high_m2": middle + half}
+    table = year.table.assign(**{name: np.maximum(e, 0) * year.pack for name, e in ends.items()})
+    return replace(year, table=table)
+
+
+def _half_width(year: Takeoff, packs: Array) -> Array:
+    """How far, in rolls, the use may lie either side if the last roll's diameter is measured.
+
+    A full roll and a core are taken as measured once.
+    """
+    length = year.table["roll_length_m"].to_numpy(dtype=float)
+    core = np.full(len(length), CORE_MM)
+    full = usual_full_mm(length, core)
+    left = np.ceil(packs) - packs
+    diameter = np.sqrt(core**2 + left * (full**2 - core**2))
+    gauge = np.full(len(length), GAUGE_SD_MM)
+    return np.asarray(
+        np.sqrt(3) * metres_left_sd(diameter, full, core, length, (gauge, gauge)) / length
+    )
+
+
+def _table(drawn: Array, jobs: int) -> pd.DataFrame:
+    """One row a way from (draws, ways, 2) costs."""
+    ways = list(WAYS.values())
+    costs, not_known = drawn.mean(axis=0).T
+    saved = drawn[:, [0], 1] - drawn[:, :, 1]
+    mean, error = saved.mean(axis=0), 1.645 * saved.std(axis=0, ddof=1) / np.sqrt(len(saved))
+    worst, best = np.quantile(saved, [0.05, 0.95], axis=0)
+    return pd.DataFrame(
+        {
+            "way": list(WAYS),
+            "cost": costs,
+            "not_known": not_known,
+            "saving": mean,
+            "saving_low": mean - error,
+            "saving_high": mean + error,
+            "worst": worst,
+            "best": best,
+            "minutes": [way.minutes * jobs for way in ways],
+            "jobs": [way.years * jobs for way in ways],
+        }
+    )

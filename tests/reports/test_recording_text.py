@@ -1,0 +1,71 @@
+import pandas as pd
+import pytest
+
+from airstats.analysis.recording_value import WAYS
+from airstats.reports import recording_text
+from tests.invented import desk_of
+
+
+def told(measured, error=5.0):
+    """A table of `value_of_recording` in which measuring the last roll saves so much."""
+    saving = [0.0, measured / 3, measured / 2, measured, measured / 4]
+    table = pd.DataFrame({"way": list(WAYS), "cost": 820.0, "saving": saving})
+    return table.assign(
+        not_known=60 - table["saving"],
+        saving_low=table["saving"] - error,
+        saving_high=table["saving"] + error,
+        worst=-20.0, best=90.0, minutes=10.0, jobs=61,
+    )  # fmt: skip
+
+
+def test_a_saving_is_said_with_its_interval_and_its_effort():
+    said = recording_text.saving_words(told(33.0)).text
+    assert "would save about 33 ± 5.0 a year** (a tape measure and five seconds a job)" in said
+    assert "of the 820 that rolls left over and rolls short" in said
+    assert "61 jobs, 60 would go" in said
+
+
+def test_a_saving_that_chance_explains_is_no_saving():
+    said = recording_text.saving_words(told(4.0)).text
+    assert "would save this firm little" in said
+    assert "±" not in said
+    assert "No way surely saves anything" in recording_text.ways_words(told(4.0)).text
+
+
+def test_the_ways_are_told_the_best_first():
+    said = recording_text.ways_words(told(33.0)).text
+    first, last = (said.index(recording_text.DONE[way]) for way in (list(WAYS)[3], list(WAYS)[1]))
+    assert first < last
+
+
+def test_a_run_works_it_out_once_and_every_page_shows_that(monkeypatch):
+    desk = desk_of()
+    asked = []
+    table = told(33.0)
+    monkeypatch.setattr(recording_text, "value_of_recording", lambda *_: asked.append(1) or table)
+    desk = recording_text.with_recording(desk)
+    assert "33 ± 5.0" in recording_text.sentence(desk).text
+    words, ways, picture, shown = recording_text.section(desk)
+    assert asked == [1]
+    assert "33 ± 5.0" in words.text
+    assert picture.data.equals(table)
+    assert shown.frame["recorded"].to_list() == [way.words for way in WAYS.values()]
+    assert ways.text.startswith("In money a year: measuring what is left")
+
+
+def test_what_fails_costs_the_run_nothing_else(monkeypatch):
+    def fail(*_):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(recording_text, "value_of_recording", fail)
+    desk = recording_text.with_recording(desk_of())
+    assert desk.recording is None
+    with pytest.raises(ZeroDivisionError):
+        recording_text.sentence(desk)
+
+
+def test_other_costs_are_worked_out_anew(monkeypatch):
+    monkeypatch.setattr(recording_text, "value_of_recording", lambda *_: told(33.0))
+    desk = recording_text.with_recording(desk_of())
+    assert desk.at(short_cost=0).recording is desk.recording
+    assert desk.at(short_cost=500).recording is None
