@@ -15,7 +15,7 @@ from typing import Any
 from airstats import __version__
 from airstats.base.errors import AirstatsError
 from airstats.base.run_settings import SETTINGS
-from airstats.cli import commands, quarter_run
+from airstats.cli import book_intake, commands, quarter_run
 
 DONE, DATA_WILL_NOT_DO, STOPPED = 0, 1, 130
 """Exit statuses; argparse itself leaves with 2 where the command was called wrongly."""
@@ -150,7 +150,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.description = "Reads finished airtightness-sheet jobs and prices the next ones."
     parser.add_argument("--version", action="version", version=f"airstats {__version__}")
     known = parser.add_subparsers(title="verbs", metavar="VERB", required=True)
-    for add in (_add_check, _add_calibrate, _add_price, _add_backtest, _add_quarter):
+    verbs = (_add_intake, _add_check, _add_calibrate, _add_price, _add_backtest, _add_quarter)
+    for add in verbs:
         add(known)
     return parser
 
@@ -161,20 +162,24 @@ def _verb(
     summary: str,
     example: str,
     source: str = "records",
+    options: tuple[str, ...] = ("dates", "words"),
 ) -> argparse.ArgumentParser:
     name = run.__name__  # type: ignore[attr-defined]
     verb = known.add_parser(
         name, help=summary, description=summary, epilog=f"example: airstats {name} {example}"
     )
     verb.set_defaults(run=run)
-    what = SETTINGS["records"].metadata["help"] if source == "records" else "the jobs to price"
-    verb.add_argument(
-        "records",
-        metavar=source.upper(),
-        help=f"{what}: jobs.csv and openings.csv (or .parquet) in a folder, or one .xlsx",
-    )
-    _options(verb, "dates")
+    verb.add_argument("records", metavar=source.upper(), help=_SOURCES[source])
+    _options(verb, *options)
     return verb
+
+
+_TABLES = "jobs.csv and openings.csv (or .parquet) in a folder, or one .xlsx"
+_SOURCES = {
+    "records": f"{SETTINGS['records'].metadata['help']}: {_TABLES}",
+    "takeoff": f"the jobs to price: {_TABLES}",
+    "book": "the firm's own book: a workbook, a CSV file, or a folder of them",
+}
 
 
 def _options(verb: argparse.ArgumentParser, *names: str, required: tuple[str, ...] = ()) -> None:
@@ -195,6 +200,19 @@ def _options(verb: argparse.ArgumentParser, *names: str, required: tuple[str, ..
             required=name in required,
             help=told,
         )
+
+
+def _add_intake(known: _Verbs) -> None:
+    verb = _verb(
+        known,
+        book_intake.intake,
+        "read a book that a firm keeps in its own way, and say what has to be asked",
+        "jobs_2026.xlsx --out ours, then: airstats quarter jobs_2026.xlsx --words ours/words.toml"
+        " --quarter 2026Q3 --out reports/2026Q3",
+        source="book",
+        options=("words",),
+    )
+    verb.add_argument("--out", type=_ending(""), required=True, help="the folder to write to")
 
 
 def _add_check(known: _Verbs) -> None:
@@ -280,7 +298,7 @@ def _add_quarter(known: _Verbs) -> None:
         "data/demo --quarter 2026Q3 --takeoff data/demo_takeoff --out reports/2026Q3",
     )
     verb.add_argument("--out", type=_ending(""), required=True, help="the folder to write to")
-    known_already = ("records", "dates")
+    known_already = ("records", "dates", "words")
     _options(verb, *(name for name in SETTINGS if name not in known_already), required=("quarter",))
     verb.add_argument(
         "--codes-key",

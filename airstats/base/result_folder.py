@@ -46,6 +46,7 @@ def made_together(
     sure: Sequence[str] = (),
     of_failure: str = "",
     wait_s: float = 0.0,
+    carried: Sequence[str] = (),
 ) -> Iterator[list[str]]:
     """Make files in the hidden folder `MAKING` of each folder; if all goes well, move them in.
 
@@ -65,6 +66,9 @@ def made_together(
         Pattern of files to move in if the work fails, and only then.
     wait_s : float
         How long to wait for another run in a folder, s.
+    carried : sequence of str
+        Names in `folder` of files that were read and whose content goes on in the new ones: a
+        person may have changed them.
 
     Yields
     ------
@@ -86,7 +90,8 @@ def made_together(
         yield notes
         made = {place: _made(place) for place in folders}
         for place, names in made.items():
-            _refuse_foreign(place, [*names, UNFINISHED])
+            kept = carried if place == folder else ()
+            _refuse_foreign(place, [name for name in [*names, UNFINISHED] if name not in kept])
         _move_all_in(made, ours, last, notes)
 
 

@@ -28,6 +28,7 @@ class RunSettings:
     """The settings of a run, in the order in which a report states them."""
 
     records: str = _setting("", "folder or workbook with the finished jobs", "../data/demo")
+    words: str = _setting("", "words.toml by which the firm's own book is read; empty: none")
     quarter: str = _setting("", "like 2026Q3; empty: the last quarter in the records")
     previous: str = _setting("", "allowances file of an earlier quarter; empty: none")
     set_aside_bad_rows: bool = _setting(False, "go on without faulty rows")
@@ -82,6 +83,7 @@ class RunSettings:
         return replace(
             self,
             records=_absolute(self.records),
+            words=_absolute(self.words),
             previous=_absolute(self.previous),
             takeoff=_absolute(takeoff or ""),
             firm=_absolute(self.firm),

@@ -33,6 +33,11 @@ def check(asked: argparse.Namespace) -> None:
             asked.misused("--out lists the faults of records, not those of an allowances file")
         _check_chain(asked.records)
         return
+    if asked.words:
+        if asked.out:
+            asked.misused("--out lists the faults of records; of a book, `airstats intake` does")
+        _check_book(asked)
+        return
     faults = check_records(asked.records, dates=asked.dates)
     listed = list_faults(Path(asked.records), faults, Path(asked.out)) if asked.out else ()
     if faults:
@@ -46,6 +51,20 @@ def check(asked: argparse.Namespace) -> None:
     )
     print_lines(records.remarks)
     print("\n".join(listed), end="\n" if listed else "")
+
+
+def _check_book(asked: argparse.Namespace) -> None:
+    """Tell of a firm's own book what is read and what waits."""
+    from airstats.base.errors import RecordsError
+    from airstats.intake.questions import by_kind
+    from airstats.intake.understand import headline, understand
+
+    understood = understand(asked.records, asked.words)
+    asking = by_kind(understood.questions)
+    if asking:
+        raise RecordsError("\n".join([headline(understood), *asking]))
+    print(headline(understood))
+    print_lines(tuple(map(str, understood.told)) + understood.totals + understood.words.gone())
 
 
 def _check_chain(path: str) -> None:

@@ -10,7 +10,7 @@ from airstats.base.result_folder import SET_ASIDE
 from airstats.base.run_settings import paths_of, takeoff_path
 from airstats.records.source import table_name
 
-READ = ("records", "takeoff", "previous", "allowances", "truth", "firm", "firms")
+READ = ("records", "words", "takeoff", "previous", "allowances", "truth", "firm", "firms")
 """Arguments of the command line that name what is read; firms are several, parted by ";"."""
 WRITTEN = ("out", "codes_key", "buying_list")
 """Arguments that name what is written, a file or a folder."""

@@ -66,7 +66,8 @@ def _read_all(settings: RunSettings) -> Sources:
     from airstats.reports.desk import read_sources
 
     given = (settings.previous, settings.takeoff, settings.set_aside_bad_rows, settings.dates)
-    sources = read_sources(settings.records, *given, settings.firms, settings.firm)
+    others = (settings.firms, settings.firm, settings.words)
+    sources = read_sources(settings.records, *given, *others)
     for read in filter(None, (sources.records, sources.to_price, *sources.firms)):
         print_lines(read.remarks)
     print_lines(sources.previous.notes if sources.previous else ())

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 def read(asked: argparse.Namespace) -> Records:
     """Read and check the source of a verb, and tell its remarks."""
-    from airstats.records.reading import read_records
+    from airstats.intake.book import read_any
 
-    records = read_records(asked.records, asked.set_aside_bad_rows, asked.dates)
+    records = read_any(asked.records, asked.words, asked.set_aside_bad_rows, asked.dates)
     print_lines(records.remarks)
     return records
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,6 +28,8 @@ FRONT = "to look at"
 COLOUR = "FFC000"
 _FILL = PatternFill("solid", fgColor=COLOUR)
 _AUTHOR = "airstats"
+Rows = Mapping[str, Sequence[Sequence[object]]]
+"""The rows of each worksheet, by its title."""
 _WIDTHS = (44, 12, 44, 70)
 _LONGEST_REMARK = 2000
 _LOOKS_LOST = "Charts and drawn shapes of the source are not in this copy; its cells all are."
@@ -43,13 +45,16 @@ class Mark:
     why: str
 
 
-def marked_copy(source: Path, marks: Sequence[Mark], front: pd.DataFrame, title: str) -> bytes:
+def marked_copy(
+    source: Path | Rows, marks: Sequence[Mark], front: pd.DataFrame, title: str
+) -> bytes:
     """Return a copy of a workbook with cells coloured, each with its reasons in a remark.
 
     Parameters
     ----------
-    source : Path
-        An .xlsx or .xlsm workbook, which stays as it is; macros are not copied.
+    source : Path, or mapping
+        An .xlsx or .xlsm workbook, which stays as it is; macros are not copied. Or the rows of
+        each worksheet by its title, of what is no workbook.
     marks : sequence of Mark
         Several of one cell are told together. What is hidden is shown where it is marked.
     front : DataFrame
@@ -62,7 +67,7 @@ def marked_copy(source: Path, marks: Sequence[Mark], front: pd.DataFrame, title:
     RecordsError
         If the source is no workbook, or none that is safe to open with its looks.
     """
-    book = _opened(source)
+    book = _opened(source) if isinstance(source, Path) else _built(source)
     reasons: dict[tuple[str, int, int], list[str]] = {}
     for mark in marks:
         reasons.setdefault((mark.worksheet, mark.row, mark.column), []).append(mark.why)
@@ -85,6 +90,16 @@ def _opened(source: Path) -> Workbook:
             f"{source.name} cannot be copied with marks ({type(error).__name__}). Open it in the"
             " spreadsheet program, save it as .xlsx and try again."
         ) from error
+
+
+def _built(pages: Rows) -> Workbook:
+    book = Workbook()
+    book.remove(book.active)
+    for title, rows in pages.items():
+        sheet = book.create_sheet(title)
+        for row in rows:
+            sheet.append([_text(cell) for cell in row])
+    return book
 
 
 def _mark(sheet: Worksheet, row: int, column: int, why: str) -> None:

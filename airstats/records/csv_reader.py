@@ -6,6 +6,7 @@ import codecs
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import chain, islice
@@ -65,6 +66,43 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
     return replace(table, row_faults=tuple(row_faults), notes=(*notes, *table.notes, *unended))
 
 
+def csv_rows(file: str, data: bytes) -> tuple[list[list[str]], str, tuple[str, ...]]:
+    """Return the rows of a CSV file without looking for headings, its separator, and remarks.
+
+    The separator is the one that most lines hold equally often.
+
+    Raises
+    ------
+    UnreadableTableError
+        If the bytes are no text, or a quotation mark is never closed.
+    """
+    if _has_endless_cell(data):
+        raise unreadable(file, "a cell holds more than 1,000,000 characters", _CLOSE_QUOTES)
+    text, notes = decoded(file, data)
+    top = text[:_HEAD]
+    separator = max(_SEPARATORS, key=lambda sign: _evenness(top, sign))
+    return _rows(file, io.StringIO(text, newline=""), separator), separator, notes
+
+
+def _evenness(text: str, separator: str) -> int:
+    """How many cells beyond the first the records have that are of the commonest length."""
+    try:
+        lengths = Counter(map(len, csv.reader(io.StringIO(text, newline=""), delimiter=separator)))
+    except csv.Error:
+        return 0
+    return max((records * (cells - 1) for cells, records in lengths.items()), default=0)
+
+
+def _rows(file: str, body: io.StringIO, separator: str) -> list[list[str]]:
+    try:
+        rows = list(csv.reader(chain(body, [_SENTINEL]), delimiter=separator))
+    except csv.Error as error:
+        raise unreadable(file, f"cannot be read ({error})", _CLOSE_QUOTES) from error
+    if rows.pop() != [_SENTINEL]:
+        raise unreadable(file, "a quotation mark is opened and never closed", _CLOSE_QUOTES)
+    return rows
+
+
 def _has_endless_cell(data: bytes) -> bool:
     """Find an opening quotation mark without a closing one, before more is held of the file."""
     marks = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord('"'))
@@ -119,14 +157,10 @@ def _csv_frame(file: str, body: io.StringIO, separator: str) -> pd.DataFrame:
         )
     except pd.errors.ParserError:
         body.seek(start)
-    try:
-        rows = list(csv.reader(chain(body, [_SENTINEL]), delimiter=separator))
-    except csv.Error as error:
-        raise unreadable(file, f"cannot be read ({error})", _CLOSE_QUOTES) from error
-    if rows.pop() != [_SENTINEL]:
-        raise unreadable(file, "a quotation mark is opened and never closed", _CLOSE_QUOTES)
+    rows = _rows(file, body, separator)
     width = max(map(len, rows))
-    return pd.DataFrame([row + [None] * (width - len(row)) for row in rows], dtype=object)
+    filled = [[*row, *[None] * (width - len(row))] for row in rows]
+    return pd.DataFrame(filled, dtype=object)
 
 
 def _overlong(table: Table, beyond: pd.DataFrame, width: int) -> Iterator[tuple[int, Fault]]:

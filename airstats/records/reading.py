@@ -123,7 +123,26 @@ def read_records(path: str | Path, set_aside_bad_rows: bool = False, dates: str 
         If anything is wrong; the message tells the faults by kind. With
         `set_aside_bad_rows`, only if a whole table cannot be used or no good job is left.
     """
-    checked = _check(path, dates)
+    return _records(_check(path, dates), path, set_aside_bad_rows)
+
+
+def records_of(source: Source) -> Records:
+    """Check the tables of a source that is read already, and shape them; as `read_records`.
+
+    Raises
+    ------
+    RecordsError
+        If anything is wrong.
+    """
+    return _records(_checked(source, DATE_ORDERS[0]), source.name, False)
+
+
+def findings_of(tables: dict[str, Table]) -> list[Finding]:
+    """Find every fault of some tables, with the position of its row."""
+    return _checked(Source("", "", tables, (), ()), DATE_ORDERS[0]).found
+
+
+def _records(checked: _Checked, path: str | Path, set_aside_bad_rows: bool) -> Records:
     whole = checked.source.faults or any(finding.position < 0 for finding in checked.found)
     bad = _bad_rows(checked)
     if checked.faults and (
@@ -161,7 +180,10 @@ def check_records(path: str | Path, dates: str = "ask") -> tuple[Fault, ...]:
 def _check(path: str | Path, dates: str) -> _Checked:
     if dates not in DATE_ORDERS:
         raise RecordsError(f'dates is "{dates}"; it must be one of {", ".join(DATE_ORDERS)}.')
-    source = read_source(path)
+    return _checked(read_source(path), dates)
+
+
+def _checked(source: Source, dates: str) -> _Checked:
     sheets = read_sheets(source.tables, dates)
     links = link(sheets)
     return _Checked(source, sheets, links, check_sheets(sheets, links))

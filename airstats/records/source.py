@@ -66,7 +66,7 @@ def read_source(path: str | Path) -> Source:
 
 def _read_folder(folder: Path) -> Source:
     files = _table_files(folder)
-    data = {name: _content(file) for name, file in files.items()}
+    data = {name: content_of(file) for name, file in files.items()}
     readers = {
         name: partial(_TABLE_FILES[file.suffix.lower()], name, file.name, data[name])
         for name, file in files.items()
@@ -78,8 +78,14 @@ def _read_folder(folder: Path) -> Source:
     return _source(folder.resolve().name, digest, readers, notes)
 
 
-def _content(file: Path) -> bytes:
-    """Return the bytes of a file; one too large, or with a line without end, is never held."""
+def content_of(file: Path) -> bytes:
+    """Return the bytes of a file; one too large, or with a line without end, is never held.
+
+    Raises
+    ------
+    RecordsError
+        If it is too large, or no table.
+    """
     size = file.stat().st_size
     if size > LARGEST_FILE:
         raise RecordsError(
@@ -188,7 +194,7 @@ def _read_workbook(path: Path) -> Source:
         raise RecordsError(
             f"{path} is not a workbook of the kind .xlsx. Save it as .xlsx. {_EXPECTED}"
         )
-    data = _content(path)
+    data = content_of(path)
     sheets, ignored = open_workbook(path.name, data)
     readers = {name: partial(workbook_table, name, sheet) for name, sheet in sheets.items()}
     notes = [f"{path.name}: sheets not read: {listing(ignored)}; {_CALLED}."] if ignored else []

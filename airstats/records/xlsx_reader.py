@@ -7,7 +7,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
@@ -165,6 +165,8 @@ def _number(letters: str) -> int:
     return number
 
 
+Parts = Mapping[str, tuple[str, bool]]
+"""By the title of a sheet: the part of the file that holds it, and whether it is hidden."""
 _WORKBOOK, _RELATIONS = "xl/workbook.xml", "xl/_rels/workbook.xml.rels"
 _SHARED = "xl/sharedStrings.xml"
 _CHUNK = 1 << 20
@@ -188,8 +190,20 @@ class OpenSheet:
     title: str
 
 
-def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[str]]:
-    """Open the sheets of the contract's tables; return them and the titles of the others.
+def open_workbook(
+    name: str, data: bytes, wanted: Callable[[str, Parts], dict[str, str]] | None = None
+) -> tuple[dict[str, OpenSheet], list[str]]:
+    """Open the sheets of a workbook; return them and the titles of the others.
+
+    Parameters
+    ----------
+    name : str
+        What messages call the file.
+    data : bytes
+        The whole file.
+    wanted : callable, optional
+        Takes name and parts, gives the titles of the sheets to open under names for them; by
+        default it finds the sheets of the contract's tables.
 
     Raises
     ------
@@ -198,12 +212,12 @@ def open_workbook(name: str, data: bytes) -> tuple[dict[str, OpenSheet], list[st
     """
     with _unpacked(name, data) as packed:
         parts, from_1904 = _parts(packed)
-        wanted = _wanted(name, list(parts))
-        marks = {table: _marks(packed, parts[title]) for table, title in wanted.items()}
+        chosen = wanted(name, parts) if wanted else _wanted(name, list(parts))
+        marks = {table: _marks(packed, parts[title]) for table, title in chosen.items()}
         if _SHARED in packed.namelist():
             _scanned(packed, _SHARED)
-    sheets = _values(name, data, wanted, marks, from_1904)
-    return sheets, [title for title in parts if title not in wanted.values()]
+    sheets = _values(name, data, chosen, marks, from_1904)
+    return sheets, [title for title in parts if title not in chosen.values()]
 
 
 def check_every_part(name: str, data: bytes) -> None:
@@ -246,10 +260,11 @@ def _unpacked(name: str, data: bytes) -> Iterator[zipfile.ZipFile]:
         raise RecordsError(f"{name} cannot be read: {error}. {_AGAIN}") from error
     except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, ValueError, OSError,
             NotImplementedError, ElementTree.ParseError) as error:  # fmt: skip
-        raise RecordsError(_damaged(name, error)) from error
+        raise RecordsError(damaged(name, error)) from error
 
 
-def _damaged(name: str, error: Exception) -> str:
+def damaged(name: str, error: Exception) -> str:
+    """Say that a workbook cannot be read, and what to do."""
     return (
         f"{name} cannot be read as a workbook ({shown(str(error))}). It may be damaged or cut off."
         f" {_AGAIN}"
@@ -358,7 +373,7 @@ def _values(
                 file, _with_unread(rows, found), merged, from_1904, notes, title
             )
     except (CalamineError, OSError, ValueError) as error:
-        raise RecordsError(_damaged(name, error)) from error
+        raise RecordsError(damaged(name, error)) from error
     return sheets
 
 

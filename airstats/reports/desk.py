@@ -14,6 +14,7 @@ from airstats.base.plain_data import load_plain, save_plain
 from airstats.base.quarters import quarter_number
 from airstats.base.run_settings import paths_of, takeoff_path
 from airstats.catalog.materials import SHEET
+from airstats.intake.book import read_any
 from airstats.model.allowances import Allowances, Pack, load_allowances
 from airstats.model.decisions import decide
 from airstats.model.posterior import Belief
@@ -21,7 +22,7 @@ from airstats.model.prior import Prior
 from airstats.model.quarterly_update import calibrate_through, finished_jobs
 from airstats.records.faults import Fault
 from airstats.records.firm_file import read_firm
-from airstats.records.reading import Records, read_records
+from airstats.records.reading import Records
 from airstats.reports.pseudonyms import code_names, coded_records, coded_sources
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 from airstats.takeoff.unmeasured import Doubt
@@ -154,6 +155,7 @@ def open_desk(
     codes: bool = False,
     firms: str = "",
     firm: str | Path = "",
+    words: str | Path = "",
 ) -> Desk:
     """Read the sources and work out the allowances up to a quarter.
 
@@ -177,13 +179,16 @@ def open_desk(
         Other firms' records, paths parted by ";"; empty: there are none.
     firm : path
         The firm's own prices and times; empty: as assumed.
+    words : path
+        The words file by which the firm's own book is read; empty: the tool's own columns.
 
     Raises
     ------
     RecordsError
         If a source is faulty, or holds no finished job up to the quarter.
     """
-    sources = read_sources(records, previous, takeoff, set_aside_bad_rows, dates, firms, firm)
+    given = (records, previous, takeoff, set_aside_bad_rows, dates, firms, firm, words)
+    sources = read_sources(*given)
     return (sources.coded() if codes else sources).desk(quarter, depth_error_mm)
 
 
@@ -204,23 +209,24 @@ def read_sources(
     dates: str = "ask",
     firms: str = "",
     firm: str | Path = "",
+    words: str | Path = "",
 ) -> Sources:
     """Read each source once; as `open_desk`.
 
     Parameters
     ----------
-    records, previous, takeoff, set_aside_bad_rows, dates, firms, firm
+    records, previous, takeoff, set_aside_bad_rows, dates, firms, firm, words
         As for `open_desk`.
     """
 
-    def read(path: str | Path) -> Records:
-        return read_records(path, set_aside_bad_rows, dates)
+    def read(path: str | Path, by: str | Path = "") -> Records:
+        return read_any(path, by, set_aside_bad_rows, dates)
 
-    finished, path = read(records), takeoff_path(records, takeoff)
+    finished, path = read(records, words), takeoff_path(records, takeoff)
     return Sources(
         finished,
         load_allowances(previous) if previous else None,
-        read(path) if path else None,
+        read(path, words) if path else None,
         tuple(map(read, paths_of(firms))),
         read_firm(firm),
     )

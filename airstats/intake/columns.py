@@ -1,0 +1,378 @@
+"""What each column of a book's tables means, and how its cells are to be read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
+from typing import Any
+
+from airstats.base.number_text import listing, shown
+from airstats.catalog.units import units_read
+from airstats.intake.cell_readers import OWN_COLUMNS
+from airstats.intake.column_facts import facts_of
+from airstats.intake.headings import meanings_of
+from airstats.intake.layout import Block, blocks_of, is_number
+from airstats.intake.pages import Page, letters, text_of
+from airstats.intake.questions import Findings
+from airstats.intake.readings import ColumnFacts, Doubt, Meaning
+from airstats.intake.words import OPEN, key_of
+from airstats.records.raw_table import COLUMNS, is_empty
+
+UNREAD = "not read"
+TABLES = ("jobs", "openings", UNREAD)
+_SEVERAL = ("openings", "notes")
+"""Meanings that several columns of one table may have."""
+_OF_A_JOB = {"surface_m2", "used_rolls", "estimated_rolls", "finished_on"}
+_OF_AN_OPENING = {"width_mm", "height_mm", "size", "openings"}
+_FACTS = {
+    "unit": ("mm", "cm", "m", "in", "ft"),
+    "dates": ("day-first", "month-first"),
+    "short_dates": ("month-year", "day-month"),
+    "decimal": ("point", "comma"),
+    "counted": ("opened", "half", "quarter", "exact"),
+}
+_AREAS = ("m2", "ft2", "yd2")
+_WITNESSES = 3
+_YEAR = re.compile(r"(?<!\d)(20\d\d|19[89]\d)(?!\d)")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table: where it stands, what it means ("" for nothing), its heading.
+
+    `number` is that of the opening where there is a column for each of several; `candidates` are
+    what it may mean while that is asked.
+    """
+
+    at: int
+    means: str
+    heading: str
+    number: int = 0
+    unit: str = ""
+    currency: str = ""
+    candidates: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class BookTable:
+    """A table of the book: `kind` is jobs or openings, or `OPEN` while that is asked."""
+
+    kind: str
+    block: Block
+    columns: tuple[Column, ...]
+
+    def at(self, means: str) -> list[Column]:
+        """Return the columns with a meaning."""
+        return [column for column in self.columns if column.means == means]
+
+    def is_(self, *means: str) -> bool:
+        """Tell whether any column has one of the meanings."""
+        return any(column.means in means for column in self.columns)
+
+
+@lru_cache(maxsize=20_000)
+def _knows(heading: str) -> bool:
+    return any(meanings_of([heading], [[]], table)[0] for table in ("jobs", "openings"))
+
+
+def tables_of(pages: Sequence[Page], found: Findings) -> list[BookTable]:
+    """Find the tables of all pages and what their headings mean.
+
+    Parameters
+    ----------
+    pages : sequence of Page
+        The book.
+    found : Findings
+        Takes what is asked and told.
+    """
+    known = {key for section, key in found.words.answers if section.startswith("headings")}
+    tables = []
+    for page in pages:
+        blocks = blocks_of(page, lambda text: text in known or _knows(text))
+        for place, block in enumerate(blocks):
+            tables.append(_table(block, found, place))
+        if not blocks and any(not is_empty(cell) for row in page.rows for cell in row):
+            rows = sum(any(not is_empty(cell) for cell in row) for row in page.rows)
+            found.words.ask("tables", page.title, UNREAD, "no headings found", (UNREAD,), free=True)
+            found.tell(f"{page.file} is not read, no headings are found above its {rows} rows")
+    return [table for table in tables if table.kind != UNREAD]
+
+
+def _table(block: Block, found: Findings, place: int) -> BookTable:
+    headings = {at: text or f"column {letters(at)}" for at, text in block.headings.items()}
+    cells = {at: _below(block, at) for at in headings}
+    title = block.page.title + (f" (row {block.head[0] + 1})" if place else "")
+    kind = found.words.given("tables", title) or _kind(block, headings, cells)
+    shown_at = listing(text_of(block.page.cell(block.head[-1], at)) for at in list(headings)[:4])
+    kind = found.words.ask("tables", title, kind, f"headings {shown_at}", TABLES)
+    if kind == UNREAD:
+        rows = sum(any(not is_empty(c) for c in block.page.rows[row]) for row in block.rows)
+        found.tell(f"{block.page.file} is not read, its {rows} rows are no jobs and no openings")
+        return BookTable(UNREAD, block, ())
+    return BookTable(kind, block, _columns(kind, block, headings, cells, found))
+
+
+def _below(block: Block, at: int) -> list[object]:
+    return [cell for cell in block.cells(at) if not is_empty(cell)]
+
+
+def _kind(block: Block, headings: dict[int, str], cells: dict[int, list[object]]) -> str:
+    if not any(cells.values()):
+        return UNREAD
+    said = {}
+    for kind in ("jobs", "openings"):
+        meanings = meanings_of(list(headings.values()), list(cells.values()), kind)
+        said[kind] = {meaning.column for several in meanings for meaning in several[:1]}
+    if len(said["jobs"] & _OF_A_JOB) >= 2 or (
+        "surface_m2" in said["jobs"] and "job_id" in said["jobs"]
+    ):
+        return "jobs"
+    if said["openings"] & _OF_AN_OPENING and "job_id" in said["openings"]:
+        return "openings"
+    return UNREAD
+
+
+def _columns(
+    kind: str,
+    block: Block,
+    headings: dict[int, str],
+    cells: dict[int, list[object]],
+    found: Findings,
+) -> tuple[Column, ...]:
+    plain = [at for at in headings if at not in block.numbers]
+    meant = _meant(plain, headings, cells, kind)
+    # Columns that stand once for each opening: what one says of them, all of its name say.
+    alike: dict[str, list[int]] = {}
+    for at in block.numbers:
+        alike.setdefault(headings[at].casefold(), []).append(at)
+    firsts = [group[0] for group in alike.values()]
+    joined = {group[0]: [cell for at in group for cell in cells[at]] for group in alike.values()}
+    of_each = _meant(firsts, headings, joined, "openings")
+    meant |= {at: of_each[group[0]] for group in alike.values() for at in group}
+    columns, seen = [], set()
+    for at, heading in headings.items():
+        number = block.numbers.get(at, 0)
+        if not number and heading.casefold() in seen:
+            heading += f" (column {letters(at)})"
+        seen |= set() if number else {heading.casefold()}
+        of = "openings" if number else kind
+        columns.append(_column(of, block, at, heading, meant[at], number, found))
+    columns = _with_counts(kind, block, columns, found)
+    return _without_doubles(kind, block, columns, found)
+
+
+def _with_counts(kind: str, block: Block, columns: list[Column], found: Findings) -> list[Column]:
+    """Ask whether whole numbers that nothing reads are the count that openings lack."""
+    if kind != "openings" or any(c.means == "count" or "count" in c.candidates for c in columns):
+        return columns
+    out = []
+    for column in columns:
+        cells = _below(block, column.at)
+        small = [cell for cell in cells if is_number(cell) and 1 <= cell <= 99 and cell % 1 == 0]
+        line = (f"headings.{kind}", column.heading)
+        if column.means or not cells or len(small) < len(cells):
+            out.append(column)
+            continue
+        if found.words.given(*line) is None:
+            place = found.place(block.page, block.head[-1], column.at)
+            kind_of = f'openings without a count, but whole numbers under "{shown(column.heading)}"'
+            found.words.lines.pop((line[0], key_of(line[1])), None)
+            found.ask(kind_of, "are they the count?", line, ("count", UNREAD), place)
+            column = replace(column, candidates=("count",))
+        out.append(column)
+    return out
+
+
+def _meant(
+    places: Sequence[int], headings: dict[int, str], cells: dict[int, list[object]], kind: str
+) -> dict[int, tuple[Meaning, ...]]:
+    meanings = meanings_of([headings[at] for at in places], [cells[at] for at in places], kind)
+    return dict(zip(places, meanings, strict=True))
+
+
+def _choices(kind: str, meanings: Sequence[Meaning] = ()) -> tuple[str, ...]:
+    names = [meaning.column for meaning in meanings]
+    return tuple(dict.fromkeys([*names, UNREAD, *COLUMNS[kind], *OWN_COLUMNS]))
+
+
+def _column(
+    kind: str,
+    block: Block,
+    at: int,
+    heading: str,
+    meanings: tuple[Meaning, ...],
+    number: int,
+    found: Findings,
+) -> Column:
+    section, witness = f"headings.{kind}", _witness(block, at, meanings)
+    if not meanings and not _below(block, at):
+        return Column(at, "", heading, number)
+    if len(meanings) < 2:
+        understood = meanings[0].column if meanings else UNREAD
+        choices = _choices(kind, meanings)
+        before = found.words.lines.get((section, key_of(heading)))
+        key = heading
+        if before and before.value != understood and found.words.given(section, heading) is None:
+            key = f"{heading} ({block.page.title})"
+        answer = found.words.ask(section, key, understood, witness, choices)
+    else:
+        names = tuple(dict.fromkeys(meaning.column for meaning in meanings))
+        place = found.place(block.page, block.head[-1], at)
+        answer = found.words.given(section, heading) or OPEN
+        if answer == OPEN:
+            kind_of = f'heading "{shown(heading)}" can mean {" or ".join(names)}'
+            asks = "which is it?"
+            found.ask(kind_of, asks, (section, heading), (*names, UNREAD), place)
+        else:
+            answer = found.words.ask(section, heading, OPEN, witness, _choices(kind, meanings))
+    means = "" if answer in (UNREAD, OPEN) else answer
+    chosen = next((each for each in meanings if each.column == means), None)
+    unit, currency = (chosen.unit, chosen.currency) if chosen else ("", "")
+    asked = tuple(m.column for m in meanings) if answer == OPEN else ()
+    return Column(at, means, heading, number, unit, currency, asked)
+
+
+def _witness(block: Block, at: int, meanings: tuple[Meaning, ...]) -> str:
+    rows = [row for row in block.rows if not is_empty(block.page.cell(row, at))]
+    shown_cells = [text_of(block.page.cell(row, at)) for row in rows[:_WITNESSES]]
+    cells = ", ".join(f'{letters(at)}{row + 1} "{shown(text)[:24]}"'
+                      for row, text in zip(rows, shown_cells, strict=False))  # fmt: skip
+    why = f"{meanings[0].said}; " if len(meanings) == 1 and meanings[0].said else ""
+    return f"{why}{len(rows)} cells, {cells}" if rows else "empty"
+
+
+def _without_doubles(
+    kind: str,
+    block: Block,
+    columns: list[Column],
+    found: Findings,
+) -> tuple[Column, ...]:
+    """Ask where two columns of a table mean the same, unless one of them is empty."""
+    out = list(columns)
+    for means in dict.fromkeys(column.means for column in columns if column.means):
+        same = [c for c in columns if c.means == means and not c.number and _below(block, c.at)]
+        if means in _SEVERAL or len(same) < 2:
+            continue
+        heads = " and ".join(f'"{shown(column.heading)}"' for column in same)
+        for column in same:
+            line = (f"headings.{kind}", column.heading)
+            if found.words.given(*line) == means and sum(
+                found.words.given(f"headings.{kind}", other.heading) == means for other in same
+            ) == 1:  # fmt: skip
+                continue
+            asks = f'which of them is it? Write "{UNREAD}" for the other.'
+            place = found.place(block.page, block.head[-1], column.at)
+            found.words.lines.pop((line[0], key_of(line[1])), None)
+            found.ask(f"{heads} both mean {means}", asks, line, (means, UNREAD), place)
+            where = out.index(column)
+            out[where] = replace(column, means="", candidates=(means,))
+    return tuple(out)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """How the cells of a column are read: as `chosen`, and as each of `others` while in doubt."""
+
+    chosen: ColumnFacts
+    others: tuple[ColumnFacts, ...] = ()
+    doubts: tuple[tuple[str, str, tuple[str, str], tuple[str, ...]], ...] = ()
+
+
+def facts_for(
+    column: Column, cells: Sequence[object], base: ColumnFacts, title: str, found: Findings
+) -> Facts:
+    """Work out how a column is read; what is in doubt is asked with the first cell that differs.
+
+    Parameters
+    ----------
+    column : Column
+        Its meaning is known.
+    cells : sequence
+        Of the rows of jobs.
+    base : ColumnFacts
+        What the book tells as a whole.
+    title : str
+        Of the page, for a book of several; else "".
+    found : Findings
+        Takes what is asked.
+    """
+    lead = f"{title}, {column.heading}" if title else column.heading
+    known = replace(base, unit=column.unit, currency=column.currency or base.currency)
+    answers = {name: found.words.given("columns", f"{lead}: {name}") for name in _FACTS}
+    answered: dict[str, Any] = {name: answer for name, answer in answers.items() if answer}
+    known = replace(known, **answered)
+    facts, doubts = facts_of(column.means, column.heading, cells, known)
+    asked = []
+    for doubt in doubts:
+        key = f"{lead}: {_name_of(doubt)}"
+        labels = {_label(doubt, choice): choice for choice in doubt.choices}
+        if (given := found.words.given("columns", key)) in labels:
+            found.words.ask("columns", key, OPEN, doubt.said, tuple(labels))
+            differing = _differing(doubt)
+            facts = replace(facts, **{n: getattr(labels[given], n) for n in differing})
+        else:
+            asked.append((doubt, key, labels))
+    _note_facts(column, facts, lead, found)
+    if not asked:
+        return Facts(facts)
+    others = tuple(
+        replace(facts, **{name: getattr(choice, name) for name in _differing(doubt)})
+        for doubt, _, labels in asked
+        for choice in labels.values()
+    )
+    told = tuple(
+        (f'column "{shown(column.heading)}": {doubt.said}', "which is it?", ("columns", key),
+         tuple(labels))
+        for doubt, key, labels in asked
+    )  # fmt: skip
+    return Facts(others[0], others, told)
+
+
+def _differing(doubt: Doubt) -> list[str]:
+    return [
+        each.name
+        for each in fields(ColumnFacts)
+        if len({getattr(choice, each.name) for choice in doubt.choices}) > 1
+    ]
+
+
+def _name_of(doubt: Doubt) -> str:
+    names = _differing(doubt)
+    return names[0] if len(names) == 1 else doubt.kind
+
+
+def _label(doubt: Doubt, choice: ColumnFacts) -> str:
+    values = (getattr(choice, name) for name in _differing(doubt))
+    return ", ".join(str(value) if value not in ("", None) else "as it stands" for value in values)
+
+
+def _note_facts(column: Column, facts: ColumnFacts, lead: str, found: Findings) -> None:
+    """Write down what was understood of a column, to be corrected."""
+    for name, choices in _facts_told(column).items():
+        value = getattr(facts, name)
+        if value in choices and (name, value) != ("decimal", "point"):
+            found.words.ask("columns", f"{lead}: {name}", value, "", choices)
+
+
+def _facts_told(column: Column) -> dict[str, tuple[str, ...]]:
+    """Return what is worth saying of a column of its meaning, with what it may be."""
+    own = units_read(column.means)
+    names = ["unit", "decimal"] if own else []
+    names += ["dates", "short_dates"] if column.means == "finished_on" else []
+    names += ["counted"] if column.means == "used_rolls" else []
+    told = {name: _FACTS[name] for name in names}
+    return told | ({"unit": _AREAS} if "m2" in own else {})
+
+
+def year_of(page: Page, block: Block | None = None) -> int | None:
+    """Return the one year that a page's title, or what stands above a table, names."""
+    above = " ".join(
+        text_of(cell) for row in page.rows[: block.head[0] if block else 0] for cell in row
+    )
+    for text in (page.title, above):
+        years = {int(year) for year in _YEAR.findall(text)}
+        if len(years) == 1:
+            return years.pop()
+    return None
