@@ -44,7 +44,7 @@ class Draft:
 
     `label` is what questions call it; `given` goes by the contract's columns of jobs; `openings`
     are its rows of openings, `usual` what its own row says of all of them; `places` has the cell of
-    each value.
+    each value, `asked` the columns in which a cell waits for an answer.
     """
 
     label: str
@@ -58,6 +58,7 @@ class Draft:
     extras: dict[str, str] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
     notes: list[tuple[str, Place]] = field(default_factory=list)
+    asked: set[str] = field(default_factory=set)
 
     @property
     def place(self) -> tuple[Page, int]:
@@ -313,6 +314,8 @@ def _take(
     if column.means == "job_id":
         return
     reading = reader.read(column, line, draft.label)
+    if reading is None:
+        draft.asked.add(column.means)
     if reading is None or reading.value is None:
         return
     place = found.place(page, line.at, column.at, text_of(cell))

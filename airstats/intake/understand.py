@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from airstats.base.errors import RecordsError
 from airstats.base.name_matching import name_key
 from airstats.base.number_text import shown
 from airstats.catalog.cut_patterns import CUTS
@@ -87,6 +88,8 @@ def understand(path: str | Path, words: str | Path | Words = "") -> Understood:
         for note in page.notes:
             found.tell(note)
     tables = tables_of(book.pages, found)
+    if not any(table.kind == "jobs" for table in tables):
+        raise RecordsError(_no_jobs(book, found))
     sorted_rows = [rows_of(table, found) for table in tables]
     facts = _facts(tables, sorted_rows, found)
     drafts = _drafts(tables, sorted_rows, facts, found)
@@ -103,6 +106,14 @@ def understand(path: str | Path, words: str | Path | Words = "") -> Understood:
         if why := found.left_out.get(draft.label):
             found.tell(f"jobs left out ({why}), as the words file says", found.place(*draft.place))
     return _understood(book, drafts, found, totals)
+
+
+def _no_jobs(book: Book, found: Findings) -> str:
+    told = [str(told) for told in found.as_told()]
+    return "\n".join([
+        f"{book.name}: no table of jobs is found, with headings such as job number, surface (m²),"
+        " rolls estimated, rolls used and date above its columns.", *told,
+    ])  # fmt: skip
 
 
 def _understood(
@@ -260,7 +271,7 @@ def _ask_cuts(drafts: Sequence[Draft], found: Findings) -> None:
         without = [row for row in draft.openings if row.get("cut_pattern") is None]
         summary = (draft.given.get("opening_count") or 0) > 0
         lacks = summary and draft.given.get("cut_pattern") is None
-        if not without and not lacks:
+        if (not without and not lacks) or "cut_pattern" in draft.asked:
             continue
         place = draft.places.get("openings") or draft.places.get("opening_count")
         place = place or found.place(*draft.place)
