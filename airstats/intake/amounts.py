@@ -13,11 +13,11 @@ from airstats.intake.plain_text import (
     NUMBER,
     Number,
     asked,
+    clear,
     no_entry,
     number,
     plain,
     says_none,
-    told,
     without_circa,
 )
 from airstats.intake.readings import ColumnFacts, Reading
@@ -94,7 +94,7 @@ def read_amount(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     if isinstance(cell, _NEVER_MEANT) or len(text) > LONGEST:
         return ()
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     if says_none(text):
         return _none(cell, facts)
     bare, is_circa = without_circa(text)
@@ -111,7 +111,8 @@ def _none(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
 def _read_text(
     cell: object, text: str, facts: ColumnFacts, kinds: list[str]
 ) -> tuple[Reading, ...]:
-    if found := _FEET.fullmatch(text) or _INCHES.fullmatch(text):
+    is_length = own_unit(facts.column) in IN_METRES
+    if is_length and (found := _FEET.fullmatch(text) or _INCHES.fullmatch(text)):
         return _feet(cell, found.groupdict(), facts)
     if found := _ONE.fullmatch(text):
         return _one(cell, found, facts, kinds)
@@ -163,8 +164,6 @@ def _pair(cell: object, found: re.Match, facts: ColumnFacts, kind: str) -> tuple
 
 
 def _feet(cell: object, parts: dict[str, str], facts: ColumnFacts) -> tuple[Reading, ...]:
-    if own_unit(facts.column) not in IN_METRES:
-        return ()
     inches = Decimal(parts["inches"] or 0)
     if parts["top"]:
         inches += Decimal(parts["top"]) / Decimal(parts["bottom"])
@@ -200,10 +199,12 @@ def _readings(
         kind = next((each for each in found.values() if each), "thousands or decimals")
         return asked(cell, found, kind, own_unit(facts.column))
     for value, how in found.items():
-        if read.kind == "thousands" and not is_typical(facts.column, value):
-            return asked(cell, [value, None], "thousands", own_unit(facts.column))
-        kind = next((each for each in (*kinds, how, _mark(cell, read)) if each), "")
-        return (Reading(value, kind, told(cell, value, own_unit(facts.column)) if kind else ""),)
+        is_usual = is_typical(facts.column, value)
+        if read.kind == "thousands by spaces" and not is_usual:
+            return asked(cell, [value, None], read.kind, own_unit(facts.column))
+        odd = "" if is_usual else "outside the usual"
+        kind = next((each for each in (*kinds, how, _mark(cell, read), odd) if each), "")
+        return clear(cell, value, kind, own_unit(facts.column))
     return ()
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from airstats.intake.amounts import read_amount
 from airstats.intake.counts import read_count, read_roll_count
 from airstats.intake.dates import read_date
@@ -31,9 +33,18 @@ _READERS = {
 def read_cell(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read a cell as the column that `facts` names; any other column holds amounts.
 
+    A cell that is shown as per cent is to come as its text, "8 %".
+
     Returns
     -------
     tuple of Reading
         None: it cannot be read. One: it is clear. Several: the firm must be asked.
     """
+    if isinstance(cell, str):
+        return _read_text(cell, facts)
+    return _READERS.get(facts.column, read_amount)(cell, facts)
+
+
+@lru_cache(maxsize=1 << 15)
+def _read_text(cell: str, facts: ColumnFacts) -> tuple[Reading, ...]:
     return _READERS.get(facts.column, read_amount)(cell, facts)

@@ -12,7 +12,7 @@ from datetime import date
 
 from airstats.catalog.units import IN_METRES, IN_SQUARE_METRES, as_own, own_unit, units_read
 from airstats.intake.amounts import CURRENCIES, UNITS, currency_of
-from airstats.intake.counts import read_roll_count, step_of
+from airstats.intake.counts import STEPS, read_roll_count, step_of
 from airstats.intake.dates import YEARS, quarter_of, read_date, year_of
 from airstats.intake.heading_words import words_of
 from airstats.intake.opening_texts import read_openings
@@ -155,7 +155,7 @@ def _unit_facts(
     if not named and not likely:
         return replace(facts, unit=""), ()
     order = sorted(likely, key=lambda unit: (unit not in metric, -likely[unit]))
-    choices = list(dict.fromkeys([*order, *([named] if named else [])]))
+    choices = list(dict.fromkeys([*order, named or own_unit(column)]))
     low, high = min(v for _, v in found), max(v for _, v in found)
     unit = named or own_unit(column)
     said = f"{low:.10g} to {high:.10g} {unit} would be odd"
@@ -216,14 +216,24 @@ def _counted_by(facts: ColumnFacts, cells: Sequence[object]) -> tuple[str, Doubt
     parts = [(at, value) for at, value in values if value % 1]
     if not parts:
         return "opened" if values else "", None
-    if len(parts) >= 0.25 * len(values):
-        return step_of([value for _, value in parts]), None
+    step = _usual_step([value for _, value in parts])
+    if len(parts) >= max(2, 0.25 * len(values)):
+        return step, None
     if _chance_of_so_few(len(parts), len(values)) < 0.01:
         return "opened", None
-    step = step_of([value for _, value in parts])
     said = f"{len(parts)} of {len(values)} counts end in a part of a roll"
     choices = (replace(facts, counted="opened"), replace(facts, counted=step))
     return "", Doubt("counted", said, choices, tuple(at for at, _ in parts[:_FEW_WITNESSES]))
+
+
+def _usual_step(parts: Sequence[float]) -> str:
+    """Return the coarsest way to count that gives nearly all of these parts of rolls."""
+    for step in STEPS:
+        if sum(step_of([part]) in STEPS[: STEPS.index(step) + 1] for part in parts) >= 0.8 * len(
+            parts
+        ):
+            return step
+    return STEPS[-1]
 
 
 def _chance_of_so_few(few: int, of: int) -> float:

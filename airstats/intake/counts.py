@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 
@@ -12,6 +13,7 @@ from airstats.intake.plain_text import (
     LONGEST,
     NUMBER,
     asked,
+    clear,
     is_truth,
     no_entry,
     number,
@@ -96,17 +98,21 @@ def read_roll_count(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     if isinstance(cell, (datetime, date, time, timedelta)):
         return _from_date(cell, facts)
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
-        return _counted_as(_rolls(cell, [float(cell)], "", facts), facts)
+        return _counted_as(cell, _rolls(cell, [float(cell)], "", facts), facts)
     text = plain(cell)
     if len(text) > LONGEST or is_truth(text):
         return ()
-    if kind := no_entry(text) or ("none" if says_none(text) else ""):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    if kind := no_entry(text):
+        return clear(cell, None, kind)
+    if says_none(text):
+        return asked(cell, [None, 0.0], "none", "rolls")
     text, is_circa = without_circa(text)
     text = _OF_ONE.sub(r"\1 roll", text)
     single = _UNITS_OFF.sub("", text) != text and "rolls" not in text and "rollen" not in text
     bare = " ".join(_UNITS_OFF.sub("", _ROLL_FIRST.sub("", text)).split()).rstrip(".")
-    return _counted_as(_in_text(cell, bare, single, "circa" if is_circa else "", facts), facts)
+    return _counted_as(
+        cell, _in_text(cell, bare, single, "circa" if is_circa else "", facts), facts
+    )
 
 
 def _in_text(
@@ -195,12 +201,10 @@ def _stroke(cell: object, text: str, facts: ColumnFacts) -> tuple[Reading, ...]:
 def _rolls(
     cell: object, values: Iterable[float], kind: str, facts: ColumnFacts
 ) -> tuple[Reading, ...]:
-    kept = list(dict.fromkeys(v for v in values if is_possible(facts.column, v)))
+    kept = [v for v in dict.fromkeys(values) if v >= 0 and is_possible(facts.column, v)]
     if len(kept) == 1 and facts.unit in ("m2", "ft2"):
         return _from_area(cell, kept[0], facts)
-    if len(kept) > 1:
-        return asked(cell, kept, kind or "thousands or decimals", "rolls")
-    return tuple(Reading(v, kind, told(cell, v, "rolls") if kind else "") for v in kept)
+    return asked(cell, kept, kind or ("thousands or decimals" if len(kept) > 1 else ""), "rolls")
 
 
 def _opened(cell: object, n: float, kind: str, facts: ColumnFacts) -> tuple[Reading, ...]:
@@ -227,12 +231,12 @@ def _from_date(cell: date | time | timedelta, facts: ColumnFacts) -> tuple[Readi
         cell = timedelta(hours=cell.hour, minutes=cell.minute, seconds=cell.second)
     if isinstance(cell, timedelta):
         return _counted_as(
-            _rolls(cell, [cell / timedelta(days=1)], "shown as a date", facts), facts
+            cell, _rolls(cell, [cell / timedelta(days=1)], "shown as a date", facts), facts
         )
     at = cell if isinstance(cell, datetime) else datetime(cell.year, cell.month, cell.day)
     if at.year == 1900 and at.month < 3:
         value = (at - datetime(1899, 12, 31)) / timedelta(days=1)
-        return _counted_as(_rolls(cell, [value], "shown as a date", facts), facts)
+        return _counted_as(cell, _rolls(cell, [value], "shown as a date", facts), facts)
     day, month = at.day, at.month
     pairs = [(day, month), (month, day)]
     parts = [a / b for a, b in pairs if a < b and b in (2, 4)]
@@ -241,28 +245,35 @@ def _from_date(cell: date | time | timedelta, facts: ColumnFacts) -> tuple[Readi
     return asked(cell, [*parts, *decimals, *wholes], "date in a count", "rolls")
 
 
-def _counted_as(found: tuple[Reading, ...], facts: ColumnFacts) -> tuple[Reading, ...]:
-    """Say of a part of a roll in a column of whole ones that it was counted by itself."""
-    if facts.column != "used_rolls" or facts.counted not in ("", "opened"):
+def _part_by_itself(cell: object, each: Reading, step: str) -> Reading:
+    [told_of] = clear(cell, each.value, each.kind or "part of a roll", "rolls")
+    return replace(told_of, also=(("counted", step),))
+
+
+def _counted_as(
+    cell: object, found: tuple[Reading, ...], facts: ColumnFacts
+) -> tuple[Reading, ...]:
+    """Say of a part of a roll, finer than its column counts, that it was counted by itself."""
+    if facts.column != "used_rolls":
         return found
+    usual = STEPS.index(facts.counted or STEPS[0])
     return tuple(
         each
-        if each.also or each.value is None or float(each.value).is_integer()
-        else Reading(each.value, each.kind or "part of a roll", each.said, _step(each.value))
+        if each.also or each.value is None or STEPS.index(step := step_of([each.value])) <= usual
+        else _part_by_itself(cell, each, step)
         for each in found
     )
 
 
-def _step(value: float) -> tuple[tuple[str, str], ...]:
-    """Return how a count was rounded that ends in a part of a roll."""
-    return (("counted", step_of([value])),)
+STEPS = ("opened", "half", "quarter", "exact")
+"""The ways to count rolls, the coarsest first."""
 
 
 def step_of(values: Iterable[float]) -> str:
     """Name the coarsest of the ways to count that gives all these counts of rolls."""
-    steps = {"opened": 1, "half": 2, "quarter": 4}
     each = list(values)
-    fits = (name for name, parts in steps.items() if all((v * parts) % 1 == 0 for v in each))
+    parts = zip(STEPS, (1, 2, 4), strict=False)
+    fits = (name for name, part in parts if all((v * part) % 1 == 0 for v in each))
     return next(fits, "exact")
 
 
@@ -278,7 +289,7 @@ def read_count(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     if len(text) > LONGEST or is_truth(text) or isinstance(cell, (date, time, timedelta)):
         return ()
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     if says_none(text):
         return _whole(cell, 0.0, "none", facts)
     text, is_circa = without_circa(text)
@@ -292,4 +303,4 @@ def read_count(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
 def _whole(cell: object, value: float, kind: str, facts: ColumnFacts) -> tuple[Reading, ...]:
     if not value.is_integer() or not is_possible(facts.column, value):
         return ()
-    return (Reading(value, kind, told(cell, value) if kind else ""),)
+    return clear(cell, value, kind)

@@ -10,6 +10,7 @@ from datetime import date, datetime, time, timedelta
 from airstats.intake.plain_text import (
     LONGEST,
     asked,
+    clear,
     is_truth,
     no_entry,
     plain,
@@ -117,7 +118,7 @@ def read_date(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     if len(text) > LONGEST or is_truth(text) or isinstance(cell, (time, timedelta)):
         return ()
     if kind := no_entry(text) or ("none" if says_none(text) else ""):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     if text in _OPEN:
         return (Reading(None, "not finished", f"{told(cell, None)}, so not finished"),)
     bare, is_circa = without_circa(text)
@@ -155,13 +156,13 @@ def _settled(
         return asked(cell, [*dates, None], "far from the other dates")
     if len(dates) > 1 and len({quarter_of(each) for each in dates}) == 1:
         value = quarter_of(dates[0])
-        return (Reading(value, "one quarter either way", told(cell, value)),)
+        return clear(cell, value, "one quarter either way")
     if len(dates) > 1:
         return asked(cell, dates, _ASKED_AS.get(kind, kind))
     name = _TOLD_AS.get(kind, kind)
     if kind == "short" and len(dates[0]) == 10:
         name = "year from its place"
-    return (Reading(dates[0], name, told(cell, dates[0]) if name else ""),)
+    return clear(cell, dates[0], name)
 
 
 _ASKED_AS = {

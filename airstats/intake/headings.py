@@ -47,12 +47,12 @@ _JOBS = (
     _Rule("surface_m2", 0.95, "area", "face job total"),
     _Rule("surface_m2", 0.85, "face", "total job"),
     _Rule("surface_m2", 0.6, "net", "area face job total"),
-    _Rule("estimated_rolls", 0.97, "estimate roll", "count total face"),
+    _Rule("estimated_rolls", 0.97, "estimate roll", "count total face id"),
     _Rule("estimated_rolls", 0.7, "estimate", "count job face"),
-    _Rule("used_rolls", 0.97, "use roll", "count total job face"),
+    _Rule("used_rolls", 0.97, "use roll", "count total job face id"),
     _Rule("used_rolls", 0.7, "use", "count job face total"),
-    _Rule("estimated_rolls", 0.6, "roll", "count total order face"),
-    _Rule("used_rolls", 0.6, "roll", "count total order face"),
+    _Rule("estimated_rolls", 0.6, "roll", "count total order face id"),
+    _Rule("used_rolls", 0.6, "roll", "count total order face id"),
     _Rule("estimated_rolls", 0.55, "count"),
     _Rule("used_rolls", 0.55, "count"),
     _Rule("opening_count", 0.55, "count"),
@@ -218,7 +218,15 @@ def _supported(
     if len(some) < 0.3 * len(sample) or (score < _PLAIN and share < 0.6):
         return None
     said = f"{said}; {len(fits)} of {len(sample)} cells fit"
+    if column.startswith("roll_") and score < _PLAIN and not _are_few(cells[at] for at in filled):
+        return None
     return replace(meaning, score=score * (0.6 + 0.4 * share), said=said, witnesses=tuple(fits[:3]))
+
+
+def _are_few(cells: Iterable[object]) -> bool:
+    """Tell whether cells repeat one another, as the price and the size of rolls do."""
+    each = [plain(cell) for cell in cells]
+    return len(set(each)) <= max(2, len(each) // 4)
 
 
 def _is_like(column: str, value: object) -> bool:

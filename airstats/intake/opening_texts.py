@@ -14,6 +14,7 @@ from airstats.intake.amounts import UNITS, unit_of
 from airstats.intake.counts import ONES
 from airstats.intake.plain_text import (
     LONGEST,
+    clear,
     is_truth,
     no_entry,
     number,
@@ -40,6 +41,8 @@ MOST_ALIKE = 150
 """More openings of one kind than that are no count."""
 _LENGTH = "|".join(UNITS[unit] for unit in ("mm", "cm", "in", "ft", "m"))
 _NUM = r"\d+(?:[.,]\d+)?"
+_TURNING = frozenset({"not", "nicht", "no", "ohne", "without", "or", "oder", "less", "minus"})
+"""Words that turn round what stands beside them."""
 _FEET = r"\d+ ?(?:'|ft) ?(?:\d+ ?(?:\"|in\b)?)?"
 _DIM = rf"(?:{_FEET}|{_NUM} ?(?:(?:{_LENGTH})(?![a-wyz]))?)"
 _WIDE, _HIGH = r"(?:width|wide|w|breite?|b)", r"(?:height|high|tall|h|höhe|hoch)"
@@ -114,7 +117,7 @@ def read_openings(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     if len(text) > LONGEST or is_truth(text):
         return ()
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     if says_none(text) or text == "0" or re.fullmatch(rf"(?:no|keine|0) (?:{WINDOW})", text):
         return (Reading((), "none", f'"{text}" read as no openings'),)
     text, is_circa = without_circa(text)
@@ -177,7 +180,7 @@ def _take(item: _Item, kind: str, found: re.Match, facts: ColumnFacts) -> None:
     elif kind in ("reveal", "depth"):
         item.reveal = tuple(_lengths(parts.get("depth") or parts["deep"], "reveal_mm", facts))
         plural = str(parts.get("many") or parts.get("all") or "")
-        item.is_for_all |= plural.startswith("all") or plural.endswith(("s", "en"))
+        item.is_for_all |= found[0].startswith("all") or plural.endswith(("s", "en"))
         if not item.reveal:
             raise _UnreadError(found[0])
     elif kind == "bracket" or kind == "count":
@@ -195,6 +198,8 @@ def _take(item: _Item, kind: str, found: re.Match, facts: ColumnFacts) -> None:
         item.is_for_all |= found[0] in ("all", "alle")
     elif kind == "word":
         item.words.append(found[0])
+    if _TURNING.intersection(item.words):
+        raise _UnreadError(found[0])
 
 
 def _take_count(item: _Item, parts: dict[str, str], text: str) -> None:
@@ -244,7 +249,7 @@ def _two(
     """Yield the sizes that two numbers may be, both in one unit where one of them has none."""
     own = _split(width)[1] or _split(height)[1]
     bare = not own and not all(re.search("[.,]", each) for each in (width, height))
-    for unit in [own] if own else _units(width, height, facts):
+    for unit in [own] if own else _units(width, height, facts, is_chain):
         # "2 x 1.2" may as well be two of something: metres show their decimals.
         if unit == "m" and bare:
             continue
@@ -258,13 +263,24 @@ def _pairs(wide: Sequence[float], high: Sequence[float]) -> list[tuple[float, fl
     return [(w, h) for w in wide for h in high]
 
 
-def _units(width: str, height: str, facts: ColumnFacts) -> Iterable[str]:
+def _units(width: str, height: str, facts: ColumnFacts, is_chain: bool) -> Iterable[str]:
     """Return the units that two bare numbers may be in; inches only where cm would be odd."""
     if facts.unit in IN_METRES:
-        return [facts.unit]
+        return _as_column(width, height, facts, is_chain)
     metric = ["mm", "cm", "m"]
     least = min(float(n) for n in re.findall(r"\d+", f"{width} {height}"))
     return [*metric, "in"] if 20 <= least < 50 and facts.language != "de" else metric
+
+
+def _as_column(width: str, height: str, facts: ColumnFacts, is_chain: bool) -> list[str]:
+    """Return the column's unit, and where it makes an odd size those that make a typical one."""
+    units = {}
+    for unit in dict.fromkeys((facts.unit, "mm", "cm", "m")):
+        wide = _in_mm(width, "width_mm", unit, facts, False)
+        units[unit] = bool(wide and _in_mm(height, "height_mm", unit, facts, False))
+    if units[facts.unit] or is_chain:
+        return [facts.unit]
+    return [facts.unit, *(unit for unit, fits in units.items() if fits)]
 
 
 def _split(dim: str) -> tuple[str, str]:
@@ -485,7 +501,7 @@ def read_roll_size(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read "1.5 x 50 m"; the value is the width in m, the length stands in `Reading.also`."""
     text = plain(cell)
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     found = _ROLL.fullmatch(text)
     if isinstance(cell, (date, time, timedelta)) or not found:
         return ()

@@ -114,7 +114,7 @@ def number(token: str, decimal: str) -> Number | None:
     """
     if _GROUPED.fullmatch(token):
         bare = re.sub("[ ']", "", token).replace(",", ".")
-        return Number((float(bare),), True, "thousands")
+        return Number((float(bare),), True, "thousands by spaces")
     marks = [sign for sign in token if sign in ".,"]
     if not marks:
         return Number((float(token),), True) if token.isdecimal() else None
@@ -166,6 +166,19 @@ def told(cell: object, value: object, unit: str = "") -> str:
     return f'"{as_text(cell)[:60]}" read as {shown}{f" {unit}" if unit else ""}'
 
 
+def clear(cell: object, value: object, kind: str = "", unit: str = "") -> tuple[Reading, ...]:
+    """Return the one reading of a clear cell; what is plain or blank says nothing.
+
+    Parameters
+    ----------
+    cell, value, unit
+        As for `told`.
+    kind : str
+        As in `Reading`.
+    """
+    return (Reading(value, kind, told(cell, value, unit) if kind not in ("", "blank") else ""),)
+
+
 def asked(cell: object, values: Iterable[object], kind: str, unit: str = "") -> tuple[Reading, ...]:
     """Return one reading for each distinct value, all of one kind.
 
@@ -178,4 +191,4 @@ def asked(cell: object, values: Iterable[object], kind: str, unit: str = "") -> 
     kind, unit : str
         As in `Reading`, and as for `told`.
     """
-    return tuple(Reading(v, kind, told(cell, v, unit)) for v in dict.fromkeys(values))
+    return tuple(each for value in dict.fromkeys(values) for each in clear(cell, value, kind, unit))

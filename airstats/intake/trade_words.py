@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from airstats.catalog.cut_patterns import CUTS
-from airstats.intake.plain_text import asked, is_truth, no_entry, plain, says_none, told
+from airstats.intake.plain_text import asked, clear, is_truth, no_entry, plain, says_none, told
 from airstats.intake.readings import ColumnFacts, Reading
 from airstats.records.cell_values import is_sum
 from airstats.records.raw_table import as_text
@@ -112,10 +112,10 @@ def read_cut(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read a word for a cut as a key of `CUTS`; a word that may mean several is asked about."""
     text = plain(cell).rstrip(".")
     if kind := no_entry(plain(cell)) or no_entry(text) or ("none" if says_none(text) else ""):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     bare = re.sub(r"^(?:cut|schnitt|all|alle)[ :]+", "", text)
     if name := cut_named(text, facts) or cut_named(bare, facts):
-        return (Reading(name, "" if text == name else "cut", told(cell, CUTS[name].words)),)
+        return clear(cell, name, "" if text == name else "cut")
     if is_truth(text) or text.replace(".", "").isdecimal():
         return ()
     likely = _UNCLEAR_CUTS.get(bare, ())
@@ -136,41 +136,35 @@ def read_sides(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read how many sides are lined, 3 or 4."""
     text = plain(cell)
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     found = (value for value, way in _SIDES.items() if way.fullmatch(text))
-    return tuple(
-        Reading(value, "" if text[:1].isdecimal() else "words for sides", told(cell, value))
-        for value in found
-    )
+    return asked(cell, found, "" if text.isdecimal() else "words for sides")
 
 
 def read_counted(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read how rolls were counted: opened, half, quarter or exact."""
     text = plain(cell)
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     found = (name for name, way in _COUNTED.items() if re.fullmatch(way, text))
-    return tuple(
-        Reading(n, "" if n == text else "words for counting", told(cell, n)) for n in found
-    )
+    return asked(cell, found, "" if text in _COUNTED else "words for counting")
 
 
 def read_exclude(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read the reason to leave a job out; "yes" and "no" are answers without a reason."""
     text = plain(cell)
     if kind := no_entry(text):
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+        return clear(cell, None, kind)
     if _YES.fullmatch(text):
-        return (Reading("left out in the book", "yes", told(cell, "left out")),)
+        return clear(cell, "left out in the book", "yes")
     if _NO.fullmatch(text) or says_none(text):
-        return (Reading(None, "no", f"{told(cell, 'not left out')}"),)
+        return (Reading(None, "no", told(cell, "not left out")),)
     reason = as_text(cell).strip()
     return asked(cell, [None, reason], "no reason") if _FINE.fullmatch(text) else (Reading(reason),)
 
 
 def read_text(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
     """Read a name or a remark as it stands; a sign for no entry gives None."""
-    kind = no_entry(plain(cell)) or ("none" if says_none(plain(cell)) else "")
-    if kind:
-        return (Reading(None, kind, told(cell, None) if kind != "blank" else ""),)
+    if kind := no_entry(plain(cell)) or ("none" if says_none(plain(cell)) else ""):
+        return clear(cell, None, kind)
     return (Reading(" ".join(as_text(cell).split())),)
