@@ -15,6 +15,7 @@ import pandas as pd
 
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.quarters import quarter_number
+from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.wound_roll import CORE_MM, GAUGE_SD_MM, metres_left_sd, usual_full_mm
 from airstats.model.allowances import Allowances
 from airstats.model.normal_mixture import Mixture
@@ -26,6 +27,7 @@ from airstats.pricing.newsvendor import (
 )
 from airstats.takeoff.measured_use import MEASURED
 from airstats.takeoff.sheet_quantities import HALF_WIDTH_PACKS, Takeoff
+from airstats.takeoff.usual_openings import SUMMED
 
 Array = np.ndarray
 
@@ -40,6 +42,8 @@ LEAST_WEIGHT = 0.002
 WHOLE = 0.5
 """Half-width of a count of opened rolls, in rolls."""
 NOW = "as now"
+OPENINGS = "openings measured"
+"""Asked only where some jobs of the last year have openings or depths that nobody measured."""
 
 
 @dataclass(frozen=True)
@@ -47,13 +51,15 @@ class Way:
     """A way to record: how the use is counted (None: as the firm does), and what it takes.
 
     `years` is how many years' jobs are recorded, `minutes` the time that it takes a job more than
-    today, `words` what is done, as after "if".
+    today, `words` what is done, as after "if". With `openings` those of all jobs are measured
+    before they are ordered for: then the minutes are for a job that would come without.
     """
 
     words: str
     counted: str | None = None
     minutes: float = 0.0
     years: int = 1
+    openings: bool = False
 
 
 WAYS = {
@@ -62,8 +68,10 @@ WAYS = {
     "quarter rolls": Way("the last roll is judged to the nearest quarter", "quarter", 0.1),
     "last roll measured": Way("what is left on the last roll is measured", MEASURED, 0.25),
     "two years' jobs": Way("the jobs of two years are counted as they are now", years=2),
+    OPENINGS: Way("openings and reveals are measured that now are not", minutes=15, openings=True),
 }
-"""Minutes are common practice, no source: a look; a tape measure across a roll, and a line more."""
+"""Minutes are common practice, no source: a look; a tape measure across a roll, and a line more; a
+walk round the house with a tape measure."""
 
 
 def value_of_recording(
@@ -89,11 +97,12 @@ def value_of_recording(
     Returns
     -------
     DataFrame
-        One row a way of `WAYS`: `way`, `cost` (money that rolls left over and rolls short of the
-        orders of the year after cost, expected), `not_known` (of it, what somebody who knew the
-        allowances would save), `saving` (less than where the firm counts as now), `saving_low,
-        saving_high` (90 % interval: the draws are few), `worst, best` (what nine in ten possible
-        truths save), `minutes` (of work a year), `jobs` (recorded until then).
+        One row a way of `WAYS`, of `OPENINGS` only where it applies: `way`, `cost` (money that
+        rolls left over and rolls short of the orders of the year after cost, expected),
+        `not_known` (of it, what somebody who knew the allowances would save), `saving` (less than
+        where the firm counts as now), `saving_low, saving_high` (90 % interval: the draws are
+        few), `worst, best` (what nine in ten possible truths save), `minutes` (of work a year),
+        `jobs` (recorded until then).
 
     Notes
     -----
@@ -104,24 +113,54 @@ def value_of_recording(
     """
     year = _last_year(jobs)
     belief = _worth_keeping(widen(admit_crews(now.belief, year.crews), MIDDLE_OF_YEAR))
-    asked = _Asked(now, year, leftover_cost, short_cost)
+    unmeasured = int((year.unmeasured != "").sum())
+    ways = {name: way for name, way in WAYS.items() if unmeasured or not way.openings}
+    asked = _Asked(now, year.reckoned(belief.habits), ways, leftover_cost, short_cost)
     rng = np.random.default_rng(SEED)
-    drawn = [_costs_by_way(asked, belief, _draw(belief, year, rng)) for _ in range(draws)]
-    return _table(np.array(drawn), len(year))
+    drawn = [_costs_by_way(asked, belief, _draw(belief, asked.year, rng)) for _ in range(draws)]
+    return _table(np.array(drawn), ways, len(year), unmeasured)
+
+
+def most_open(now: Allowances, jobs: Takeoff) -> pd.Series:
+    """Return how far the sheet of each unmeasured job is open for that, m² (sd), the most first.
+
+    Parameters
+    ----------
+    now : Allowances
+        What is known.
+    jobs : Takeoff
+        n jobs, of which some are unmeasured.
+
+    Returns
+    -------
+    Series
+        By job_id; none for jobs whose openings and depths are measured.
+    """
+    asked = jobs.where(jobs.unmeasured != "").reckoned(now.belief.habits)
+    variance = now.belief.weight @ np.broadcast_to(
+        predictive(now.belief, asked).from_openings, (len(now.belief.form), len(asked))
+    )
+    sd = pd.Series(np.sqrt(variance), index=asked.table["job_id"])
+    return sd.sort_values(ascending=False, kind="stable")
 
 
 class _Asked(NamedTuple):
-    """What orders are asked for, and what they cost."""
+    """What orders are asked for, after which ways to record, and what they cost."""
 
     now: Allowances
     year: Takeoff
+    ways: dict[str, Way]
     leftover_cost: float
     short_cost: float
 
 
 class _Truth(NamedTuple):
-    """A drawn truth: the use of the n jobs of a year, and (years, n) uses as they may come, m²."""
+    """A drawn truth: the n jobs of a year with every opening measured, and what each will use.
 
+    `used` holds (years, n) uses as they may come, m².
+    """
+
+    year: Takeoff
     use: Mixture
     used: Array
     gauge: Array
@@ -141,6 +180,7 @@ def _draw(belief: Belief, year: Takeoff, rng: np.random.Generator) -> _Truth:
     """Draw a truth, and years of records under it, some of them grossly wrong."""
     place = rng.choice(len(belief.form), p=belief.weight)
     truth = belief.pick(np.array([place]))
+    year = _measured(year, rng)
     foretold = predictive(truth, year)
     allowances = rng.multivariate_normal(truth.mean[0], truth.covariance[0], method="eigh")
     mean = foretold.forms[0].columns @ allowances + foretold.forms[0].certain
@@ -149,23 +189,36 @@ def _draw(belief: Belief, year: Takeoff, rng: np.random.Generator) -> _Truth:
     gross = rng.random(shape) < belief.gross_share
     spread = np.hypot(sd, gross * belief.prior.gross_packs * year.pack)
     used = np.maximum(mean + spread * rng.standard_normal(shape), 0)
-    return _Truth(Mixture(np.ones(1), mean[None], sd), used, rng.uniform(-1, 1, shape))
+    return _Truth(year, Mixture(np.ones(1), mean[None], sd), used, rng.uniform(-1, 1, shape))
+
+
+def _measured(year: Takeoff, rng: np.random.Generator) -> Takeoff:
+    """Return the jobs with openings drawn where they are not measured, so that all are known."""
+    if year.doubt is None:
+        return year
+    value, vector = np.linalg.eigh(year.doubt.covariance)
+    root = vector * np.sqrt(np.maximum(value, 0))[:, None, :]
+    steps = rng.standard_normal(value.shape)
+    names = ["laid_m2", *(f"{name}_{cut}_m2" for name in SUMMED for cut in CUTS)]
+    drawn = np.maximum(year.columns(names) + np.einsum("nij,nj->ni", root, steps), 0)
+    known = dict(zip(names, drawn.T, strict=True)) | {"unmeasured": "", "depth_mm": np.nan}
+    return replace(year, table=year.table.assign(**known), doubt=None)
 
 
 def _costs_by_way(asked: _Asked, belief: Belief, truth: _Truth) -> list[list[float]]:
     """The cost and the part of it that is for not knowing, way by way."""
-    year, told = asked.year, []
-    for way in WAYS.values():
-        learnt = belief
+    told = []
+    costs = asked.leftover_cost, asked.short_cost
+    for way in asked.ways.values():
+        learnt, year = belief, truth.year if way.openings else asked.year
         for used, gauge in zip(truth.used[: way.years], truth.gauge, strict=False):
             learnt = update(learnt, counted_as(year, used, gauge, way.counted))
-        foretold = priced(year, replace(asked.now, belief=learnt), *asked[2:], TO_THE_NEXT)
+        foretold = priced(year, replace(asked.now, belief=learnt), *costs, TO_THE_NEXT)
         best = packs_for_share(truth.use, year.pack, foretold.share)
-        costs = (
-            expected_cost(truth.use, year.pack, order, *asked[2:]).sum()
+        cost, least = (
+            expected_cost(truth.use, year.pack, order, *costs).sum()
             for order in (foretold.order_packs, best)
         )
-        cost, least = costs
         told.append([cost, cost - least])
     return told
 
@@ -211,16 +264,15 @@ def _half_width(year: Takeoff, packs: Array) -> Array:
     )
 
 
-def _table(drawn: Array, jobs: int) -> pd.DataFrame:
+def _table(drawn: Array, ways: dict[str, Way], jobs: int, unmeasured: int) -> pd.DataFrame:
     """One row a way from (draws, ways, 2) costs."""
-    ways = list(WAYS.values())
     costs, not_known = drawn.mean(axis=0).T
     saved = drawn[:, [0], 1] - drawn[:, :, 1]
     mean, error = saved.mean(axis=0), 1.645 * saved.std(axis=0, ddof=1) / np.sqrt(len(saved))
     worst, best = np.quantile(saved, [0.05, 0.95], axis=0)
     return pd.DataFrame(
         {
-            "way": list(WAYS),
+            "way": list(ways),
             "cost": costs,
             "not_known": not_known,
             "saving": mean,
@@ -228,7 +280,9 @@ def _table(drawn: Array, jobs: int) -> pd.DataFrame:
             "saving_high": mean + error,
             "worst": worst,
             "best": best,
-            "minutes": [way.minutes * jobs for way in ways],
-            "jobs": [way.years * jobs for way in ways],
+            "minutes": [
+                way.minutes * (unmeasured if way.openings else jobs) for way in ways.values()
+            ],
+            "jobs": [way.years * jobs for way in ways.values()],
         }
     )

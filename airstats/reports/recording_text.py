@@ -9,8 +9,14 @@ from typing import Any
 
 import pandas as pd
 
-from airstats.analysis.recording_value import NOW, WAYS, value_of_recording
-from airstats.base.number_text import each, listed, number, roughly
+from airstats.analysis.recording_value import (
+    NOW,
+    OPENINGS,
+    WAYS,
+    most_open,
+    value_of_recording,
+)
+from airstats.base.number_text import counted, each, listed, number, roughly
 from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
 from airstats.reports.desk import Desk
@@ -22,8 +28,11 @@ DONE = {
     "quarter rolls": "judging the last roll by quarters",
     MEASURED: "measuring what is left on the last roll",
     "two years' jobs": "another year of jobs counted as now",
+    OPENINGS: "measuring openings and reveals that now are not",
 }
 """The ways of `WAYS` as something that is done."""
+FIRST = 3
+"""So many jobs are named to be measured first."""
 EFFORT = "a tape measure and five seconds a job"
 
 
@@ -73,11 +82,24 @@ def section(desk: Desk) -> Section:
     table = _worth(desk)
     yield saving_words(table)
     yield ways_words(table)
+    yield open_words(most_open(desk.now, desk.jobs))
     yield recording_charts.savings(table)
     yield show_table(
         table.assign(recorded=[WAYS[way].words for way in table["way"]]),
         "A year's orders after a year of records of each kind; money",
         "recorded cost not_known saving saving_low saving_high worst best minutes",
+    )
+
+
+def open_words(open_m2: pd.Series) -> Words | None:
+    """Say which finished jobs to measure first, from `most_open`; nothing where all are known."""
+    if open_m2.empty:
+        return None
+    first = [f"{job} (± {number(sd, 0)} m²)" for job, sd in open_m2.head(FIRST).items()]
+    return Words(
+        f"{counted(len(open_m2), 'finished job')} came without openings or depths; what is usual of"
+        f" the firm stands in for them. Drawings may still tell: first those of {listed(first)},"
+        " whose sheet that leaves open the most."
     )
 
 

@@ -24,7 +24,7 @@ def whole():
 
 def test_a_finer_count_is_worth_more(whole):
     table = whole[1].set_index("way")
-    assert list(table.index) == list(WAYS)
+    assert list(table.index) == [way for way in WAYS if way != recording_value.OPENINGS]
     assert table.loc["last roll measured", "saving_low"] > 0
     assert table.loc["last roll measured", "saving"] > table.loc["half rolls", "saving"]
     apart = table.loc["as now", "not_known"] - table["not_known"]
@@ -121,3 +121,26 @@ def test_a_firm_of_twelve_jobs_is_told_more_than_one_of_ninety_six():
         table = value_of_recording(calibrate(firm.records), jobs, draws=15)
         found.append(table["not_known"].iloc[0] / table["jobs"].iloc[0])
     assert found[0] > found[1]
+
+
+def test_openings_that_nobody_measured_are_worth_measuring():
+    records = counted_whole(invent(jobs=24, factor=0.5))
+    gone = records.openings["job_id"].isin(records.jobs["job_id"][::2])
+    known = ~records.jobs["job_id"].isin(records.openings.loc[gone, "job_id"])
+    records = replace(
+        records,
+        jobs=records.jobs.assign(openings_known=known),
+        openings=records.openings[~gone].reset_index(drop=True),
+    )
+    desk = lay_out(records)
+    table = value_of_recording(desk.now, desk.jobs, draws=15).set_index("way")
+    assert table.loc[recording_value.OPENINGS, "saving"] > 0
+    assert table.loc[recording_value.OPENINGS, "minutes"] == 15 * (~known).sum()
+    open_m2 = recording_value.most_open(desk.now, desk.jobs)
+    assert set(open_m2.index) == set(records.jobs.loc[~known, "job_id"])
+    assert open_m2.is_monotonic_decreasing
+    # Nobody measured the larger house: more of its sheet is open.
+    surface = desk.jobs.table.set_index("job_id")["surface_m2"]
+    assert surface[open_m2.index[0]] == surface[open_m2.index].max()
+    everything = desk_of()
+    assert recording_value.most_open(everything.now, everything.jobs).empty
