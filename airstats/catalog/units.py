@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable
 from decimal import Decimal
 
@@ -31,6 +33,33 @@ _IMPERIAL = "in inch inches ft foot feet yd yard yards mil thou in2 sqin ft2 sqf
 _OTHER_METRIC = "dm km um dm2 km2 ha"
 _STRANGE = frozenset(f"{_IMPERIAL} {_OTHER_METRIC}".split())
 """Units that somebody may keep records in, and that are not read."""
+
+
+_WRITTEN = _SPELLINGS | {
+    spelling: unit
+    for unit, spellings in {
+        "in": "in inch inches \" ''",
+        "ft": "ft foot feet '",
+        "yd": "yd yard yards",
+        "in2": "in2 sqin",
+        "ft2": "ft2 sqft sqfeet squarefeet sf",
+        "yd2": "yd2 sqyd",
+        "m2": "qm sqm squaremetres squaremeters",
+    }.items()
+    for spelling in spellings.split()
+}
+"""How a unit is written beside a number, without spaces and points."""
+
+
+def unit_written(text: str) -> str:
+    """Return the unit that is written so beside a number; "" for none that is known."""
+    plain = unicodedata.normalize("NFKC", text).casefold()
+    return _WRITTEN.get(re.sub(r"[\s.^]", "", plain), "")
+
+
+def same_dimension(column: str) -> tuple[str, ...]:
+    """Return every unit that numbers of a column may be brought from."""
+    return tuple(next((s for s in (IN_METRES, IN_SQUARE_METRES) if own_unit(column) in s), ()))
 
 
 def own_unit(column: str) -> str:

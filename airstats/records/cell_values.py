@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
+from difflib import SequenceMatcher
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -14,6 +16,8 @@ import pandas as pd
 from pandas.api.types import infer_dtype
 
 from airstats.base.name_matching import name_key
+from airstats.base.number_text import shown
+from airstats.catalog.units import WORDS, as_declared, as_own, same_dimension, unit_written
 from airstats.records.raw_table import LOST, Unread, as_text, header_position, is_empty
 
 _BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
@@ -27,6 +31,7 @@ _TOTALS = frozenset(_SUMS.split())
 _BESIDE = "grand sub sous general général of all jobs rolls m m² m2"
 _BESIDE_TOTALS = frozenset(_BESIDE.split())
 _NAME_LENGTH, _TEXT_LENGTH, _ENTRY_LENGTH = 200, 1000, 100
+_NAMES_COMPARED, _CLOSE = 60, 0.8
 # Signs that no keyboard writes: controls, and marks that turn the direction of what follows.
 _UNSEEN = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
@@ -45,7 +50,15 @@ _A_TOTAL = Trouble(
     "looks like a line of totals", "take the line out of the table, or give the job another id"
 )
 _A_HEADING = Trouble("the row of headings stands here again", "take the row out of the table")
-NO_RECORD = (_A_TOTAL.problem, _A_HEADING.problem)
+_NO_REASON = Trouble(
+    "is no reason to leave a job out",
+    "clear the cell if the job counts, or write why it must not be counted",
+)
+_NO_REASONS = "n nein non nee ok okay k x y j ja + 1 keep kept included include in good fine done"
+_DITTO = Trouble("stands for what is written above it", "write that out here")
+_DITTOS = "\" '' `` „ “ ” 〃 do. ditto dito dto dto. idem"
+A_UNIT_ROW = Trouble("looks like a row of units", "take the row out of the table")
+NO_RECORD = (_A_TOTAL.problem, _A_HEADING.problem, A_UNIT_ROW.problem)
 """What is said of a row that is no job at all, so that its other cells do not matter."""
 
 
@@ -125,8 +138,18 @@ def _number_pattern(mark: str, group: str) -> re.Pattern:
 _POINT = _number_pattern(r"\.", ",")
 _COMMA = _number_pattern(",", r"\.")
 _SPACED_GROUPS = re.compile(r"[+-]?[0-9]{1,3}([ '’][0-9]{3})+([.,].*)?")
-_ONE_NUMBER = re.compile(r"[^0-9]*?([+-]?[0-9](?:[0-9., ]*[0-9])?)[^0-9]*[23]?")
+_BESIDE_A_NUMBER = re.compile(
+    r"(?:(?:ca|about|approx|c|circa|rund|etwa|[@~€£$])\.? ?)?"
+    r"(?P<number>[+-]?[0-9](?:[0-9.,’']*[0-9])?) ?(?P<after>[^0-9½¼¾⅓⅔⅛]*[23²³]?)"
+)
+_THINGS = "rolls roll rollen rolle rl no nos pcs pc piece pieces off st stk x € £ $"
+_HALVES = re.compile(r"([0-9]+)? ?([½¼¾]|(?<=[0-9] )[13]/[24])(?P<after>[^0-9]*)")
+_PARTS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "1/2": 0.5, "1/4": 0.25, "3/4": 0.75}
 _NOT_A_NUMBER = Trouble("is not a number", "write digits only, such as 12.5")
+_MORE = "holds more than a number"
+_ONE_ONLY = "write one number, in the unit of the heading"
+_SHARE_ONLY = "write a share from 0 to 1: for 35 %, 0.35"
+_ROLLS_ONLY = "write how many rolls were counted; of opened ones, 2 and a bit of another are 3"
 _DATE_AS_NUMBER = Trouble(
     "is a date where a number belongs", "format the cell as a number and type the entry again"
 )
@@ -154,7 +177,9 @@ def decimal_marks(columns: Iterable[Cells]) -> frozenset[str]:
     return frozenset(marks)
 
 
-def read_numbers(cells: Cells, marks: frozenset[str], separator: str = "") -> Reading:
+def read_numbers(
+    cells: Cells, marks: frozenset[str], separator: str = "", column: str = "", unit: str = ""
+) -> Reading:
     """Read numbers of any common spelling.
 
     Parameters
@@ -165,8 +190,14 @@ def read_numbers(cells: Cells, marks: frozenset[str], separator: str = "") -> Re
         What `decimal_marks` found in all the number columns of the source.
     separator : str
         What separates the cells of a CSV file; "" for other files.
+    column, unit : str
+        The contract's column and its unit, to say what to write in place of another unit.
     """
     results = [_number(value, marks, separator) for value in cells.distinct]
+    results = [
+        _no_number(str(value), marks, column, unit) if result == _NOT_A_NUMBER else result
+        for value, result in zip(cells.distinct, results, strict=True)
+    ]
     return _reading_of(cells, results, math.nan, "float", _number_note(cells, results, marks))
 
 
@@ -187,7 +218,7 @@ def _number(value: object, marks: frozenset[str], separator: str) -> float | Tro
 def _number_in_text(text: str, marks: frozenset[str], separator: str) -> float | Trouble:
     point, comma = _both_ways(text)
     if point is None and comma is None:
-        return _no_number(text)
+        return _NOT_A_NUMBER
     number = _settle(point, comma, marks, separator == ";" or "." in text)
     if number is None:
         remedy = f"write {point:.10g} or {comma:.10g}, without a mark between thousands"
@@ -208,11 +239,31 @@ def _settle(
     return min(point, comma, key=abs) if as_decimal and not marks else None
 
 
-def _no_number(text: str) -> Trouble:
-    inside = _ONE_NUMBER.fullmatch(text.strip()) if len(text) <= _ENTRY_LENGTH else None
-    if inside is None:
+def _no_number(text: str, marks: frozenset[str], column: str, unit: str) -> Trouble:
+    """Say what to write where a cell holds more than a number, if that is beyond doubt."""
+    text = " ".join(text.split()).casefold()
+    if len(text) > _ENTRY_LENGTH or not re.search("[0-9½¼¾]", text):
         return _NOT_A_NUMBER
-    return Trouble("holds more than a number", f"write the number only, {inside[1].strip()}")
+    if (halves := _HALVES.fullmatch(text)) and _is_thing(halves["after"]):
+        return Trouble(_MORE, f"write {int(halves[1] or 0) + _PARTS[halves[2]]:g}")
+    found = _BESIDE_A_NUMBER.fullmatch(text)
+    number = _number_in_text(found["number"], marks, "") if found else _NOT_A_NUMBER
+    only = {"rolls": _ROLLS_ONLY, "share": _SHARE_ONLY}.get(column.rpartition("_")[2], _ONE_ONLY)
+    unclear = Trouble(_MORE, only)
+    if found is None or isinstance(number, Trouble):
+        return unclear
+    written = unit_written(found["after"])
+    if _is_thing(found["after"]) or (written and written == unit):
+        return Trouble(_MORE, f"write the number only, {found['number']}")
+    if unit and written in same_dimension(column):
+        value = f"{as_declared(column, as_own(column, number, written), unit):.6g}"
+        value = value.replace(".", ",") if marks == {"comma"} else value
+        return Trouble(_MORE, f"write the number only, in {WORDS[unit]}: {value}")
+    return unclear
+
+
+def _is_thing(after: str) -> bool:
+    return after.strip(" .-,)") in {"", *_THINGS.split()}
 
 
 def _number_note(cells: Cells, results: list, marks: frozenset[str]) -> str:
@@ -265,14 +316,29 @@ def read_texts(
 
 def read_ids(cells: Cells) -> Reading:
     """Read ids: names, but for a line that adds the others up and for headings once more."""
-    reading = read_texts(cells)
-    sums = [is_sum(as_text(value)) for value in cells.distinct]
-    heads = [header_position([[value]]) == 0 for value in cells.distinct]
-    troubles = dict(reading.troubles)
-    for wrong, trouble in ((sums, _A_TOTAL), (heads, _A_HEADING)):
-        rows = np.flatnonzero(np.array(wrong, dtype=bool)[cells.codes]).tolist()
-        troubles |= dict.fromkeys(rows, trouble)
-    return replace(reading, troubles=troubles)
+    reading = _refused(read_texts(cells), cells, _is_ditto, _DITTO)
+    reading = _refused(reading, cells, is_sum, _A_TOTAL)
+    return _refused(reading, cells, lambda text: header_position([[text]]) == 0, _A_HEADING)
+
+
+def read_reasons(cells: Cells, also_blank: frozenset[str]) -> Reading:
+    """Read reasons, as `read_texts`; a word that only says yes or no, or less, is none."""
+    words = _NO_REASONS.split()
+    reading = read_texts(cells, also_blank, is_name=False)
+    return _refused(reading, cells, lambda text: text.casefold() in words, _NO_REASON)
+
+
+def _is_ditto(text: str) -> bool:
+    return text.casefold() in _DITTOS.split()
+
+
+def _refused(
+    reading: Reading, cells: Cells, is_wrong: Callable[[str], bool], trouble: Trouble
+) -> Reading:
+    """Add the trouble to every row whose text is wrong."""
+    wrong = np.array([is_wrong(as_text(value).strip()) for value in cells.distinct], dtype=bool)
+    rows = np.flatnonzero(wrong[cells.codes]).tolist()
+    return replace(reading, troubles=reading.troubles | dict.fromkeys(rows, trouble))
 
 
 def is_sum(text: str) -> bool:
@@ -290,7 +356,28 @@ def read_names(cells: Cells) -> Reading:
         None if is_blank(text) else _plain(first.setdefault(name_key(text), text), True)
         for text in texts
     ]
-    return _reading_of(cells, results, "", "object")
+    reading = _reading_of(cells, results, "", "object", _alike_note(list(first.values())))
+    return _refused(reading, cells, _is_ditto, _DITTO)
+
+
+def _alike_note(names: list[str]) -> str:
+    """Name the names that may be one: nearly the same, but for a word that is a letter long."""
+    pairs = [pair for pair in combinations(names[:_NAMES_COMPARED], 2) if _are_alike(*pair)]
+    told = "; ".join(f"{shown(one)} and {shown(other)}" for one, other in pairs[:3])
+    more = f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else ""
+    return f"read as different though nearly alike: {told}{more}." if pairs else ""
+
+
+def _are_alike(one: str, other: str) -> bool:
+    first, second = (re.findall(r"\w+", name.casefold()) for name in (one, other))
+    return len(first) == len(second) and all(
+        a == b or (min(len(a), len(b)) > 2 and not any(map(str.isdigit, a + b)) and _is_close(a, b))
+        for a, b in zip(first, second, strict=True)
+    )
+
+
+def _is_close(one: str, other: str) -> bool:
+    return SequenceMatcher(None, one, other, autojunk=False).ratio() > _CLOSE
 
 
 def _plain(text: str, is_name: bool) -> str | Trouble:
@@ -336,7 +423,7 @@ def read_dates(cells: Cells, order: str = "ask") -> Reading:
     order : str
         "ask", "day-first" or "month-first" for dates that could be both.
     """
-    shown = {_order_shown(value) for value in cells.distinct} - {None}
+    shown = {order_shown(value) for value in cells.distinct} - {None}
     settled = order if order != "ask" else (shown.pop() if len(shown) == 1 else None)
     results = [_date(value, settled) for value in cells.distinct]
     note = next(
@@ -379,7 +466,8 @@ def _month(word: str) -> int:
     return names.index(word.casefold()) + 1
 
 
-def _order_shown(value: object) -> str | None:
+def order_shown(value: object) -> str | None:
+    """Return "day-first" or "month-first" where a text such as 03/25/2026 shows it."""
     parts = _NUMERIC.fullmatch(" ".join(value.split())) if isinstance(value, str) else None
     first, second = (int(parts[1]), int(parts[3])) if parts else (0, 0)
     if first <= 12 < second:

@@ -13,6 +13,7 @@ from airstats.base.name_matching import name_key
 from airstats.catalog.materials import MATERIALS, plural
 from airstats.records.cell_values import NO_RECORD, is_blank
 from airstats.records.left_over import check_left
+from airstats.records.misunderstood import check_misunderstood, check_units
 from airstats.records.plausible_ranges import (
     CHECK,
     JOB_LIMITS,
@@ -23,7 +24,7 @@ from airstats.records.plausible_ranges import (
     USED_LIMITS,
     check_limits,
 )
-from airstats.records.raw_table import COLUMNS, Table, as_text
+from airstats.records.raw_table import COLUMNS, Table, as_text, meant_by
 from airstats.records.typed_table import TEXTS, Finding, Sheet
 
 
@@ -120,8 +121,10 @@ def check_sheets(sheets: Mapping[str, Sheet], links: Links) -> list[Finding]:
     found += check_limits(jobs, JOB_LIMITS) + check_limits(openings, OPENING_LIMITS)
     found += _check_stock(sheets["stock"])
     found += [finding for sheet in sheets.values() for finding in sheet.unreadable]
+    found += check_misunderstood(jobs, openings, links.openings, links.listed)
     sound = {sheet.table.name: _sound(sheet, found) for sheet in (jobs, openings)}
-    found += _check_areas(jobs, sound["jobs"], _opening_sums(sound, links))
+    sums = _opening_sums(sound, links)
+    found += _check_areas(jobs, sound["jobs"], sums) + check_units(jobs, openings, sound, sums)
     found += check_left(jobs, sound["jobs"])
     found = sorted(_without_shifted(found, list(sheets.values())), key=_place)
     return [_as_headed(finding, sheets[finding.table].table) for finding in found]
@@ -185,7 +188,8 @@ def _missing_column(sheet: Sheet, column: str) -> list[Finding]:
     if column in sheet.table.unit_unread:
         return []
     headings = ", ".join(heading.strip() for heading in sheet.table.headers.values())
-    remedy = f"add it; the headings found are {headings}"
+    meant = meant_by(sheet.table, column)
+    remedy = f"{meant and f'{meant}, or '}add it; the headings found are {headings}"
     return [sheet.table_finding(column, "the column is missing", remedy)]
 
 
@@ -337,5 +341,6 @@ def _check_areas(jobs: Sheet, sound: pd.DataFrame, sums: pd.DataFrame) -> list[F
     for row in np.flatnonzero(absurd).tolist():
         rolls, held = sound["used_rolls"][row], used[row]
         problem = f"{rolls:,g} rolls hold {held:,.0f} m² for a job of {surface[row]:,.0f} m²"
-        found.append(jobs.finding(row, "used_rolls", problem, CHECK))
+        remedy = f"write rolls; if {rolls:g} are square metres, {rolls / roll[row]:.3g} rolls"
+        found.append(jobs.finding(row, "used_rolls", problem, remedy))
     return found

@@ -42,6 +42,7 @@ USUAL = {
 CHECK = "check the entry"
 _METRES = "looks like metres"
 _WRITE = "write {words}, {value}"
+_IN_MM = {"metres": 1000, "centimetres": 10, "inches": 25.4}
 
 
 def _above_0(remedy: str) -> Rule:
@@ -68,7 +69,7 @@ def _length(metres: float, centimetres: float, too_much: Rule) -> tuple[Rule, ..
 
 _SIZE = _length(20, 100, Rule(lambda v: v > 20_000, "is too large for an opening", CHECK))
 _DEEP = "a reveal of {value} {unit} is too deep, and may be mistyped"
-_REVEAL = _length(3, 10, Rule(lambda v: v > 1500, _DEEP, CHECK))
+_REVEAL = _length(3, 10, Rule(lambda v: v > 1000, _DEEP, CHECK))
 _WHOLE = Rule(lambda v: v % 1 > 0, "is not a whole number", "write how many there are")
 _ROLLS = (
     _above_0("write the number of rolls"),
@@ -118,6 +119,7 @@ JOB_LIMITS: Limits = {
     "lap_mm": (
         _not_below_0("write the lap in {words}"),
         Rule(lambda v: (v > 0) & (v < 1), _METRES, _WRITE, 1000),
+        Rule(lambda v: (v > 0) & (v < 30), "looks like centimetres", _WRITE, 10),
         Rule(lambda v: v > 500, "is too wide for a lap", "write the lap in {words}"),
     ),
     "roll_price": _PRICE,
@@ -229,6 +231,8 @@ def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray | bool = True) 
 def _said(rule: Rule, limits: Limits, column: str, value: float, unit: str) -> tuple[str, str]:
     """Say what is wrong with a number and what to do, in the unit that it is written in."""
     if unit == own_unit(column):
+        if unit == "mm" and rule.factor > 1:
+            return _too_small(column, value)
         return _filled_in(rule, value * rule.factor, unit)
     written = as_declared(column, value, unit)
     if meant := _unit_meant(limits, column, written):
@@ -238,6 +242,18 @@ def _said(rule: Rule, limits: Limits, column: str, value: float, unit: str) -> t
     if rule.factor != 1:
         return "is too small", CHECK
     return _filled_in(rule, written, unit)
+
+
+def _too_small(column: str, value: float) -> tuple[str, str]:
+    """Say in which units so small a number of millimetres may be, and what it then is."""
+    low, high = TYPICAL[column.removeprefix(_SUMMARY_OF)]
+    read = {words: value * float(mm) for words, mm in _IN_MM.items()}
+    may_be = {words: mm for words, mm in read.items() if low / 2 <= mm <= 2 * high}
+    if len(may_be) == 1:
+        ((words, mm),) = may_be.items()
+        return f"looks like {words}", f"write millimetres, {mm:.10g}"
+    said = " or ".join(f"{mm:.10g} if it is in {words}" for words, mm in may_be.items())
+    return "is too small for millimetres", f"write millimetres{said and f', {said}'}"
 
 
 def _filled_in(rule: Rule, value: float, unit: str) -> tuple[str, str]:

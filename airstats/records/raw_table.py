@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import unicodedata
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -276,16 +277,46 @@ def unread_headings(table: Table, also_read: Collection[str] = ()) -> list[str]:
     return hints + [shown(heading) for column, heading in others.items() if column not in meant]
 
 
+def meant_by(table: Table, column: str) -> str:
+    """Say which heading that is not read may be meant as a column that is missing; "" if none."""
+    others = [h for c, h in table.headers.items() if c not in COLUMNS[table.name]]
+    meant = {heading: _column_meant(table, heading) for heading in others}
+    for heading, (found, write) in meant.items():
+        if found == column:
+            unit = ", the unit of its numbers," if write != column else ""
+            return f'write {write}{unit} in place of "{shown(heading.strip())}" if that is meant'
+    return ""
+
+
 def _meant(table: Table, heading: str) -> str:
     """Say which column of the contract a heading that is not read is much like; "" if none."""
     known, key = COLUMNS[table.name], _heading_key(heading)[:40]
     if (found := declared(known, key)) and found[0] in table.headers:
         return f"{found[0]} is there"
-    lacking = [column for column in known if column not in table.headers]
-    keys = {name_in(column, "").replace("_", ""): column for column in lacking}
-    keys |= {column.replace("_", ""): column for column in lacking}
-    alike = get_close_matches(key, keys, 1, 0.8)
-    return f"write {keys[alike[0]]} if that is meant" if alike else ""
+    column, write = _column_meant(table, heading)
+    return f"write {write} if that is meant" if column else ""
+
+
+def _column_meant(table: Table, heading: str) -> tuple[str, str]:
+    """Return the missing column that a heading may mean, and how to write it, with its unit."""
+    key = _heading_key(heading)[:40]
+    lacking = [column for column in COLUMNS[table.name] if column not in table.headers]
+    keys = {_letters_of(name_in(column, "")): column for column in lacking}
+    whole = {_letters_of(column): column for column in lacking}
+    turned = {"".join(sorted(column.split("_"))): column for column in lacking}
+    words = "".join(sorted(re.findall("[a-z0-9]+", heading.casefold())))
+    alike = get_close_matches(key, {**keys, **whole}, 1, 0.8)
+    inside = [k for k in keys if len(key) > 3 and (key in k or (len(k) > 4 and k in key))]
+    found = next(iter([*alike, *inside]), "")
+    column = turned.get(words) or {**keys, **whole}.get(found, "")
+    if found in keys and found not in whole and own_unit(column):
+        *others, last = (name_in(column, unit) for unit in units_read(column))
+        return column, f"{', '.join(others)} or {last}"
+    return column, column
+
+
+def _letters_of(column: str) -> str:
+    return column.replace("_", "")
 
 
 def _filled_rows(body: pd.DataFrame) -> np.ndarray:

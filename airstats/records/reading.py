@@ -14,6 +14,7 @@ from airstats.base.number_text import listing
 from airstats.base.run_settings import DATE_ORDERS
 from airstats.records.cell_values import are_days, cells_of
 from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
+from airstats.records.doubts import doubts
 from airstats.records.faults import Fault, told
 from airstats.records.left_over import left_notes
 from airstats.records.raw_table import COLUMNS, Table, as_text
@@ -309,7 +310,7 @@ def _notes(checked: _Checked) -> tuple[str, ...]:
     jobs, links = checked.sheets["jobs"], checked.links
     notes = [*checked.source.notes]
     notes += [note for sheet in checked.sheets.values() for note in sheet.notes]
-    notes += left_notes(jobs)
+    notes += doubts(jobs, checked.sheets["openings"], links.openings) + left_notes(jobs)
     ignored = int((links.listed & (jobs.frame["opening_count"] > 0)).sum())
     if ignored:
         notes.append(

@@ -22,6 +22,7 @@ from airstats.records.cell_values import (
     read_ids,
     read_names,
     read_numbers,
+    read_reasons,
     read_texts,
     read_words,
 )
@@ -166,9 +167,7 @@ def _cells(table: Table) -> dict[str, Cells]:
 
 
 def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: str) -> Sheet:
-    readings = {
-        column: _read(column, cells[column], marks, table.separator, dates) for column in cells
-    }
+    readings = {column: _read(table, column, cells[column], marks, dates) for column in cells}
     for column, unit in table.units.items():
         numbers = converted(column, readings[column].result, unit)
         readings[column] = replace(readings[column], result=numbers)
@@ -192,7 +191,7 @@ def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: 
     return replace(sheet, unreadable=tuple(unreadable))
 
 
-def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, dates: str) -> Reading:
+def _read(table: Table, column: str, cells: Cells, marks: frozenset[str], dates: str) -> Reading:
     if column == "finished_on":
         return read_dates(cells, dates)
     if column in WORDS:
@@ -207,9 +206,9 @@ def _read(column: str, cells: Cells, marks: frozenset[str], separator: str, date
     if column in _NAMES:
         return read_names(cells)
     if column in TEXTS:
-        also_blank = _NOT_EXCLUDED if column == "exclude" else frozenset()
-        return read_texts(cells, also_blank, is_name=column != "exclude")
-    return read_numbers(cells, marks, separator)
+        return read_reasons(cells, _NOT_EXCLUDED) if column == "exclude" else read_texts(cells)
+    unit = table.units.get(column, own_unit(column))
+    return read_numbers(cells, marks, table.separator, column, unit)
 
 
 def _material_spellings() -> dict[str, str]:

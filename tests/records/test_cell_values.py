@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from airstats.catalog.units import own_unit
 from airstats.records.cell_values import (
     are_days,
     cells_of,
@@ -65,13 +66,34 @@ def test_number_is_asked_for_when_nothing_settles_it(others):
     assert number("1.234", "12,5", "12.5").problem == "may be 1.234 or 1234"
 
 
-@pytest.mark.parametrize(
-    ("text", "inner"), [("1200 mm", "1200"), ("€ 45,50", "45,50"), ("12 m²", "12"), ("10%", "10")]
-)
-def test_units_are_refused_with_the_number_to_write(text, inner):
-    trouble = number(text)
-    assert trouble.problem == "holds more than a number"
-    assert trouble.remedy == f"write the number only, {inner}"
+BESIDE = {
+    ("1200 mm", "width_mm"): "write the number only, 1200",
+    ("€ 45,50", "roll_price"): "write the number only, 45,50",
+    ("12 m²", "surface_m2"): "write the number only, 12",
+    ("20cm", "reveal_mm"): "write the number only, in millimetres: 200",
+    ("8 in", "reveal_mm"): "write the number only, in millimetres: 203.2",
+    ("1700 sq ft", "surface_m2"): "write the number only, in square metres: 157.935",
+    ("1,5 m", "width_mm"): "write the number only, in millimetres: 1500",
+    ("5½", "used_rolls"): "write 5.5",
+    ("3 1/2 rolls", "used_rolls"): "write 3.5",
+    ("½", "used_rolls"): "write 0.5",
+    ("3 no.", "count"): "write the number only, 3",
+    ("2 rolls + a bit", "used_rolls"): "write how many rolls were counted; of opened ones, 2 and a",
+    ("4-5", "used_rolls"): "write how many rolls were counted",
+    ("3/4", "used_rolls"): "write how many rolls were counted",
+    ("3 x 900x1200", "width_mm"): "write one number, in the unit of the heading",
+    ("10%", "pretaped_share"): "write a share from 0 to 1",
+    ("20 m²", "reveal_mm"): "write one number, in the unit of the heading",
+}
+
+
+@pytest.mark.parametrize(("cell", "remedy"), BESIDE.items())
+def test_what_stands_beside_a_number_is_refused_with_what_to_write(cell, remedy):
+    text, column = cell
+    column_cells = cells(text)
+    reading = read_numbers(column_cells, frozenset(), "", column, own_unit(column))
+    assert reading.troubles[0].problem == "holds more than a number"
+    assert reading.troubles[0].remedy.startswith(remedy)
 
 
 NO_NUMBERS = ["about", "1,2,3", "12 34", "1.2.3", "inf", "1e999", "--5", math.inf, True, b"x", "١٢"]

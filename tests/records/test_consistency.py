@@ -91,7 +91,7 @@ def test_absurd_use_allows_for_the_reveals(faults):
     for used in ("1", "12", "13"):
         assert faults(jobs=[{"used_rolls": used}]) == []
     assert "14 rolls hold 1,050 m²" in faults(jobs=[{"used_rolls": "14"}])[0]
-    deep = {"count": "6", "reveal_mm": "1500"}  # 46.8 m2 of reveal
+    deep = {"count": "9", "reveal_mm": "1000"}  # 46.8 m2 of reveal
     assert faults(jobs=[{"used_rolls": "14"}], openings=[deep]) == []
 
 

@@ -181,6 +181,8 @@ def test_workbook_typed_by_hand(tmp_path):
         'firm.xlsx, sheet Jobs, column surface_m2: "1.080" read as 1080.',
         "firm.xlsx, sheet Jobs: columns not read: Notes.",
         'firm.xlsx, sheet OPENINGS, column width_mm: "1.200" read as 1200.',
+        "firm.xlsx, sheet Jobs, column surface_m2: more than the used rolls hold: 1 cell, first row"
+        ' 8, "1.080".',
         "Jobs with unknown openings, reckoned as usual: 2 (103, 104); write opening_count 0 where"
         " there are none.",
     )

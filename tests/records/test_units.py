@@ -24,7 +24,7 @@ LENGTHS = {
     "jobs": {
         "roll_width_m": ("0.3", "6"),
         "roll_length_m": ("2", "500"),
-        "lap_mm": ("1", "149"),
+        "lap_mm": ("30", "149"),
         "perimeter_m": ("0", "19999"),
         "sealant_m": ("0", "19999"),
     },
