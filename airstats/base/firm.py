@@ -45,6 +45,7 @@ class Firm:
         "money a roll of sheet, where a job names none", positive=True
     )
     labour_hour: float = _number("money an hour of one fitter, with all that is paid on top", 45.0)
+    unusable_end_m: float = _number("metres at the end of a begun roll that serve no more", 1.0)
     tape_price_m: float = _number("money a metre of joint tape, where cuts are compared", 0.90)
 
     minutes_piece: float = _number("minutes to measure, cut and tack one loose piece", 2.5)

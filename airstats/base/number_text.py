@@ -61,6 +61,11 @@ def chance(share: float) -> str:
     return "over 99 %" if share > 0.99 else percent(share)
 
 
+def small_chance(share: float) -> str:
+    """Return "12 %", or "below 1 %" where there is a small chance still."""
+    return "below 1 %" if share < 0.01 else percent(share)
+
+
 def roughly(value: float) -> str:
     """Return a number that is not known closely, with two digits that count: "9,200"."""
     near = float(f"{value:.2g}")

@@ -30,6 +30,11 @@ def plural(unit: str) -> str:
     return unit if len(unit) <= 2 else f"{unit}s"
 
 
+def pack_word(material: str) -> str:
+    """Return what a pack of a product is called: sheet comes in rolls."""
+    return "roll" if material == SHEET else "pack"
+
+
 @dataclass(frozen=True)
 class Material:
     """One material that is bought in packs.

@@ -16,6 +16,7 @@ from airstats.cli.shared import (
     print_written,
     read,
     set_aside,
+    stock_lines,
 )
 
 if TYPE_CHECKING:
@@ -107,6 +108,7 @@ def calibrate(asked: argparse.Namespace) -> None:
 def price(asked: argparse.Namespace) -> None:
     """Price the jobs of a takeoff."""
     from airstats.base.formula_guard import csv_of
+    from airstats.base.known_digits import rounded
     from airstats.base.result_folder import write_together
     from airstats.model.allowances import load_allowances
     from airstats.model.unmet import unmet
@@ -119,15 +121,16 @@ def price(asked: argparse.Namespace) -> None:
     known = load_allowances(asked.allowances)
     print_lines(unmet(takeoff, known))
     work = price_materials if asked.materials else work_out
-    orders = work(takeoff, known, *costs_of(firm))
+    orders = work(takeoff, known, *costs_of(firm), firm=firm)
     out, said = Path(asked.out), ""
-    files: dict[Path, str | bytes] = {out: csv_of(orders)}
+    files: dict[Path, str | bytes] = {out: csv_of(rounded(orders))}
     if asked.buying_list:
         folder = Path(asked.buying_list)
         said, bought = list_to_buy(firm, takeoff, known, folder)
         files |= bought
     notes = write_together(files | set_aside(takeoff, out.parent))
     (_print_packs if asked.materials else _print_orders)(orders)
+    print_lines(stock_lines(takeoff, known, firm))
     print_set_aside(takeoff, out.parent)
     if asked.materials and not said:
         said = not_priced(left_out(takeoff, known))
@@ -135,29 +138,36 @@ def price(asked: argparse.Namespace) -> None:
 
 
 def _print_orders(orders: pd.DataFrame) -> None:
-    from airstats.base.number_text import each, percent
+    from airstats.base.number_text import each, listed, number, rolls, small_chance
 
     for row in each(orders):
+        taken = [rolls(row.from_stock_rolls)] * bool(row.from_stock_rolls)
+        taken += [f"{number(row.from_stock_m)} m on begun rolls"] * bool(row.from_stock_m)
+        buy = rolls(row.buy_rolls) if row.buy_rolls else "nothing"
+        order = f"buy {buy}, take {listed(taken)} from the shelf"
         print(
-            f"{row.job_id}: order {row.order_rolls} rolls; sheet {row.expected_m2:.0f} m²"
-            f" (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance of being short"
-            f" {percent(row.chance_short, 1)}; on average {row.expected_left_over_rolls:.1f} rolls"
-            " left over"
+            f"{row.job_id}: {order if taken else f'order {rolls(row.order_rolls)}'}; sheet"
+            f" {row.expected_m2:.0f} m² (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance"
+            f" of being short {small_chance(row.chance_short)}; on average"
+            f" {number(row.expected_left_over_rolls)} rolls stay unopened and"
+            f" {row.expected_left_on_last_m:.0f} m remain on the last one opened"
         )
 
 
 def _print_packs(orders: pd.DataFrame) -> None:
-    from airstats.base.number_text import each, percent
-    from airstats.catalog.materials import plural
+    from airstats.base.number_text import counted, each, number, small_chance
+    from airstats.catalog.materials import pack_word, plural
 
     for row in each(orders):
         unit = plural(str(row.unit))
         prior = "; priced from the starting belief, no records yet" if not row.jobs_counted else ""
+        word = pack_word(row.material)
+        shelf = f", {row.from_stock_packs} of them from the shelf" * bool(row.from_stock_packs)
         print(
-            f"{row.job_id}, {row.material}: order {row.order_packs} packs of {row.pack:g}"
-            f" {unit}; {row.expected:.0f} {unit} (80 %: {row.low:.0f} to {row.high:.0f}"
-            f" {unit}); chance of being short {percent(row.chance_short, 1)}; on average"
-            f" {row.expected_left_over_packs:.1f} packs left over{prior}"
+            f"{row.job_id}, {row.material}: order {counted(row.order_packs, word)} of {row.pack:g}"
+            f" {unit}{shelf}; {row.expected:.0f} {unit} (80 %: {row.low:.0f} to {row.high:.0f}"
+            f" {unit}); chance of being short {small_chance(row.chance_short)}; on average"
+            f" {number(row.expected_left_over_packs)} {word}s stay unopened{prior}"
         )
 
 
@@ -166,22 +176,24 @@ def backtest(asked: argparse.Namespace) -> None:
     from airstats.backtests.rolling import WORDS_OF_RULES, read_truth
     from airstats.backtests.rolling import backtest as look_back
     from airstats.base.formula_guard import csv_of
+    from airstats.base.number_text import counted, each, money, number, rolls
     from airstats.base.result_folder import write_together
     from airstats.pricing.order_costs import costs_of
 
-    records, costs = read(asked), costs_of(firm_asked(asked))
+    records, firm = read(asked), firm_asked(asked)
     truth = read_truth(asked.truth) if asked.truth else None
-    result = look_back(records, *costs, truth)
+    result = look_back(records, *costs_of(firm), truth)
     folder = Path(asked.out)
     tables = {"backtest_summary": result.summary, "backtest_jobs": result.jobs}
     files = {folder / f"{name}.csv": csv_of(table) for name, table in tables.items()}
     notes = write_together(files | set_aside(records, folder))
     print_set_aside(records, folder)
     print_lines(tuple(notes))
-    for row in result.summary.itertuples():
+    for row in each(result.summary):
+        each_job = money(number(row.mean_cost, 0), firm.currency or "money")
         print(
-            f"{WORDS_OF_RULES[str(row.rule)]}: {row.jobs:.0f} jobs,"
-            f" {row.mean_cost:.0f} money a job, {row.jobs_short:.0f} jobs short by"
-            f" {row.rolls_short:.0f} rolls, {row.rolls_left_over:.0f} rolls left over"
+            f"{WORDS_OF_RULES[str(row.rule)]}: {counted(int(row.jobs), 'job')}, {each_job} a job,"
+            f" {counted(int(row.jobs_short), 'job')} short by {rolls(int(row.rolls_short))},"
+            f" {rolls(int(row.rolls_left_over))} left over"
         )
     print(f"80 % intervals held {100 * result.held_80:.0f} % of the uses; written: {folder}")

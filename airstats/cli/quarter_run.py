@@ -93,6 +93,7 @@ def _files_of_a_quarter(
     A card to print and a live spreadsheet are what an estimator prices with away from here.
     """
     from airstats.base.formula_guard import csv_of
+    from airstats.base.known_digits import rounded
     from airstats.documents.price_workbook.workbook import price_sheet
     from airstats.documents.wall_card import allowance_card
     from airstats.pricing.newsvendor import price
@@ -105,7 +106,7 @@ def _files_of_a_quarter(
         Path("price_sheet.xlsx"): price_sheet(now, *costs),
     }
     if desk.to_price is not None:
-        files[Path("orders.csv")] = csv_of(price(desk.takeoff, now, *costs))
+        files[Path("orders.csv")] = csv_of(rounded(price(desk.to_price, now, *costs, firm=firm)))
         said, bought = list_to_buy(firm, desk.to_price, now, Path())
         files |= bought
     return said, files | {Path(_LAST): now.to_text()}

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from airstats.base.caution import CAUTION
+from airstats.base.number_text import counted
 
 if TYPE_CHECKING:
     from airstats.base.firm import Firm
@@ -73,7 +74,7 @@ def list_to_buy(
     from airstats.pricing.purchases import buying_list
     from airstats.reports.buying_text import headline, remarks
 
-    bought = buying_list(takeoff, known, *costs_of(firm))
+    bought = buying_list(takeoff, known, *costs_of(firm), firm=firm)
     jobs = takeoff.jobs["job_id"].tolist()
     rest = left_out(takeoff, known)
     said = " ".join([headline(bought, jobs), *remarks(bought, rest)])
@@ -81,12 +82,25 @@ def list_to_buy(
     return said, {folder / name: content for name, content in files.items()}
 
 
+def stock_lines(takeoff: Records, known: Allowances, firm: Firm) -> tuple[str, ...]:
+    """Say which job takes what from the shelf beside whole rolls, and what does not serve."""
+    from airstats.pricing.newsvendor import priced
+    from airstats.pricing.stock import stock_words
+    from airstats.takeoff.sheet_quantities import take_off
+
+    if takeoff.stock.empty:
+        return ()
+    jobs = take_off(takeoff)
+    foretold = priced(jobs, known, stock=takeoff.stock, end_m=firm.unusable_end_m)
+    return tuple(stock_words(foretold.shelf, jobs))
+
+
 def print_set_aside(records: Records, folder: Path) -> None:
     """Say how many rows are set aside, and where they are; nothing for none."""
     from airstats.base.result_folder import SET_ASIDE
 
     if rows := len(records.set_aside):
-        print(f"{rows} rows set aside, unchanged and with reasons: {folder / SET_ASIDE}")
+        print(f"{counted(rows, 'row')} set aside, unchanged and with reasons: {folder / SET_ASIDE}")
 
 
 def print_written(files: Iterable[Path], notes: list[str], said: str) -> None:
@@ -112,7 +126,7 @@ def print_written(files: Iterable[Path], notes: list[str], said: str) -> None:
 def print_allowances(now: Allowances, previous: Allowances | None) -> None:
     """Print the allowances of a quarter, and the jobs that want a look."""
     print(
-        f"allowances of {now.quarter}: {len(now.new_jobs)} jobs new,"
+        f"allowances of {now.quarter}: {counted(len(now.new_jobs), 'job')} new,"
         f" {len(now.job_ids)} in the chain"
     )
     for name, row in now.table().iterrows():
@@ -138,7 +152,7 @@ def _print_materials(now: Allowances) -> None:
     for name, row in material_table(now).iterrows():
         print(
             f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
-            f" (90 %: {row['low']:.3f} to {row['high']:.3f}), {row['jobs_used']} jobs"
+            f" (90 %: {row['low']:.3f} to {row['high']:.3f}), {counted(row['jobs_used'], 'job')}"
         )
     for name, known in now.materials.items():
         for job, chance in known.suspects.items():

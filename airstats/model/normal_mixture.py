@@ -35,6 +35,12 @@ class Mixture:
         between = (self.means - self.mean()) ** 2
         return np.sqrt(self.weight @ (self.sds**2 + between))
 
+    def mean_above_0(self) -> Array:
+        """Return the (n,) means of max(quantity, 0)."""
+        far = self.means / self.sds
+        density = np.exp(-(far**2) / 2) / np.sqrt(2 * np.pi)
+        return self.weight @ (self.means * ndtr(far) + self.sds * density)
+
     def quantile(self, share: float) -> Array:
         """Return the (n,) values below which `share` of each distribution lies."""
         places = range(AT_A_TIME, self.means.shape[1], AT_A_TIME)

@@ -12,13 +12,14 @@ import pandas as pd
 from scipy.special import ndtri
 
 from airstats.base.errors import AirstatsError
-from airstats.base.firm import LEFTOVER_COST, SHORT_COST
+from airstats.base.firm import ASSUMED, LEFTOVER_COST, SHORT_COST, Firm
 from airstats.base.quarters import quarters_between
-from airstats.catalog.materials import MATERIALS
+from airstats.catalog.materials import MATERIALS, SHEET
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.normal_mixture import Mixture
 from airstats.model.posterior import predictive, widen
 from airstats.model.quarterly_update import Product
+from airstats.pricing.stock import Shelf, expected_opened, handed_out, shelf_for
 from airstats.records.reading import Records
 from airstats.takeoff.per_material import material_quantities, material_takeoff
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
@@ -35,6 +36,8 @@ SHEET_ORDERS = {
     "order_packs": "order_rolls",
     "chance_short": "chance_short",
     "expected_left_over_packs": "expected_left_over_rolls",
+    "from_stock_packs": "from_stock_rolls",
+    "buy_packs": "buy_rolls",
 }
 """The columns of an order, and what they are called for the sheet, whose packs are rolls."""
 
@@ -45,25 +48,32 @@ def price(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
     quarters_ahead: int = 1,
+    firm: Firm = ASSUMED,
 ) -> pd.DataFrame:
     """Price the jobs of a takeoff: sheet, rolls and the order of least expected cost.
 
     Parameters
     ----------
     takeoff : Records or Takeoff
-        n jobs to price.
+        n jobs to price; records may hold a stock, which is used before anything is bought.
     allowances : Allowances
         What the finished jobs taught.
     leftover_cost, short_cost : float
         Money for each roll left over and for each roll short; any one currency.
     quarters_ahead : int
         Quarters between the allowances and the jobs; their drift widens the intervals.
+    firm : Firm
+        Of it the price of a roll, where a job has none, and what of a begun roll serves no more.
 
     Returns
     -------
     DataFrame
         n rows: `job_id, expected_m2, low_m2, high_m2` (80 % interval), `rolls_p50, rolls_p80,
-        rolls_p95, order_rolls, chance_short, expected_left_over_rolls`.
+        rolls_p95, order_rolls, chance_short, expected_left_over_rolls` (of the order, unopened),
+        `from_stock_rolls, buy_rolls` (whole ones; they add up to the order), `from_stock_m` (on
+        begun rolls), `expected_left_on_last_m` (on the last roll opened), `sheet_cost` (of the
+        order and of what is taken from begun rolls; nan without a price), `cost_a_m2` of surface,
+        `all_in_percent` (sheet expected above the bare surface).
 
     Raises
     ------
@@ -71,8 +81,26 @@ def price(
         If a cost is not a positive number, or `quarters_ahead` is below 0.
     """
     jobs = takeoff if isinstance(takeoff, Takeoff) else take_off(takeoff)
-    foretold = priced(jobs, allowances, leftover_cost, short_cost, quarters_ahead)
-    return foretold.orders.rename(columns=SHEET_ORDERS)
+    stock = takeoff.stock if isinstance(takeoff, Records) else None
+    asked = (leftover_cost, short_cost, quarters_ahead, stock, firm.unusable_end_m)
+    foretold = priced(jobs, allowances, *asked)
+    return with_money(foretold, firm.roll_price)
+
+
+def with_money(foretold: Priced, roll_price: float | None) -> pd.DataFrame:
+    """Return what `price` does, of jobs already foretold, at the price of a roll if one is told."""
+    jobs, orders = foretold.jobs, foretold.orders.rename(columns=SHEET_ORDERS)
+    each = jobs.told("pack_price")
+    each = np.where(np.isnan(each), np.nan if roll_price is None else roll_price, each)
+    begun = foretold.begun_m / jobs.columns(["roll_length_m"])[:, 0]
+    cost, surface = (orders["order_rolls"] + begun) * each, jobs.told("face")
+    return orders.assign(
+        from_stock_m=foretold.begun_m,
+        expected_left_on_last_m=foretold.left_on_last / jobs.columns(["roll_width_m"])[:, 0],
+        sheet_cost=cost,
+        cost_a_m2=cost / surface,
+        all_in_percent=100 * (orders["expected_m2"] / surface - 1),
+    )
 
 
 def price_materials(
@@ -81,6 +109,7 @@ def price_materials(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
     quarters_ahead: int = 1,
+    firm: Firm = ASSUMED,
 ) -> pd.DataFrame:
     """Price every material of the jobs to come: amounts, packs and the order of least cost.
 
@@ -95,13 +124,16 @@ def price_materials(
         Money for each roll of sheet left over and for each roll short; any one currency.
     quarters_ahead : int
         Quarters between the allowances and the jobs.
+    firm : Firm
+        Of it what of a begun roll serves no more.
 
     Returns
     -------
     DataFrame
         One row a job and material, the sheet first: `job_id, material, unit, pack, expected, low,
         high` (80 % interval, in the unit), `packs_p50, packs_p80, packs_p95, order_packs,
-        chance_short, expected_left_over_packs, jobs_counted` (0: priced from the prior). A job
+        chance_short, expected_left_over_packs, from_stock_packs, buy_packs, jobs_counted` (0:
+        priced from the prior); a pack of sheet is a roll. A job
         that needs none of a material, or whose quantity is not told, has no row for it.
 
     Raises
@@ -115,8 +147,9 @@ def price_materials(
     is cheaper or dearer than a roll of sheet. Only the ratio of the two decides an order, so that
     every material is ordered for the same chance of running short, whatever its price.
     """
+    asked = (leftover_cost, short_cost, quarters_ahead)
     parts = [
-        priced(jobs, known, leftover_cost, short_cost, quarters_ahead).orders.assign(
+        priced(jobs, known, *asked, takeoff.stock, firm.unusable_end_m).orders.assign(
             material=jobs.product,
             unit=known.unit,
             pack=jobs.pack,
@@ -175,6 +208,25 @@ class Priced:
     leftover_cost: float
     short_cost: float
     use: Mixture
+    shelf: Shelf | None = None
+
+    @cached_property
+    def begun_m(self) -> Array:
+        """The (n,) metres on begun rolls that each job takes."""
+        return self.shelf.begun_m if self.shelf else np.zeros(len(self.jobs))
+
+    @cached_property
+    def need(self) -> Mixture:
+        """What each job needs beside the begun rolls that it takes."""
+        if self.shelf is None:
+            return self.use
+        return replace(self.use, means=self.use.means - self.shelf.begun_m2)
+
+    def where(self, chosen: Array) -> Priced:
+        """Return the jobs for which `chosen` is true."""
+        use = replace(self.use, means=self.use.means[:, chosen], sds=self.use.sds[:, chosen])
+        shelf = self.shelf and self.shelf.where(np.flatnonzero(chosen))
+        return replace(self, jobs=self.jobs.where(chosen), use=use, shelf=shelf)
 
     @property
     def share(self) -> float:
@@ -187,9 +239,22 @@ class Priced:
         return self.packs(self.share)
 
     @cached_property
+    def from_stock(self) -> Array:
+        """The (n,) whole packs of the orders that the shelf gives, in the order of the jobs."""
+        if self.shelf is None:
+            return np.zeros(len(self.jobs), dtype=int)
+        return handed_out(self.jobs, self.order_packs, self.shelf.whole)
+
+    @property
+    def left_on_last(self) -> Array:
+        """The (n,) amounts expected on the last pack that a job opens, in the product's unit."""
+        opened = expected_opened(self.need, self.jobs.pack)
+        return opened * self.jobs.pack - self.need.mean_above_0()
+
+    @cached_property
     def orders(self) -> pd.DataFrame:
         """One row a job: `job_id` and the columns of `SHEET_ORDERS`, in the product's unit."""
-        use, order = self.use, self.order_packs
+        use, need, order = self.use, self.need, self.order_packs
         return pd.DataFrame(
             {
                 "job_id": self.jobs.table["job_id"],
@@ -200,18 +265,23 @@ class Priced:
                 "packs_p80": self.packs(0.80),
                 "packs_p95": self.packs(0.95),
                 "order_packs": order,
-                "chance_short": 1 - use.below(order * self.jobs.pack),
-                "expected_left_over_packs": expected_left_over(use, self.jobs.pack, order),
+                "chance_short": 1 - need.below(order * self.jobs.pack),
+                "expected_left_over_packs": expected_left_over(need, self.jobs.pack, order),
+                "from_stock_packs": self.from_stock,
+                "buy_packs": order - self.from_stock,
             }
         )
 
     def packs(self, share: float) -> Array:
         """Return the (n,) least whole packs that cover the need with probability `share`."""
-        return packs_for_share(self.use, self.jobs.pack, share)
+        return packs_for_share(self.need, self.jobs.pack, share)
 
     def cost(self, order: Array) -> Array:
-        """Return the (n,) expected costs of ordering `order` packs."""
-        return expected_cost(self.use, self.jobs.pack, order, self.leftover_cost, self.short_cost)
+        """Return the (n,) expected costs of `order` packs; what the shelf gives is not bought."""
+        need, pack, costs = self.need, self.jobs.pack, (self.leftover_cost, self.short_cost)
+        bought = expected_cost(need, pack, order, *costs)
+        given = np.minimum(self.from_stock, order)
+        return bought - self.leftover_cost * expected_left_over(need, pack, given)
 
 
 def priced(
@@ -220,6 +290,8 @@ def priced(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
     quarters_ahead: int = 1,
+    stock: pd.DataFrame | None = None,
+    end_m: float = ASSUMED.unusable_end_m,
 ) -> Priced:
     """Foretell n jobs once, for all that is asked of them; errors as `price`.
 
@@ -233,10 +305,17 @@ def priced(
         Money for each pack left over and for each pack short.
     quarters_ahead : int
         As for `price`.
+    stock : DataFrame, optional
+        The table of a takeoff; other products than sheet do not lie there.
+    end_m : float
+        As for `shelf_for`.
     """
     critical_share(leftover_cost, short_cost)
     use = predict(jobs, allowances, quarters_ahead)
-    return Priced(jobs, allowances, quarters_ahead, leftover_cost, short_cost, use)
+    shelf = None
+    if stock is not None and len(stock) and jobs.product == SHEET:
+        shelf = shelf_for(jobs, use, stock, end_m)
+    return Priced(jobs, allowances, quarters_ahead, leftover_cost, short_cost, use, shelf)
 
 
 def predict(jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1) -> Mixture:
@@ -326,6 +405,4 @@ def expected_cost(
         Money for each pack left over and for each pack short.
     """
     left = expected_left_over(use, pack, order)
-    most = np.ceil(use.quantile(1 - 1e-9) / pack).astype(int)
-    needed = most - expected_left_over(use, pack, most)
-    return leftover_cost * left + short_cost * (needed - order + left)
+    return leftover_cost * left + short_cost * (expected_opened(use, pack) - order + left)

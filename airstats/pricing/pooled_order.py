@@ -16,6 +16,7 @@ import pandas as pd
 from airstats.model.allowances import Allowances
 from airstats.model.posterior import Predictive, admit_crews, predictive, widen
 from airstats.pricing.newsvendor import Priced
+from airstats.pricing.stock import roll_sizes
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -30,6 +31,7 @@ def drawn_packs(
     allowances: Allowances,
     quarters_ahead: int = 1,
     draws: int = DRAWS,
+    begun: Array | float = 0.0,
 ) -> Array:
     """Draw cases of the whole rolls that n jobs open.
 
@@ -39,6 +41,8 @@ def drawn_packs(
         As for `newsvendor.priced`.
     draws : int
         Number of cases.
+    begun : (n,) array
+        What each job takes from begun rolls first, in the product's unit.
 
     Returns
     -------
@@ -52,12 +56,29 @@ def drawn_packs(
     once too, for the jobs whose own are not measured. Jobs of one crew not met before share its
     departure. By itself each job is distributed as `newsvendor.predict` says.
     """
+    return opened(drawn_use(jobs, allowances, quarters_ahead, draws) - begun, jobs.pack)
+
+
+def opened(need: Array, pack: Array) -> Array:
+    """Return the whole packs that are opened for needs, (draws, n), in the product's unit."""
+    return np.maximum(np.ceil(need / pack - 1e-9), 0).astype(int)
+
+
+def drawn_use(
+    jobs: Takeoff, allowances: Allowances, quarters_ahead: int = 1, draws: int = DRAWS
+) -> Array:
+    """Draw cases of what n jobs use, (draws, n), in the product's unit.
+
+    Parameters
+    ----------
+    jobs, allowances, quarters_ahead, draws
+        As for `drawn_packs`.
+    """
     random = np.random.default_rng(SEED)
     belief = widen(allowances.belief, quarters_ahead)
     known = admit_crews(belief, jobs.crews) if belief.crews else belief
     counts = _shares(belief.weight, draws)
-    use = np.concatenate(list(_uses(predictive(known, jobs), counts, random)))
-    return np.maximum(np.ceil(use / jobs.pack - 1e-9), 0).astype(int)
+    return np.concatenate(list(_uses(predictive(known, jobs), counts, random)))
 
 
 def pooled_orders(priced: Priced) -> pd.DataFrame:
@@ -73,8 +94,10 @@ def pooled_orders(priced: Priced) -> pd.DataFrame:
     -------
     DataFrame
         One row a size of roll: `roll_size, jobs, single_rolls` (the sum of the single orders),
-        `pooled_rolls, saved_rolls, single_cost, pooled_cost, saved_cost` (expected, in money),
-        `from_rolls, to_rolls` (80 % interval of the rolls opened), `chance_short` of the store.
+        `pooled_rolls, from_stock_rolls, buy_rolls` (the first is the sum of the two), `saved_rolls,
+        single_cost, pooled_cost, saved_cost` (expected, in money; what the shelf gives is not
+        bought), `from_rolls, to_rolls` (80 % interval of the rolls opened), `chance_short` of the
+        store.
 
     Notes
     -----
@@ -83,12 +106,13 @@ def pooled_orders(priced: Priced) -> pd.DataFrame:
     Management Science 25).
     """
     orders = priced.order_packs
-    costs, rolls = priced.cost(orders), _drawn(priced)
+    costs, rolls = priced.cost(orders), drawn(priced)
     rows = []
     for size, chosen in roll_sizes(priced.jobs):
         total = rolls[:, chosen].sum(axis=1)
-        pooled = least_packs(total, priced.share)
-        cost = cost_of(total, pooled, priced.leftover_cost, priced.short_cost)
+        pooled, there = least_packs(total, priced.share), whole_there(priced.where(chosen))
+        on_hand = max(pooled, there)
+        cost = cost_of(total, on_hand, priced.leftover_cost, priced.short_cost, there)
         single, single_cost = int(orders[chosen].sum()), float(costs[chosen].sum())
         rows.append(
             {
@@ -96,27 +120,35 @@ def pooled_orders(priced: Priced) -> pd.DataFrame:
                 "jobs": int(chosen.sum()),
                 "single_rolls": single,
                 "pooled_rolls": pooled,
+                "from_stock_rolls": min(pooled, there),
+                "buy_rolls": on_hand - there,
                 "saved_rolls": single - pooled,
                 "single_cost": single_cost,
                 "pooled_cost": cost,
                 "saved_cost": single_cost - cost,
                 "from_rolls": least_packs(total, 0.1),
                 "to_rolls": least_packs(total, 0.9),
-                "chance_short": float(np.mean(total > pooled)),
+                "chance_short": float(np.mean(total > on_hand)),
             }
         )
     return pd.DataFrame(rows, columns=POOLED_COLUMNS)
 
 
 POOLED_COLUMNS = (
-    "roll_size", "jobs", "single_rolls", "pooled_rolls", "saved_rolls", "single_cost",
-    "pooled_cost", "saved_cost", "from_rolls", "to_rolls", "chance_short",
+    "roll_size", "jobs", "single_rolls", "pooled_rolls", "from_stock_rolls", "buy_rolls",
+    "saved_rolls", "single_cost", "pooled_cost", "saved_cost", "from_rolls", "to_rolls",
+    "chance_short",
 )  # fmt: skip
+
+
+def whole_there(priced: Priced) -> int:
+    """Return the whole rolls on the shelf for jobs that all take one size of roll."""
+    return int(priced.shelf.whole[0]) if priced.shelf else 0
 
 
 def pooled_chances(priced: Priced) -> pd.DataFrame:
     """Return the chance of each sum of rolls: `roll_size, rolls, probability`."""
-    rolls, parts = _drawn(priced), []
+    rolls, parts = drawn(priced), []
     for size, chosen in roll_sizes(priced.jobs):
         totals, times = np.unique(rolls[:, chosen].sum(axis=1), return_counts=True)
         part = {"roll_size": size, "rolls": totals, "probability": times / len(rolls)}
@@ -126,15 +158,10 @@ def pooled_chances(priced: Priced) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
-def _drawn(priced: Priced) -> Array:
-    return drawn_packs(priced.jobs, priced.known, priced.quarters_ahead)
-
-
-def roll_sizes(jobs: Takeoff) -> Iterator[tuple[str, Array]]:
-    """Yield each size of roll in words, and which of the n jobs take it."""
-    sizes = jobs.columns(["roll_width_m", "roll_length_m"])
-    for width, length in np.unique(sizes, axis=0):
-        yield f"{width:g}\u00a0×\u00a0{length:g}\u00a0m", (sizes == (width, length)).all(axis=1)
+def drawn(priced: Priced) -> Array:
+    """Draw cases of the packs that the jobs open beside the begun rolls that they take."""
+    begun = priced.shelf.begun_m2 if priced.shelf else 0.0
+    return drawn_packs(priced.jobs, priced.known, priced.quarters_ahead, begun=begun)
 
 
 def least_packs(total: Array, share: float) -> int:
@@ -142,7 +169,9 @@ def least_packs(total: Array, share: float) -> int:
     return int(np.quantile(total, share, method="inverted_cdf"))
 
 
-def cost_of(total: Array, order: int, leftover_cost: float, short_cost: float) -> float:
+def cost_of(
+    total: Array, order: int, leftover_cost: float, short_cost: float, given: int = 0
+) -> float:
     """Return the mean cost of an order over the (draws,) cases, in the currency of the costs.
 
     Parameters
@@ -153,9 +182,11 @@ def cost_of(total: Array, order: int, leftover_cost: float, short_cost: float) -
         Packs.
     leftover_cost, short_cost : float
         Money for each pack left over and for each pack short.
+    given : int
+        Packs of the order that were on the shelf: those cost nothing if they are left there.
     """
-    left = np.maximum(order - total, 0)
-    return float(np.mean(leftover_cost * left + short_cost * (total - order + left)))
+    bought = np.clip(order - total, 0, order - given)
+    return float(np.mean(leftover_cost * bought + short_cost * np.maximum(total - order, 0)))
 
 
 def _shares(weight: Array, draws: int) -> Array:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from airstats.base.number_text import counted, each, listed, number, rolls
+from airstats.base.number_text import counted, each, listed, number, rolls, small_chance
 from airstats.model.decisions import KEEP
 from airstats.model.unmet import unmet
 from airstats.pricing import firm_cuts, pooled_order
@@ -15,7 +15,7 @@ from airstats.pricing.order_costs import roll_chances
 from airstats.reports import cuts_charts, cuts_text, price_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.shared_text import small_chance, with_notes
+from airstats.reports.shared_text import with_notes
 
 
 def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:

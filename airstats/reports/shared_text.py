@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.base import caution
-from airstats.base.number_text import chance, counted, each, listed, percent
+from airstats.base.number_text import chance, counted, each, listed
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
 from airstats.reports.display import Table, Words, show_table
@@ -59,8 +59,3 @@ def with_notes(said: str, notes: tuple[str, ...]) -> Words:
 def line_words(line: str) -> str:
     """Return the name of a line of `drift_watch`: all jobs, or one crew's."""
     return line if line == ALL_JOBS else f"crew {line}"
-
-
-def small_chance(chance: float) -> str:
-    """Return "12 %", or "below 1 %" where there is a small chance still."""
-    return "below 1 %" if chance < 0.01 else percent(chance)

@@ -26,13 +26,13 @@ from airstats.analysis.prior_predictive import (
     PriorCheck,
     prior_check,
 )
-from airstats.base.number_text import counted, each, listed, number, percent
+from airstats.base.number_text import counted, each, listed, number, percent, small_chance
 from airstats.model.allowances import Allowances
 from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
 from airstats.reports import update_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.shared_text import line_words, small_chance
+from airstats.reports.shared_text import line_words
 
 VERDICTS = ("moved", "held", "not enough to tell")
 STRONG = 0.5

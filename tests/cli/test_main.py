@@ -16,7 +16,8 @@ DEMO = Path(__file__).parents[2] / "data" / "demo"
 TAKEOFF = DEMO.parent / "demo_takeoff"
 ORDERS = [
     *("job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95"),
-    *("order_rolls", "chance_short", "expected_left_over_rolls"),
+    *("order_rolls", "chance_short", "expected_left_over_rolls", "from_stock_rolls", "buy_rolls"),
+    *("from_stock_m", "expected_left_on_last_m", "sheet_cost", "cost_a_m2", "all_in_percent"),
 ]
 
 

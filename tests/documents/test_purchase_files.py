@@ -1,4 +1,3 @@
-import argparse
 import io
 import re
 import shutil
@@ -13,6 +12,7 @@ from openpyxl import load_workbook
 from airstats import buying_list, calibrate, price_materials
 from airstats.__main__ import main
 from airstats.base.caution import CAUTION
+from airstats.base.firm import Firm
 from airstats.cli.shared import list_to_buy
 from airstats.documents.purchase_files import buying_page, buying_workbook
 from airstats.pricing.newsvendor import priced
@@ -188,7 +188,8 @@ def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
     assert "tape" not in capsys.readouterr().out
     assert list(pd.read_csv(folder / "o.csv")) == [
         "job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95",
-        "order_rolls", "chance_short", "expected_left_over_rolls",
+        "order_rolls", "chance_short", "expected_left_over_rolls", "from_stock_rolls", "buy_rolls",
+        "from_stock_m", "expected_left_on_last_m", "sheet_cost", "cost_a_m2", "all_in_percent",
     ]  # fmt: skip
     past = save(tmp_path / "past", firm(12, frame_tape=0.2))
     assert main(["calibrate", str(past), "--out", str(tmp_path / "a.json")]) == 0
@@ -196,9 +197,9 @@ def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
 
 
 def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known):
-    asked = argparse.Namespace(leftover_cost=60.0, short_cost=240.0)
+    dear = Firm(leftover_cost=60.0, short_cost=240.0)
     bare = replace(known, materials={})
-    said, files = list_to_buy(asked, BARE, bare, tmp_path)
+    said, files = list_to_buy(dear, BARE, bare, tmp_path)
     bought = pd.read_csv(io.StringIO(files[tmp_path / "buying_list.csv"]))
     assert bought["material"].tolist() == ["sheet"]
     assert re.match(r"For 6 jobs buy \d+ rolls of sheet", said)

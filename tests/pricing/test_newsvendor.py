@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from airstats.base.errors import AirstatsError
-from airstats.base.firm import LEFTOVER_COST, SHORT_COST
+from airstats.base.firm import LEFTOVER_COST, SHORT_COST, Firm
 from airstats.model.normal_mixture import Mixture
 from airstats.model.posterior import FORMS, predictive, widen
 from airstats.model.prior import DRIFT_OF_FACTORS
@@ -31,7 +31,8 @@ AHEAD = take_off(FIRM.takeoff)
 ROLL_M2 = AHEAD.columns(["roll_m2"])[:, 0]
 COLUMNS = [
     "job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95",
-    "order_rolls", "chance_short", "expected_left_over_rolls",
+    "order_rolls", "chance_short", "expected_left_over_rolls", "from_stock_rolls", "buy_rolls",
+    "from_stock_m", "expected_left_on_last_m", "sheet_cost", "cost_a_m2", "all_in_percent",
 ]  # fmt: skip
 
 needs = st.lists(
@@ -46,7 +47,7 @@ def mixture(weight, means, sds):
 
 
 def test_the_contract_of_the_table():
-    orders = price(FIRM.takeoff, LEARNT)
+    orders = price(FIRM.takeoff, LEARNT, firm=Firm(roll_price=150))
     assert list(orders.columns) == COLUMNS
     assert list(orders["job_id"]) == list(FIRM.takeoff.jobs["job_id"])
     rolls = [name for name in COLUMNS if name.startswith(("rolls_", "order_"))]
