@@ -3,6 +3,7 @@ from dataclasses import replace
 
 import pytest
 
+from airstats.base.number_text import small_chance
 from airstats.pricing.newsvendor import priced
 from airstats.pricing.order_costs import order_costs
 from airstats.pricing.pooled_order import pooled_orders
@@ -14,7 +15,6 @@ from airstats.reports.price_text import (
     price_headline,
     takeoff_words,
 )
-from airstats.reports.shared_text import small_chance
 
 COSTS = (60, 240)
 
