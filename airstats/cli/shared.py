@@ -83,7 +83,13 @@ def list_to_buy(
 
 
 def stock_lines(takeoff: Records, known: Allowances, firm: Firm) -> tuple[str, ...]:
-    """Say which job takes what from the shelf beside whole rolls, and what does not serve."""
+    """Say which job takes what from the shelf beside whole rolls, and what does not serve.
+
+    Parameters
+    ----------
+    takeoff, known, firm
+        As for `list_to_buy`.
+    """
     from airstats.pricing.newsvendor import priced
     from airstats.pricing.stock import stock_words
     from airstats.takeoff.sheet_quantities import take_off
