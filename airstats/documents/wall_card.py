@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from airstats.base.caution import CAUTION
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
@@ -16,8 +18,10 @@ from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
 from airstats.documents.page_templates import page_template
 from airstats.model.allowances import Allowances, material_table
-from airstats.pricing.newsvendor import critical_share, price_materials, priced
+from airstats.pricing.newsvendor import Priced, critical_share, needed_products, priced
+from airstats.records.reading import Records
 from airstats.takeoff.per_material import material_quantities
+from airstats.takeoff.sheet_quantities import take_off
 from airstats.takeoff.typed_job import OneJob, one_job, one_record
 
 TEMPLATE = "card.html.j2"
@@ -27,31 +31,58 @@ MOST_CREWS = 6
 MOST_WORDS = 160
 
 
+SPAN_M2 = (100, 500)
+"""Surfaces between which the margins hold."""
+CLOSE = 0.05
+"""Rolls so close to a whole number that only the workbook can tell."""
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What is ordered above the expected amount: `fixed`, in its unit, and a `share` of it."""
+
+    fixed: float
+    share: float
+
+    def of(self, expected: float) -> float:
+        """Return the margin as a pencil works it out: to a tenth."""
+        return round(self.fixed + self.share * expected, 1)
+
+
 @dataclass(frozen=True)
 class HandRule:
     """A job worked by the flat factors, in m² and rolls, as a person does it with a pencil.
 
-    `margin_m2` is what the sheet may exceed the expected one by, so that the order is of least
-    cost for a job like the example; `margin_share` the same as a share of laid sheet.
+    Every number is rounded to a tenth, as it is written down; `order_rolls` are worked in full.
     """
 
     laid_m2: float
     waste_m2: float
+    reveal_area_m2: float
     reveals_m2: float
-    margin_m2: float
-    margin_share: float
+    margin: Margin
     roll_m2: float
     order_rolls: int
 
     @property
     def sheet_m2(self) -> float:
         """Laid sheet, waste and reveals."""
-        return self.laid_m2 + self.waste_m2 + self.reveals_m2
+        return round(self.laid_m2 + self.waste_m2 + self.reveals_m2, 1)
+
+    @property
+    def margin_m2(self) -> float:
+        """What the order may exceed the expected sheet by, so that it is of least cost."""
+        return self.margin.of(self.sheet_m2)
+
+    @property
+    def exact_rolls(self) -> float:
+        """Sheet and margin in rolls, before they are rounded up."""
+        return round((self.sheet_m2 + self.margin_m2) / self.roll_m2, 2)
 
     @property
     def rolls(self) -> int:
         """Sheet and margin in whole rolls, rounded up."""
-        return int(np.ceil((self.sheet_m2 + self.margin_m2) / self.roll_m2 - 1e-9))
+        return int(np.ceil(self.exact_rolls))
 
 
 def hand_rule(
@@ -59,9 +90,8 @@ def hand_rule(
     allowances: Allowances,
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
-    margin_share: float | None = None,
 ) -> HandRule:
-    """Work a job by hand with the flat factors.
+    """Work a job whose crew is not known by hand, with the flat factors.
 
     Parameters
     ----------
@@ -71,31 +101,76 @@ def hand_rule(
         Their means are used, as printed.
     leftover_cost, short_cost : float
         Money for each roll left over and for each roll short.
-    margin_share : float, optional
-        Margin a m² laid; by default what this very job needs.
 
     Notes
     -----
-    sheet = laid × (1 + waste) + reveal factor × reveal area; margin = (quantile of the need at
-    short / (short + left over) - expected need), from `newsvendor.predict`.
+    sheet = laid × (1 + waste) + reveal factor × reveal area; margin as by `sheet_margins`.
     """
     takeoff = one_job(job)
     row, means = takeoff.table.iloc[0], printed_means(allowances)
-    reveal = float(row[f"reveal_{job.cut_pattern}_m2"])
-    laid = float(row["laid_m2"])
-    foretold = priced(takeoff, allowances, leftover_cost, short_cost)
-    if margin_share is None:
-        above = foretold.use.quantile(foretold.share)[0] - foretold.use.mean()[0]
-        margin_share = round(max(float(above), 0.0) / laid, 3)
+    laid, reveal = (round(float(row[n]), 1) for n in ("laid_m2", f"reveal_{job.cut_pattern}_m2"))
+    costs = (leftover_cost, short_cost)
     return HandRule(
         laid_m2=laid,
-        waste_m2=laid * means["waste"],
-        reveals_m2=reveal * means[f"reveal.{job.cut_pattern}"],
-        margin_m2=margin_share * laid,
-        margin_share=margin_share,
+        waste_m2=round(laid * means["waste"], 1),
+        reveal_area_m2=reveal,
+        reveals_m2=round(reveal * means[f"reveal.{job.cut_pattern}"], 1),
+        margin=sheet_margins(allowances, *costs)[""],
         roll_m2=float(row["roll_m2"]),
-        order_rolls=int(foretold.order_packs[0]),
+        order_rolls=int(priced(takeoff, allowances, *costs).order_packs[0]),
     )
+
+
+def sheet_margins(
+    allowances: Allowances, leftover_cost: float, short_cost: float
+) -> dict[str, Margin]:
+    """Return the margin where the crew is not known, under "", and where the card names it.
+
+    Parameters
+    ----------
+    allowances, leftover_cost, short_cost
+        As for `hand_rule`.
+
+    Notes
+    -----
+    Least squares of (quantile of the need at short / (short + left over) - the sheet expected by
+    hand) on that sheet, over jobs of every usual size, depth and cut.
+    """
+    found, means = {}, printed_means(allowances)
+    points = allowances.crew_table()["mean"].round(3).to_dict()
+    for kind, crews in {"": [""], "named": [str(crew) for crew in points]}.items():
+        if crews:
+            jobs = take_off(_usual_jobs(crews))
+            waste = means["waste"] + np.array([points.get(crew, 0.0) for crew in jobs.crews])
+            factors = np.array([means[f"reveal.{cut}"] for cut in CUTS])
+            expected = jobs.amount * (1 + waste) + jobs.by_cut("reveal") @ factors
+            found[kind] = _margin(priced(jobs, allowances, leftover_cost, short_cost), expected)
+    return found
+
+
+def _margin(foretold: Priced, expected: np.ndarray) -> Margin:
+    above = foretold.use.quantile(foretold.share) - expected
+    fixed, share = np.linalg.lstsq(np.column_stack([np.ones_like(above), expected]), above)[0]
+    return Margin(round(float(fixed), 1), round(float(share), 3))
+
+
+def _usual_jobs(crews: list[str]) -> Records:
+    """Jobs of every usual size, with openings of every cut, few and many, shallow and deep."""
+    every = list(product(np.linspace(*SPAN_M2, 6), (3, 8, 14), CUTS, _KINDS, crews))
+    surface, count, cut, kind, crew = zip(*every, strict=True)
+    one, rows, names = one_record(OneJob()), [0] * len(every), [f"{n}" for n in range(len(every))]
+    sizes = pd.DataFrame(kind, columns=["width_mm", "height_mm", "reveal_mm"])
+    jobs = one.jobs.iloc[rows].reset_index(drop=True)
+    openings = one.openings.iloc[rows].reset_index(drop=True)
+    return replace(
+        one,
+        jobs=jobs.assign(job_id=names, surface_m2=surface, crew=crew),
+        openings=openings.assign(job_id=names, count=count, cut_pattern=cut, **sizes),
+    )
+
+
+_KINDS = ((800.0, 1100.0, 150.0), (1200.0, 1400.0, 300.0), (1700.0, 1000.0, 450.0))
+"""Width, height and depth of reveal, mm."""
 
 
 def allowance_card(
@@ -123,6 +198,9 @@ def allowance_card(
         crews=_crews(allowances),
         materials=_materials(job, allowances, leftover_cost, short_cost),
         steps=_steps(job, rule, allowances),
+        margins=sheet_margins(allowances, leftover_cost, short_cost),
+        span=SPAN_M2,
+        close=CLOSE,
         rule=rule,
         job=job,
         share=critical_share(leftover_cost, short_cost),
@@ -173,27 +251,42 @@ def _materials(
     job: OneJob, allowances: Allowances, leftover_cost: float, short_cost: float
 ) -> list[dict[str, str]]:
     """The other materials that records have taught, with the packs for the example."""
-    priced = price_materials(one_record(job), allowances, leftover_cost, short_cost)
-    orders, counts = priced.set_index("material").to_dict("index"), _counts(job)
-    rows = []
-    for name, learnt in material_table(allowances).to_dict("index").items():
-        unit, factor = plural(learnt["pack_unit"]), 1 + learnt["mean"]
+    costs, known = (leftover_cost, short_cost), material_table(allowances).to_dict("index")
+    own = {one.name: one.jobs for one in needed_products(one_record(job), allowances)}
+    usual = {one.name: one for one in needed_products(_usual_jobs([""]), allowances)}
+    counts, rows = _counts(job), []
+    for name, learnt in known.items():
+        unit, factor = plural(learnt["pack_unit"]), round(1 + learnt["mean"], 2)
         row = _points(learnt["mean"], learnt["low"], learnt["high"]) | {
             "name": str(name),
             "how": f"{unit} counted × {factor:.2f}",
             "sum": "",
             "packs": f"packs of {learnt['pack']:g} {unit}",
         }
-        if order := orders.get(name):
+        if name in own:
+            taught, jobs = usual[name], usual[name].jobs
+            margin = _margin(priced(jobs, taught.known, *costs), jobs.amount * factor)
             how = counts.get(learnt["driver"])
-            counted = f"{number(order['expected'] / factor, 0)}\u00a0{unit}"
-            row |= {
-                "how": f"{how} = {counted}" if how else counted,
-                "sum": f"{counted} × {factor:.2f} = {number(order['expected'], 0)} {unit}",
-                "packs": f"{packs_of(order['order_packs'], 'pack')} of {order['pack']:g} {unit}",
-            }
+            row |= _by_pencil(float(own[name].amount[0]), factor, margin, learnt["pack"], unit)
+            row["how"] = f"{how} = {row['how']}" if how else row["how"]
         rows.append(row)
     return rows
+
+
+def _by_pencil(
+    amount: float, factor: float, margin: Margin, pack: float, unit: str
+) -> dict[str, str]:
+    """Each step of a material's packs, every number as it is written down."""
+    counted = round(amount, 1)
+    expected = round(counted * factor, 1)
+    packs = round((expected + margin.of(expected)) / pack, 2)
+    above = f"{margin.fixed:g} + {margin.share:g} × {expected:g} = {margin.of(expected):g}"
+    return {
+        "how": f"{counted:g}\u00a0{unit}",
+        "sum": f"{counted:g} × {factor:.2f} = {expected:g} {unit}; margin {above};"
+        f" ({expected:g} + {margin.of(expected):g}) ÷ {pack:g} = {packs:g}, rounded up",
+        "packs": f"{packs_of(int(np.ceil(packs)), 'pack')} of {pack:g} {unit}",
+    }
 
 
 def _counts(job: OneJob) -> dict[str, str]:
@@ -212,21 +305,25 @@ def _counts(job: OneJob) -> dict[str, str]:
 def _steps(job: OneJob, rule: HandRule, allowances: Allowances) -> list[tuple[str, str, str]]:
     means = printed_means(allowances)
     factor = means[f"reveal.{job.cut_pattern}"]
-    laid, reveal, sheet = map(_m2, (rule.laid_m2, rule.reveals_m2 / factor, rule.sheet_m2))
+    laid, reveal, sheet = map(_m2, (rule.laid_m2, rule.reveal_area_m2, rule.sheet_m2))
     width, lap = job.roll_width_m, job.lap_mm / 1000
     courses = f"{job.surface_m2:g} m² × {width:g} ÷ ({width:g} − {lap:g})"
     area = f"{job.count} × {_around(job)} m × {job.reveal_mm / 1000:g} m"
-    cut = f"{reveal} × {factor:.2f} ({job.cut_pattern})"
     total, margin = number(rule.sheet_m2, 1), number(rule.margin_m2, 1)
-    whole = f"({total} + {margin}) ÷ {rule.roll_m2:g} m², rounded up"
+    above = f"{rule.margin.fixed:.1f} + {rule.margin.share:.3f} × {total}"
     return [
         ("Laid sheet, with laps", courses, laid),
         ("Waste", f"{laid} × {means['waste']:.3f}", _m2(rule.waste_m2)),
         ("Reveal area", area, reveal),
-        ("Sheet for the reveals", cut, _m2(rule.reveals_m2)),
+        (
+            "Sheet for the reveals",
+            f"{reveal} × {factor:.2f} ({job.cut_pattern})",
+            _m2(rule.reveals_m2),
+        ),
         ("Sheet expected", "laid + waste + reveals", sheet),
-        ("Margin", f"{laid} laid × {rule.margin_share:.3f}", _m2(rule.margin_m2)),
-        ("Rolls to order", whole, f"{rule.rolls}"),
+        ("Margin", above, _m2(rule.margin_m2)),
+        ("In rolls", f"({total} + {margin}) ÷ {rule.roll_m2:g} m²", f"{rule.exact_rolls:.2f}"),
+        ("Rolls to order", "rounded up", f"{rule.rolls}"),
     ]
 
 
