@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from airstats.base.caution import CAUTION
 from airstats.base.formula_guard import csv_of, harmless
 from airstats.reports.buying_text import headline, remarks
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 TEMPLATE = "buying_list.html.j2"
 HEADINGS = {
@@ -84,7 +88,7 @@ def buying_page(
 def buying_workbook(
     bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
 ) -> bytes:
-    """Return the list as a workbook: a sheet to buy from, a sheet that says how it was made.
+    """Return the list as a workbook of one printed page, with room for date and supplier.
 
     Parameters
     ----------
@@ -92,26 +96,82 @@ def buying_workbook(
         As for `buying_page`.
     """
     from openpyxl import Workbook
-    from openpyxl.styles import Font
 
-    from airstats.documents.price_workbook.looks import same_bytes
+    from airstats.documents.price_workbook.looks import letter, one_page, same_bytes
 
     book = Workbook()
     sheet = book.active
     sheet.title = "buying list"
-    sheet.append([heading for heading, _ in HEADINGS.values()])
-    for row in bought[list(HEADINGS)].astype(object).itertuples(index=False):
-        sheet.append([None if pd.isna(cell) else harmless(cell) for cell in row])
-    for heading in sheet[1]:
-        heading.font = Font(bold=True)
-        sheet.column_dimensions[heading.column_letter].width = max(len(heading.value) + 3, 12)
-    sheet.freeze_panes = "A2"
-    notes = book.create_sheet("notes")
-    notes.column_dimensions["A"].width = 110
-    told = [f"Jobs: {', '.join(jobs)}", f"Allowances of {quarter}"]
-    for line in [headline(bought, jobs), *remarks(bought, left_out), *told, CAUTION]:
-        notes.append([harmless(line)])
+    _front(sheet, ", ".join(jobs))
+    first = sheet.max_row + 2
+    _rows(sheet, first, bought)
+    last = first + len(bought) + 1
+    sheet.cell(last, _MONEY - 1, "together")
+    sheet.cell(last, _MONEY, float(bought["order_money"].sum())).number_format = "#,##0"
+    lines = [headline(bought, jobs), *remarks(bought, left_out), f"Allowances of {quarter}."]
+    for row, line in enumerate([*lines, CAUTION], start=last + 2):
+        _wrapped(sheet, row, line)
+    sheet.freeze_panes = f"A{first + 1}"
+    one_page(sheet, f"{letter(len(HEADINGS))}{sheet.max_row}", landscape=True)
     return same_bytes(book)
+
+
+_MONEY = list(HEADINGS).index("order_money") + 1
+_WIDTHS = {"material": 18, "unit": 8}
+TO_FILL = ("Date", "Supplier", "Deliver to")
+"""Lines that stay blank until somebody writes on them."""
+
+
+def _front(sheet: Worksheet, jobs: str) -> None:
+    """The title, the lines to fill in, and the jobs."""
+    from openpyxl.styles import Font
+
+    from airstats.documents.price_workbook.looks import TO_TYPE, typed_cell
+
+    sheet["A1"], sheet["A1"].font = "Buying list", Font("Calibri", bold=True, size=18)
+    for row, label in enumerate(TO_FILL, start=2):
+        sheet[f"A{row}"] = TO_TYPE + label
+        typed_cell(sheet, f"B{row}", None, "yyyy-mm-dd" if label == "Date" else "General")
+        sheet.merge_cells(f"B{row}:E{row}")
+    sheet["A5"], sheet["A5"].font = "For the jobs", Font("Calibri", bold=True)
+    _wrapped(sheet, 5, jobs, first=2)
+
+
+def _rows(sheet: Worksheet, first: int, bought: pd.DataFrame) -> None:
+    from openpyxl.styles import Alignment
+
+    from airstats.documents.price_workbook.looks import RESULT_FRAME, head_row, letter
+
+    head_row(sheet, first, "A", [heading for heading, _ in HEADINGS.values()])
+    sheet.row_dimensions[first].height = 48
+    for heading in sheet[first][1:]:
+        heading.alignment = Alignment(horizontal="right", vertical="center", wrap_text=True)
+    rows = bought[list(HEADINGS)].astype(object).itertuples(index=False)
+    for place, row in enumerate(rows, start=first + 1):
+        for column, (cell, form) in enumerate(zip(row, _PATTERNS, strict=True), start=1):
+            written = sheet.cell(place, column, None if pd.isna(cell) else harmless(cell))
+            written.number_format, written.border = form, RESULT_FRAME
+            written.alignment = Alignment(horizontal="left" if column == 1 else "right")
+    for column, name in enumerate(HEADINGS, start=1):
+        sheet.column_dimensions[letter(column)].width = _WIDTHS.get(name, 12)
+
+
+_PATTERNS = [
+    {"{:.0f}": "0", "{:g}": "General", "{:,.0f}": "#,##0", "{:.1%}": "0.0%", "{:.1f}": "0.0",
+     "{:,.2f}": "#,##0.00", "{}": "General"}[form]
+    for _, form in HEADINGS.values()
+]  # fmt: skip
+
+
+def _wrapped(sheet: Worksheet, row: int, text: str, first: int = 1) -> None:
+    """Write a text across the columns from the first on, in as many lines as it needs."""
+    from openpyxl.styles import Alignment
+
+    cell = sheet.cell(row, first, harmless(text))
+    cell.alignment = Alignment(wrap_text=True, vertical="top")
+    sheet.merge_cells(start_row=row, end_row=row, start_column=first, end_column=len(HEADINGS))
+    wide = sum(_WIDTHS.get(name, 12) for name in list(HEADINGS)[first - 1 :])
+    sheet.row_dimensions[row].height = 16 * (1 + len(text) // wide)
 
 
 def _texts(bought: pd.DataFrame) -> list[list[str]]:

@@ -1,6 +1,7 @@
 import io
 import re
 import shutil
+import subprocess
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -122,15 +123,42 @@ def test_page_stands_alone_and_escapes_what_records_hold(bought):
         assert f"<td>{packs}</td>" in page
 
 
-def test_workbook_holds_numbers_and_the_notes(bought):
+def test_workbook_holds_title_lines_to_fill_jobs_numbers_and_notes(bought):
     book = load_workbook(io.BytesIO(buying_workbook(bought, JOBS, "2025Q4")))
-    assert book.sheetnames == ["buying list", "notes"]
-    rows = list(book["buying list"].iter_rows(values_only=True))
-    assert [row[1] for row in rows[1:]] == bought["order_packs"].tolist()
-    assert rows[2][rows[0].index("money")] is None
-    notes = [row[0].value for row in book["notes"].iter_rows()]
-    assert notes[0] == headline(bought, JOBS)
+    assert book.sheetnames == ["buying list"]
+    sheet = book["buying list"]
+    rows = list(sheet.iter_rows(values_only=True))
+    assert [row[0] for row in rows[:4]] == ["Buying list", "▸ Date", "▸ Supplier", "▸ Deliver to"]
+    assert [sheet[f"B{row}"].value for row in (2, 3, 4)] == [None] * 3
+    assert rows[4][:2] == ("For the jobs", ", ".join(JOBS))
+    head = next(place for place, row in enumerate(rows) if row[0] == "material")
+    table = rows[head + 1 : head + 1 + len(bought)]
+    assert [row[1] for row in table] == bought["order_packs"].tolist()
+    money = rows[head].index("money")
+    assert table[1][money] is None
+    assert rows[head + 1 + len(bought)][money] == pytest.approx(bought["order_money"].sum())
+    notes = [row[0] for row in rows if row[0]]
+    assert headline(bought, JOBS) in notes
+    assert "Allowances of 2025Q4." in notes
     assert notes[-1] == CAUTION
+
+
+@pytest.mark.skipif(not shutil.which("soffice"), reason="soffice is not installed")
+def test_workbook_prints_on_one_sheet_of_a4(bought, tmp_path):
+    pypdf = pytest.importorskip("pypdf")
+    many = pd.concat([bought] * 4, ignore_index=True)
+    jobs = [f"A job with a long name {n}" for n in range(40)]
+    (tmp_path / "b.xlsx").write_bytes(buying_workbook(many, jobs, "2025Q4"))
+    command = ["soffice", "--headless", f"-env:UserInstallation={(tmp_path / 'home').as_uri()}",
+               "--convert-to", "pdf", "--outdir", str(tmp_path),
+               str(tmp_path / "b.xlsx")]  # fmt: skip
+    subprocess.run(command, check=True, capture_output=True, timeout=120)
+    (page,) = pypdf.PdfReader(tmp_path / "b.pdf").pages
+    said = page.extract_text()
+    for words in ("Buying list", "Supplier", "name 39", "local codes"):
+        assert words in said
+    size = [float(side) / 72 * 25.4 for side in page.mediabox[2:]]
+    assert size == pytest.approx([297, 210], abs=1)
 
 
 @pytest.fixture(scope="module")
@@ -174,8 +202,8 @@ def test_a_material_without_records_is_left_out_until_the_jobs_name_it(folder, t
     said = "Not priced: joint tape. No record tells of it"
     assert said in capsys.readouterr().out
     assert said in (tmp_path / "list" / "buying_list.html").read_text(encoding="utf-8")
-    notes = load_workbook(tmp_path / "list" / "buying_list.xlsx")["notes"]
-    assert any(str(row[0]).startswith(said) for row in notes.iter_rows(values_only=True))
+    (sheet,) = load_workbook(tmp_path / "list" / "buying_list.xlsx")
+    assert any(str(row[0]).startswith(said) for row in sheet.iter_rows(values_only=True))
     assert "joint tape" not in pd.read_csv(tmp_path / "o.csv")["material"].tolist()
     (jobs / "materials.csv").write_text("job_id,material\nJ000,joint tape\n")
     assert main(call) == 0
