@@ -5,13 +5,11 @@ which does not know of a cut that is added while the tests run.
 """
 
 import ast
-import io
 import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import openpyxl
 import pandas as pd
 import pytest
 
@@ -21,12 +19,8 @@ from airstats.backtests.rolling import backtest
 from airstats.base.atomic_files import own_digest
 from airstats.base.errors import AirstatsError, AllowancesError
 from airstats.catalog.cut_patterns import CUTS, CutFormulas, CutPattern, Guess, Way
-from airstats.documents.price_workbook.workbook import (
-    FIRST_INPUT,
-    FIRST_OPENING,
-    SHEET,
-    price_sheet,
-)
+from airstats.documents.price_workbook.quote_page import FIRST_OPENING
+from airstats.documents.price_workbook.workbook import price_sheet
 from airstats.documents.wall_card import allowance_card
 from airstats.geometry.cutting_rules import cut_lined
 from airstats.geometry.outlines import centre_pieces
@@ -40,7 +34,7 @@ from airstats.reports.desk import open_desk
 from airstats.reports.drawing import NO_DRAWING, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
 from tests.benchmark.every_analysis import run_notebook
-from tests.documents.price_workbook.test_workbook import by_formulon
+from tests.documents.price_workbook.test_workbook import OPENING_COLUMNS, by_formulon, fill, opened
 from tests.invented import firm, save
 
 FACTOR = 2.2
@@ -176,14 +170,13 @@ def test_it_is_weighed_against_the_other_cuts(desk):
 
 
 def typed(allowances, cut, surface=260.0):
-    """The price sheet with one job of such openings, worked out: its page `price`."""
-    book = openpyxl.load_workbook(io.BytesIO(price_sheet(allowances)))
-    book[SHEET][f"C{FIRST_INPUT}"] = surface
-    for letter, value in zip("BCDEFG", (10, 1200, 1400, 350, 4, cut), strict=True):
-        book[SHEET][f"{letter}{FIRST_OPENING}"] = value
-    held = io.BytesIO()
-    book.save(held)
-    return by_formulon(None, {"one": held.getvalue()})["one"]
+    """The price sheet with one job of such openings, worked out: its cells, and by their names."""
+    book = opened(price_sheet(allowances))
+    values = (10, 1200.0, 1400.0, 350.0, 4, cut)
+    kind = pd.DataFrame([dict(zip(OPENING_COLUMNS, values, strict=True))])
+    content = fill(book, kind, surface_m2=surface)
+    cells = by_formulon(None, {"one": content})["one"]
+    return cells, lambda name: cells.named(book.defined_names, name)
 
 
 def test_the_price_sheet_prices_it_where_the_flat_factor_serves(desk):
@@ -191,26 +184,26 @@ def test_the_price_sheet_prices_it_where_the_flat_factor_serves(desk):
     assert row["cut_pattern"].tolist() == ["doubled"]
     job = desk.records.jobs.iloc[[0]].assign(surface_m2=260.0, crew="")
     one = price(replace(desk.records, jobs=job, openings=row), desk.now).iloc[0]
-    page = typed(desk.now, "doubled")
+    page, named = typed(desk.now, "doubled")
     assert page(f"H{FIRST_OPENING}") == "ok"
-    assert page(f"K{FIRST_INPUT}") == one["order_rolls"]
-    assert page(f"K{FIRST_INPUT + 1}") == pytest.approx(one["expected_m2"], rel=1e-9)
+    assert named("order_rolls") == one["order_rolls"]
+    assert named("expected_m2") == pytest.approx(one["expected_m2"], rel=1e-9)
 
 
 def test_the_price_sheet_says_where_else_a_cut_is_priced(desk):
-    page = typed(desk.now, "steady")
-    said = page(f"H{FIRST_OPENING}")
-    assert said == "cut: price steady with `airstats price`"
-    assert page(f"K{FIRST_INPUT}") == "–"
+    page, named = typed(desk.now, "steady")
+    assert page(f"H{FIRST_OPENING}") == "cut: price steady with `airstats price`"
+    assert named("order_rolls") == "–"
 
 
 def test_the_price_sheet_counts_no_tape_for_joints_that_it_does_not_know(desk, folder):
     known = calibrate(read_records(folder))
-    page = typed(known, "doubled")
-    assert "doubled" in page("A3", "materials")
-    assert "airstats price --materials" in page("A3", "materials")
-    assert page("F11", "materials") == "–"
-    assert typed(known, "centre")("F11", "materials") > 0
+    page, named = typed(known, "doubled")
+    assert "doubled" in page("A3")
+    assert "airstats price --materials" in page("A3")
+    assert named("order_rolls") > 0
+    assert named("packs_1") == "–"
+    assert typed(known, "centre")[1]("packs_1") > 0
 
 
 def test_formulas_of_an_entry_must_be_whole(desk, monkeypatch):

@@ -1,10 +1,8 @@
 """A material is one entry: an invented one goes through every command, section and document."""
 
-import io
 from dataclasses import replace
 
 import numpy as np
-import openpyxl
 import pandas as pd
 import pytest
 
@@ -13,7 +11,6 @@ from airstats.__main__ import main
 from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
 from airstats.base.number_text import number
 from airstats.catalog.materials import MATERIALS, Material
-from airstats.documents.price_workbook.materials import FIRST_MATERIAL, SHEET
 from airstats.documents.price_workbook.workbook import price_sheet
 from airstats.documents.wall_card import allowance_card
 from airstats.model.quarterly_update import learnt_materials
@@ -23,6 +20,7 @@ from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_owner_text import owner_section
 from airstats.reports.materials_text import price_section, update_section
 from airstats.reports.pseudonyms import coded_sources
+from tests.documents.price_workbook.test_workbook import as_written, opened, typed_at
 from tests.invented import firm, save
 
 ANCHORS = Material(
@@ -139,11 +137,23 @@ def test_the_card_and_the_price_workbook_hold_it(known):
     assert f"+{number(100 * mean, 1)}" in card
     # The card's job says nothing of anchors, so that its row holds the factor alone.
     assert f"pieces counted × {1 + mean:.2f}" in card
-    book = openpyxl.load_workbook(io.BytesIO(price_sheet(known)))
-    page = book[SHEET]
-    assert page[f"A{FIRST_MATERIAL}"].value == "anchors"
-    assert page[f"B{FIRST_MATERIAL}"].value is None
-    assert page[f"E{FIRST_MATERIAL}"].value == 100
+    place = list(MATERIALS).index("anchors") + 1
+    book = opened(price_sheet(known))
+    assert typed_at(book, f"counted_{place}").value is None
+    assert typed_at(book, f"pack_{place}").value == 100
+    row = typed_at(book, f"pack_{place}").row
+    assert book["quote"][f"A{row}"].value == "▸ anchors, pieces"
+
+
+def test_the_price_workbook_counts_what_the_takeoff_tells(known, folder):
+    ahead = airstats.read_records(folder / "next")
+    place = list(MATERIALS).index("anchors") + 1
+    content = price_sheet(known, takeoff=ahead)
+    cells = as_written(None, {"one": content})["one"]
+    named = {n: cells.named(opened(content).defined_names, f"{n}_{place}")
+             for n in ("counted", "packs")}  # fmt: skip
+    orders = airstats.price_materials(ahead, known).set_index("material")
+    assert named == {"counted": 500, "packs": orders.loc["anchors", "order_packs"]}
 
 
 def test_codes_keep_what_drives_it(records, known):

@@ -5,12 +5,11 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.base.name_matching import name_key
-from airstats.documents.price_workbook.looks import name_cell
+from airstats.documents.price_workbook.job_sheets import JobSheets
+from airstats.documents.price_workbook.looks import name_cell, protect, write_text
 
 SHEET = "crews"
 _FIRST = 5
@@ -19,14 +18,7 @@ _UNSEEN = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
 
 
 def add_crews(book: Workbook, crews: Sequence[str]) -> None:
-    """Add the firm's crews, and name `crew_place` the place of the typed one among them.
-
-    Parameters
-    ----------
-    book : Workbook
-        Its name `crew` is the cell that is typed.
-    crews : sequence of str
-        Named `crews`, to choose from. The first has place 1; 0 stands for none of them.
+    """Add the firm's crews, named `crews` to choose from; see `crew_step`.
 
     Notes
     -----
@@ -35,38 +27,37 @@ def add_crews(book: Workbook, crews: Sequence[str]) -> None:
     crew stands there in each way of writing.
     """
     sheet = book.create_sheet(SHEET)
+    sheet.sheet_state = "hidden"
+    protect(sheet)
     sheet["A1"] = "Nothing is typed here: each crew as it may be written, and its place."
-    sheet["A2"], sheet["B2"] = "the crew that is typed", f"={_typed()}"
-    sheet["A3"], sheet["B3"] = "its place", 0
-    name_cell(book, "crew_place", SHEET, "$B$3")
-    rows = [(spelling, place) for place, crew in enumerate(crews, 1) for spelling in _ways(crew)]
-    for row, (spelling, place) in enumerate(rows, start=_FIRST):
+    for row, (spelling, place) in enumerate(_spellings(crews), start=_FIRST):
         write_text(sheet, row, 1, spelling)
         sheet.cell(row, 2).value = place
     for row, crew in enumerate(crews, start=_FIRST):
         write_text(sheet, row, 4, crew)
-    if rows:
-        last = _FIRST + len(rows) - 1
-        spellings, places = (f"${letter}${_FIRST}:${letter}${last}" for letter in "AB")
-        sheet["B3"] = f"=SUMPRODUCT(MAX(EXACT({spellings},B2)*{places}))"
+    if crews:
         name_cell(book, "crews", SHEET, f"$D${_FIRST}:$D${_FIRST + len(crews) - 1}")
 
 
-def write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:
-    """Write a text that comes from the records, so that it never becomes a formula.
+def crew_step(job: JobSheets, crews: Sequence[str]) -> None:
+    """Name `crew_place` the place of the typed crew, from 1; 0 stands for none of them.
 
     Parameters
     ----------
-    sheet : Worksheet
-        To write to.
-    row, column : int
-        The cell, counted from 1.
-    text : str
-        Characters that a workbook cannot hold are dropped.
+    job : JobSheets
+        Its name `crew` is the cell that is typed.
+    crews : sequence of str
+        As `add_crews` wrote them.
     """
-    cell = sheet.cell(row, column)
-    cell.value = ILLEGAL_CHARACTERS_RE.sub("", text)
-    cell.data_type, cell.quotePrefix = "s", True
+    last = _FIRST + len(_spellings(crews)) - 1
+    spellings, places = (f"'{SHEET}'!${letter}${_FIRST}:${letter}${last}" for letter in "AB")
+    job.step("crew_typed", _typed())
+    found = f"SUMPRODUCT(MAX(EXACT({spellings},crew_typed)*{places}))"
+    job.step("crew_place", found if crews else "0")
+
+
+def _spellings(crews: Sequence[str]) -> list[tuple[str, int]]:
+    return [(spelling, place) for place, crew in enumerate(crews, 1) for spelling in _ways(crew)]
 
 
 def _typed() -> str:

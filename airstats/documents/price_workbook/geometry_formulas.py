@@ -9,17 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from openpyxl.utils import get_column_letter
-from openpyxl.workbook import Workbook
-
 from airstats.base.errors import AirstatsError
 from airstats.catalog.cut_patterns import CUTS, CutFormulas, Steps, reused_cuts, stopped_cuts
-from airstats.documents.price_workbook.looks import name_cell
+from airstats.documents.price_workbook.job_sheets import JobSheets
+from airstats.documents.price_workbook.looks import letter
 from airstats.documents.price_workbook.slit_formulas import strip_parts
 from airstats.geometry.cutting_rules import JUST_FITS_MM, OFFCUT_LEAST_MM, STANDARD_PRACTICE
 
-SHEET = "openings_worked"
-FIRST_ROW = 4
 JUST_FITS = f"{JUST_FITS_MM:.6f}"
 TIPS = ("foot", "head", "left", "right")
 LENGTHS = {
@@ -30,56 +26,54 @@ LENGTHS = {
 """Sums over all openings of a job for tape and corners: the step added up, and what divides it."""
 
 
-def add_geometry(book: Workbook, inputs: str, first_input: int, rows: int) -> None:
-    """Add the sheet that works the openings out, and a named cell for each sum.
+def add_geometry(job: JobSheets, first_input: int, rows: int) -> None:
+    """Work the openings out on the job's working sheet, with a name for each sum.
 
     Parameters
     ----------
-    book : Workbook
-        Gets the sheet; its name `roll_width_m` is the width of the roll, m.
-    inputs : str
-        The sheet with the openings: count, width, height, reveal, sides and cut in B to G.
+    job : JobSheets
+        Its name `roll_width_m` is the width of the roll, m. Its page holds the openings: count,
+        width, height, reveal, sides and cut in B to G, "ok" in H.
     first_input, rows : int
         The first row of the openings, and how many rows there are.
     """
-    sheet = book.create_sheet(SHEET)
-    sheet["A1"] = "The openings worked out, for one of each kind; lengths in mm, areas in mm²."
-    sheet["A2"] = "Nothing is typed here. Rows without an opening hold a stand-in counted 0 times."
+    first = job.block(
+        rows + 1,
+        "The openings worked out, for one of each kind; lengths in mm, areas in mm². Rows without"
+        " an opening hold a stand-in counted 0 times.",
+    )
     steps = _steps()
-    letters = {name: get_column_letter(place) for place, (name, _) in enumerate(steps, start=1)}
-    for name, letter in letters.items():
-        sheet[f"{letter}{FIRST_ROW - 1}"] = name
-    for row in range(rows):
+    letters = {name: letter(place) for place, (name, _) in enumerate(steps, start=1)}
+    for name, at in letters.items():
+        job.working[f"{at}{first}"] = name
+    for row in range(1, rows + 1):
         for name, formula in steps:
-            cell = sheet[f"{letters[name]}{FIRST_ROW + row}"]
-            cell.value = "=" + _filled(formula, letters, FIRST_ROW + row, inputs, first_input + row)
-    last = FIRST_ROW + rows - 1
-    for place, (name, formula) in enumerate(_sums(letters, last)):
-        row = last + 3 + place
-        sheet[f"A{row}"], sheet[f"C{row}"] = name, formula
-        name_cell(book, name, SHEET, f"$C${row}")
-    sheet.freeze_panes = f"A{FIRST_ROW}"
+            typed = job.page.title, first_input + row - 1
+            filled = _filled(formula, letters, first + row, *typed)
+            job.write(job.working, f"{letters[name]}{first + row}", filled)
+    for name, formula in _sums(letters, first + 1, first + rows):
+        job.step(name, formula)
 
 
 def _filled(formula: str, letters: dict[str, str], row: int, inputs: str, input_row: int) -> str:
     """Put cells in the place of {names}; {typed:B} is column B of the openings typed."""
-    filled = re.sub(r"\{typed:(\w)\}", rf"{inputs}!$\g<1>{input_row}", formula)
+    filled = re.sub(r"\{typed:(\w)\}", rf"'{inputs}'!$\g<1>{input_row}", formula)
     return re.sub(r"\{(\w+)\}", lambda found: f"${letters[found[1]]}{row}", filled)
 
 
-def _sums(letters: dict[str, str], last: int) -> Iterator[tuple[str, str]]:
+def _sums(letters: dict[str, str], first: int, last: int) -> Iterator[tuple[str, str]]:
     def column(name: str) -> str:
-        return f"${letters[name]}${FIRST_ROW}:${letters[name]}${last}"
+        return f"${letters[name]}${first}:${letters[name]}${last}"
 
     for name, (cuts, step) in sums().items():
         of_cut = "+".join(f'({column("cut")}="{cut}")' for cut in cuts)
         of_cut = f"({of_cut})" if len(cuts) > 1 else of_cut
-        yield name, f"=SUMPRODUCT({of_cut}*{column('count')}*{column(step)})/1000000"
+        yield name, f"SUMPRODUCT({of_cut}*{column('count')}*{column(step)})/1000000"
     if untaped_cuts():
         of_cut = "+".join(f'({column("cut")}="{cut}")' for cut in untaped_cuts())
-        yield "untaped_openings", f"=SUMPRODUCT(({of_cut})*{column('count')})"
+        yield "untaped_openings", f"SUMPRODUCT(({of_cut})*{column('count')})"
     for name, (step, unit) in LENGTHS.items():
-        yield name, f"=SUMPRODUCT({column('count')}*{column(step)})/{unit}"
+        yield name, f"SUMPRODUCT({column('count')}*{column(step)})/{unit}"
 
 
 def sums() -> dict[str, tuple[list[str], str]]:

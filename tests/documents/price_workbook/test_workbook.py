@@ -1,6 +1,7 @@
-"""The price sheet, recalculated by two engines, gives the numbers of `airstats price`."""
+"""The price sheet: each cell's written value, and two engines, give the numbers of `price`."""
 
 import io
+import os
 import re
 import shutil
 import subprocess
@@ -13,21 +14,19 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
+from openpyxl.cell.cell import MergedCell
 from openpyxl.utils.cell import coordinate_to_tuple
 from openpyxl.workbook.defined_name import DefinedName
 from python_calamine import CalamineWorkbook
 
+from airstats import price_materials
+from airstats.catalog.corner_methods import CORNER_METHODS
 from airstats.catalog.cut_patterns import CUTS
-from airstats.documents.price_workbook.geometry_formulas import FIRST_ROW, add_geometry, sums
-from airstats.documents.price_workbook.workbook import (
-    FIRST_INPUT,
-    FIRST_OPENING,
-    INPUTS,
-    OPENING_ROWS,
-    RESULTS,
-    SHEET,
-    price_sheet,
-)
+from airstats.catalog.materials import MATERIALS
+from airstats.documents.price_workbook.geometry_formulas import add_geometry, sums
+from airstats.documents.price_workbook.job_sheets import JobSheets
+from airstats.documents.price_workbook.quote_page import FIRST_OPENING, INPUTS, RESULTS
+from airstats.documents.price_workbook.workbook import MOST_JOBS, price_sheet
 from airstats.model.allowances import unchanged
 from airstats.model.posterior import FORMS
 from airstats.model.quarterly_update import calibrate
@@ -35,25 +34,39 @@ from airstats.pricing.newsvendor import price
 from airstats.records.reading import Records
 from airstats.takeoff.opening_quantities import opening_quantities
 from airstats.takeoff.sheet_quantities import take_off
-from tests.invented import KNOWN_CUTS, invent
+from tests.invented import KNOWN_CUTS, invent, with_use
 
-JOBS = 12
+JOBS = int(os.environ.get("AIRSTATS_PRICED_JOBS", "12"))
+"""200 take five minutes."""
 ROWS_OF_OPENINGS = 500
 HELD = ("order_rolls", "expected_m2", "low_m2", "high_m2",
         "rolls_p50", "rolls_p80", "rolls_p95", "chance_short")  # fmt: skip
 OPENING_COLUMNS = ("count", "width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern")
+COSTS = ((60, 240), (10, 500), (200, 90), (0.5, 0.75))
+PACKS = {"C": "expected", "E": "order_packs", "F": "chance_short"}
 
 
+@cache
 def learnt():
-    """Allowances with the twenty likeliest candidates of each form: quicker to work out."""
-    whole = calibrate(invent(jobs=24, crew_extra=0.1))
+    """Allowances that two materials taught too, with few candidates: quicker to work out."""
+    records = invent(jobs=24, crew_extra=0.1)
+    kept = [with_use(records, name, 0.1) for name in ("frame tape", "sealant")]
+    records = replace(records, jobs=records.jobs.assign(sealant_m=180.0))
+    whole = calibrate(replace(records, materials=pd.concat(kept, ignore_index=True)))
     whole = replace(
         whole, belief=replace(whole.belief, crews=("Älder", "Birch", "Cedar", "Damson"))
     )
-    order = np.argsort(-whole.belief.weight)
-    kept = [order[whole.belief.form[order] == form][:20] for form in range(len(FORMS))]
-    belief = whole.belief.pick(np.concatenate(kept))
-    return whole, replace(whole, belief=replace(belief, weight=belief.weight / belief.weight.sum()))
+    few = {name: replace(one, belief=likeliest(one.belief, 10))
+           for name, one in whole.materials.items()}  # fmt: skip
+    return replace(whole, belief=likeliest(whole.belief, 20), materials=few)
+
+
+def likeliest(belief, most):
+    """The likeliest candidates of each form."""
+    order = np.argsort(-belief.weight)
+    kept = [order[belief.form[order] == form][:most] for form in range(len(FORMS))]
+    few = belief.pick(np.concatenate(kept))
+    return replace(few, weight=few.weight / few.weight.sum())
 
 
 def openings_like(rng, rows, whole=True):
@@ -72,8 +85,6 @@ def openings_like(rng, rows, whole=True):
 
 
 SPANS = ((300, 3500), (300, 2600), (40, 900))
-
-
 SPELL = (
     str,
     str.upper,
@@ -82,49 +93,74 @@ SPELL = (
 )
 
 
-def invent_jobs(crews):
+@cache
+def invent_jobs(jobs=JOBS):
+    """Jobs of every size, roll and crew; a job in three is known by a summary of its openings.
+
+    A job in two names every material, with packs and prices of its own.
+    """
     rng = np.random.default_rng(7)
-    jobs, openings, costs = [], [], []
-    for place in range(JOBS):
-        job_id = f"P{place}"
+    crews, rows, openings = learnt().belief.crews, [], []
+    for place in range(jobs):
         # So small a job that luck may leave nothing of its need: 80 in 100 begin at 0.
         surface = (2.0, 5200.0, 260.5)[place] if place < 3 else round(rng.uniform(120, 600), 1)
-        rows = (0, OPENING_ROWS, 1)[place] if place < 3 else rng.integers(1, 6)
-        surface += 120 * rows
-        jobs.append(
+        kinds = (0, 30, 1)[place] if place < 3 else 1 if place % 3 == 0 else rng.integers(1, 6)
+        rows.append(
             {
-                "job_id": job_id,
-                "surface_m2": surface,
+                "job_id": f"P{place}",
+                "surface_m2": surface + 120 * kinds,
                 "roll_width_m": rng.choice([1.0, 1.5, 3.0]),
                 "roll_length_m": rng.choice([25.0, 50.0]),
                 "lap_mm": rng.choice([0.0, 80.0, 100.0, 150.0]),
                 "crew": SPELL[place % 4](str(rng.choice(["", "Fir", *crews]))),
                 "used_rolls": np.nan,
                 "counted": "opened",
+                "roll_price": rng.choice([np.nan, 164.0]),
+                "corner_method": (*CORNER_METHODS, "")[place % 4],
+                "pretaped_share": (0.3, 0.02, np.nan)[place % 3],
+                "perimeter_m": (62.5, np.nan)[place % 2],
+                "sealant_m": (np.nan, 180.0)[place % 2],
             }
         )
-        openings.append(openings_like(rng, rows, whole=place % 2).assign(job_id=job_id, mark=""))
-        costs.append(tuple(rng.choice([(60, 240), (10, 500), (200, 90), (0.5, 0.75)])))
-    nothing = pd.DataFrame()
+        made = openings_like(rng, kinds, whole=place % 2).assign(job_id=f"P{place}")
+        openings.append(made.assign(mark="summary" if place % 3 == 0 else ""))
+    named = [(row["job_id"], name) for row in rows[::2] for name in MATERIALS]
+    materials = pd.DataFrame(named, columns=["job_id", "material"]).assign(
+        estimated=np.nan, used=np.nan, counted="opened", pack=25.0, unit="", pack_price=11.5
+    )
     kinds = pd.concat(openings, ignore_index=True)
-    return Records(pd.DataFrame(jobs), kinds, nothing, (), "invented", "", ()), costs
+    return Records(pd.DataFrame(rows), kinds, pd.DataFrame(), (), "invented", "", (), materials)
 
 
-def fill(book, job, openings, costs):
-    """Type a job into the book, over the last one; return the file."""
-    sheet = book[SHEET]
-    values = {**job, "leftover_cost": costs[0], "short_cost": costs[1]}
-    for row, (name, *_) in enumerate(INPUTS, start=FIRST_INPUT):
-        value = values[name]
-        sheet[f"C{row}"] = value if value == value and value != "" else None
-    rows = openings.to_dict("records")
-    for place, row in enumerate(range(FIRST_OPENING, FIRST_OPENING + OPENING_ROWS)):
-        opening = rows[place] if place < len(rows) else {}
+def some(records, chosen):
+    """The records of some of the jobs."""
+    jobs = records.jobs.iloc[chosen].reset_index(drop=True)
+    parts = {
+        name: table[table["job_id"].isin(jobs["job_id"])].reset_index(drop=True)
+        for name, table in (("openings", records.openings), ("materials", records.materials))
+    }
+    return replace(records, jobs=jobs, **parts)
+
+
+def fill(book, openings, **values):
+    """Type into the first page, over what stands there; return the file."""
+    for name, value in values.items():
+        typed_at(book, name).value = None if value != value or value == "" else value
+    rows, page = openings.to_dict("records"), book["quote"]
+    row = FIRST_OPENING
+    while not page[f"A{row}"].protection.locked:
+        opening = rows.pop(0) if rows else {}
         for letter, name in zip("BCDEFG", OPENING_COLUMNS, strict=True):
-            sheet[f"{letter}{row}"] = opening.get(name)
-        if opening.get("sides") == 4 and row % 2:
-            sheet[f"F{row}"] = None
+            page[f"{letter}{row}"] = opening.get(name)
+        row += 1
+    assert not rows
     return saved(book)
+
+
+def typed_at(book, name):
+    """The cell of a name."""
+    ((title, place),) = book.defined_names[name].destinations
+    return book[title][place.replace("$", "")]
 
 
 def saved(book):
@@ -133,16 +169,20 @@ def saved(book):
     return held.getvalue()
 
 
+def opened(content):
+    """The book without the values in its formulas' cells."""
+    return openpyxl.load_workbook(io.BytesIO(content))
+
+
 def geometry_book(openings):
     book = openpyxl.Workbook()
-    sheet = book.active
-    sheet.title = "typed"
+    job = JobSheets.added(book, 1)
     for row, opening in enumerate(openings.to_dict("records"), start=1):
         for letter, name in zip("BCDEFGH", (*OPENING_COLUMNS, "ok"), strict=True):
-            sheet[f"{letter}{row}"] = opening.get(name, "ok")
-    sheet["J1"] = 1.5
-    book.defined_names["roll_width_m"] = DefinedName("roll_width_m", attr_text="typed!$J$1")
-    add_geometry(book, "typed", 1, len(openings))
+            job.page[f"{letter}{row}"] = opening.get(name, "ok")
+    job.page["J1"] = 1.5
+    book.defined_names["roll_width_m"] = DefinedName("roll_width_m", attr_text="'quote'!$J$1")
+    add_geometry(job, 1, len(openings))
     return saved(book)
 
 
@@ -163,7 +203,7 @@ def by_libreoffice(folder, files):
     command = ["soffice", "--headless", f"-env:UserInstallation={(folder / 'home').as_uri()}",
                "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(folder / "out"),
                *(str(folder / f"{name}.xlsx") for name in files)]  # fmt: skip
-    subprocess.run(command, check=True, capture_output=True, timeout=120)
+    subprocess.run(command, check=True, capture_output=True, timeout=500)
     return {n: Cells(CalamineWorkbook.from_path(folder / "out" / f"{n}.xlsx")) for n in files}
 
 
@@ -175,7 +215,7 @@ ENGINES = (by_formulon, pytest.param(by_libreoffice, marks=needs_soffice))
 
 
 class Cells:
-    """The values of a workbook's cells, by sheet and place."""
+    """The values of a workbook's cells, by place and sheet, or by name."""
 
     def __init__(self, book):
         self.book = book
@@ -183,32 +223,136 @@ class Cells:
             lambda sheet: self.book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
         )
 
-    def __call__(self, place, sheet=SHEET):
+    def __call__(self, place, sheet="quote"):
         row, column = coordinate_to_tuple(place)
         return self.rows(sheet)[row - 1][column - 1]
+
+    def named(self, names, name):
+        sheet, _, place = names[name].attr_text.rpartition("!")
+        return self(place.replace("$", ""), sheet.strip("'"))
+
+
+@pytest.fixture(scope="module")
+def written():
+    """Price sheets with all the jobs on their pages, and which jobs: `MOST_JOBS` each."""
+    records, files = invent_jobs(), {}
+    for first in range(0, JOBS, MOST_JOBS):
+        part = some(records, slice(first, first + MOST_JOBS))
+        costs = COSTS[first // MOST_JOBS % len(COSTS)]
+        files[f"book{first}"] = part, costs, price_sheet(learnt(), *costs, part)
+    return files
+
+
+def as_written(folder, files):
+    """The values that stand in the file, as a preview reads them."""
+    return {n: Cells(CalamineWorkbook.from_filelike(io.BytesIO(c))) for n, c in files.items()}
+
+
+@pytest.fixture(scope="module", params=(as_written, *ENGINES))
+def pages(request, written, tmp_path_factory):
+    """Each book with its jobs, costs and names; its cells as one of the engines has them."""
+    files = {name: content for name, (*_, content) in written.items()}
+    if request.param is not as_written:
+        files = {name: saved(opened(content)) for name, content in files.items()}
+    done = request.param(tmp_path_factory.mktemp("books"), files)
+    names = {name: opened(content).defined_names for name, content in files.items()}
+    return [(*written[name][:2], names[name], done[name]) for name in files]
+
+
+def on_page(cells, names, number, name):
+    return cells.named(names, f"{name}_{number}" if number > 1 else name)
+
+
+def test_every_page_has_the_numbers_of_price(pages):
+    checked = 0
+    for records, costs, names, cells in pages:
+        there = price(records, learnt(), *costs)
+        for number, (row, job) in enumerate(
+            zip(there.to_dict("records"), records.jobs.to_dict("records"), strict=True), start=1
+        ):
+            here = {name: on_page(cells, names, number, name) for name in HELD}
+            for name in HELD:
+                expected = pytest.approx(float(row[name]), rel=1e-8, abs=1e-7)
+                assert here[name] == expected, (job["job_id"], name)
+            added = [on_page(cells, names, number, f"add_{n}") for n in ("share", "low", "high")]
+            uses = [row[name] for name in ("expected_m2", "low_m2", "high_m2")]
+            assert added == pytest.approx([use / job["surface_m2"] - 1 for use in uses], abs=1e-7)
+            checked += len(HELD)
+    assert checked == JOBS * len(HELD)
+
+
+def test_every_page_has_the_packs_of_price_materials_and_their_money(pages):
+    checked = 0
+    for records, costs, names, cells in pages:
+        # Those whose takeoff names all materials are told of all.
+        there = price_materials(records, learnt(), *costs).set_index(["job_id", "material"])
+        for number, job in enumerate(records.jobs.to_dict("records"), start=1):
+            sheet = f"quote {number}" if number > 1 else "quote"
+            place = names[f"roll_price_{number}" if number > 1 else "roll_price"].attr_text
+            row, money = int(place.rpartition("$")[2]), 0.0
+            rolls = there.loc[(job["job_id"], "sheet"), "order_packs"]
+            money += 0 if np.isnan(job["roll_price"]) else rolls * job["roll_price"]
+            for at, name in enumerate(MATERIALS, start=row + 1):
+                assert cells(f"A{at}", sheet).removeprefix("▸ ").startswith(name)
+                if (job["job_id"], name) not in there.index:
+                    continue
+                packs = there.loc[(job["job_id"], name)]
+                for letter, column in PACKS.items():
+                    expected = pytest.approx(float(packs[column]), rel=1e-8, abs=1e-7)
+                    assert cells(f"{letter}{at}", sheet) == expected, (job["job_id"], name, column)
+                    checked += 1
+                if cells(f"G{at}", sheet):
+                    money += packs["order_packs"] * 11.5
+            named = int(job["job_id"][1:]) % 2 == 0
+            if named:
+                assert on_page(cells, names, number, "materials_money") == pytest.approx(money)
+    assert checked > 6 * JOBS
+
+
+def test_each_written_value_is_that_of_the_engines(written, tmp_path):
+    content = next(iter(written.values()))[-1]
+    fresh, seen = {"one": saved(opened(content))}, 0
+    kept = as_written(tmp_path, {"one": content})["one"]
+    engines = [by_formulon] + [by_libreoffice] * bool(shutil.which("soffice"))
+    for engine in engines:
+        done = engine(tmp_path, fresh)["one"]
+        for sheet in opened(content):
+            for row in sheet.iter_rows():
+                for cell in row:
+                    if cell.data_type == "f":
+                        here, there = (c(cell.coordinate, sheet.title) for c in (kept, done))
+                        alike = here == there or here == pytest.approx(there, rel=1e-6, abs=1e-6)
+                        assert alike, (engine.__name__, sheet.title, cell.coordinate, here, there)
+                        seen += 1
+    assert seen > 30_000 * len(engines)
+
+
+def test_sums_are_those_of_the_takeoff(written):
+    records, _, content = next(iter(written.values()))
+    names, cells = opened(content).defined_names, as_written(None, {"one": content})["one"]
+    there = take_off(records).table
+    for number in range(1, len(there) + 1):
+        here = {name: on_page(cells, names, number, name) for name in sums()}
+        assert here == pytest.approx(there.loc[number - 1, list(sums())].to_dict(), rel=1e-9)
 
 
 @pytest.fixture(scope="module")
 def typed():
-    """Allowances, jobs, costs and openings, and every book with its job typed in."""
-    whole, allowances = learnt()
-    records, costs = invent_jobs(allowances.belief.crews)
-    book = openpyxl.load_workbook(io.BytesIO(price_sheet(allowances)))
-    files = {}
-    for job, cost in zip(records.jobs.to_dict("records"), costs, strict=True):
-        own = records.openings[records.openings["job_id"].eq(job["job_id"])]
-        files[job["job_id"]] = fill(book, job, own, cost)
-    fresh = openpyxl.load_workbook(io.BytesIO(price_sheet(unchanged("2026Q1"))))
-    first = records.jobs.iloc[3].to_dict()
-    kinds = records.openings[records.openings["job_id"].eq("P3")]
-    every = openpyxl.load_workbook(io.BytesIO(price_sheet(whole)))
-    files["whole"] = fill(every, first, kinds, costs[3])
-    files["no_crews"] = fill(fresh, first, kinds, costs[3])
-    files["faulty"] = fill(book, first, kinds.assign(cut_pattern="slit"), costs[3])
-    files["no_surface"] = fill(book, first | {"surface_m2": np.nan}, kinds, costs[3])
+    """Books with a job typed in by hand over the example, and openings worked out by the sheet."""
+    records = invent_jobs()
+    kinds = records.openings[records.openings["job_id"].eq("P5")]
+    job = {key: value for key, value in records.jobs.iloc[5].items()
+           if key in {one.name for one in INPUTS}}  # fmt: skip
+    book, whole = opened(price_sheet(learnt())), calibrate(invent(jobs=24, crew_extra=0.1))
+    files = {"P5": fill(book, kinds, **job)}
+    files["whole"] = fill(opened(price_sheet(whole)), kinds, **job | {"crew": "Birch"})
+    files["no_crews"] = fill(opened(price_sheet(unchanged("2026Q1"))), kinds, **job)
+    files["faulty"] = fill(book, kinds.assign(cut_pattern="slit"), **job)
+    files["no_surface"] = fill(book, kinds, **job | {"surface_m2": np.nan})
+    files["glue"] = fill(book, kinds, **job | {"corner_method": "glue"})
     many = openings_like(np.random.default_rng(1), ROWS_OF_OPENINGS)
     files["geometry"] = geometry_book(many)
-    return (whole, allowances), records, costs, many, files
+    return whole, many, book.defined_names, files
 
 
 @pytest.fixture(scope="module", params=ENGINES)
@@ -217,116 +361,161 @@ def worked(request, typed, tmp_path_factory):
     return *typed[:-1], request.param(tmp_path_factory.mktemp("sheets"), typed[-1])
 
 
-def shown(cells):
-    return {name: cells(f"K{row}") for row, (name, *_) in enumerate(RESULTS, start=FIRST_INPUT)}
+@pytest.mark.parametrize("name", ["P5", "whole", "no_crews"])
+def test_a_job_that_is_typed_is_priced_alike(worked, name):
+    whole, _, names, done = worked
+    allowances = {"P5": learnt(), "whole": whole, "no_crews": unchanged("2026Q1")}[name]
+    one = some(invent_jobs(), [5])
+    if name == "whole":
+        one = replace(one, jobs=one.jobs.assign(crew="Birch"))
+    there = price(one, allowances).iloc[0]
+    here = {n: done[name].named(names, n) for n in HELD}
+    assert here == pytest.approx({n: float(there[n]) for n in HELD}, rel=1e-8, abs=1e-7)
 
 
-def priced_alone(records, job_id, allowances, costs):
-    """The job priced by itself, as a job is on the sheet."""
-    chosen = replace(
-        records,
-        jobs=records.jobs[records.jobs["job_id"].eq(job_id)].reset_index(drop=True),
-        openings=records.openings[records.openings["job_id"].eq(job_id)].reset_index(drop=True),
-    )
-    return price(chosen, allowances, *costs).iloc[0]
-
-
-def test_the_sheet_gives_the_numbers_of_price(worked):
-    (_, allowances), records, costs, _, done = worked
-    assert shown(done["P0"])["low_m2"] == 0
-    for job_id, cost in zip(records.jobs["job_id"], costs, strict=True):
-        here, there = shown(done[job_id]), priced_alone(records, job_id, allowances, cost)
-        for name in HELD:
-            expected = pytest.approx(float(there[name]), rel=1e-8, abs=1e-9)
-            assert here[name] == expected, (job_id, name)
-
-
-@pytest.mark.parametrize("name", ["whole", "no_crews"])
-def test_all_candidates_and_a_firm_without_crews_are_priced_alike(worked, name):
-    (whole, _), records, costs, _, done = worked
-    allowances = whole if name == "whole" else unchanged("2026Q1")
-    there = priced_alone(records, "P3", allowances, costs[3])
-    here = shown(done[name])
-    assert [here[n] for n in HELD] == pytest.approx([float(there[n]) for n in HELD], rel=1e-8)
-
-
-def test_chances_add_up_to_the_order_and_sums_are_those_of_the_takeoff(worked):
-    *_, done = worked
-    order = shown(done["P3"])["order_rolls"]
-    rows = range(FIRST_OPENING, FIRST_OPENING + 8)
-    table = pd.DataFrame([[done["P3"](f"{c}{r}") for c in "JKL"] for r in rows])
-    assert table[1].sum() == pytest.approx(1, abs=1e-3)
-    enough = table.set_index(0)[2]
-    assert enough[order] == pytest.approx(1 - shown(done["P3"])["chance_short"])
-    _, records, _, _, done = worked
-    there = take_off(records).table.set_index("job_id")
-    rows = done["P1"].rows("openings_worked")
-    here = {row[0]: row[2] for row in rows if row[0] in sums()}
-    assert here == pytest.approx({name: there.loc["P1", name] for name in sums()}, rel=1e-9)
+def test_chances_of_rolls_end_in_those_of_the_order(worked):
+    *_, names, done = worked
+    cells = done["P5"]
+    order = cells.named(names, "order_rolls")
+    first = int(names["order_rolls"].attr_text.rpartition("$")[2]) + 1
+    table = {cells(f"E{r}"): cells(f"F{r}") for r in range(first, first + len(RESULTS))}
+    assert table[order] == pytest.approx(1 - cells.named(names, "chance_short"))
+    assert list(table.values()) == sorted(table.values())
+    bars = [len(cells(f"G{r}")) for r in range(first, first + len(RESULTS))]
+    assert bars == [round(20 * chance) for chance in table.values()]
 
 
 def test_a_fault_is_named_and_nothing_is_priced(worked):
-    *_, done = worked
+    *_, names, done = worked
     for name, words in (("faulty", "openings"), ("no_surface", "each number above 0")):
         assert words in done[name]("A3")
-        assert set(shown(done[name]).values()) == {"–"}
+        assert {done[name].named(names, n) for n, *_ in RESULTS} == {"–"}
+        assert done[name].named(names, "total_money") == "–"
     assert done["faulty"](f"H{FIRST_OPENING}").startswith("cut: write diagonal")
-    assert done["P3"]("A3") == ""
+    assert done["P5"]("A3") == ""
+    assert "corners closed by" in done["glue"]("A3")
+    assert done["glue"].named(names, "order_rolls") == done["P5"].named(names, "order_rolls")
 
 
 def test_every_opening_is_worked_out_as_by_the_package(worked):
-    *_, many, done = worked
-    rows, real = done["geometry"].rows("openings_worked"), opening_quantities(many)
-    values = rows[FIRST_ROW - 1 : FIRST_ROW - 1 + len(many)]
-    worked_out = pd.DataFrame(values, columns=rows[FIRST_ROW - 2])
+    _, many, _, done = worked
+    rows, real = done["geometry"].rows("working"), opening_quantities(many)
+    head = next(place for place, row in enumerate(rows) if row[0] == "count")
+    worked_out = pd.DataFrame(rows[head + 1 : head + 1 + len(many)], columns=rows[head])
     for cut in KNOWN_CUTS:
-        rows = many["cut_pattern"].eq(cut).to_numpy()
-        assert rows.sum() > 120
+        chosen = many["cut_pattern"].eq(cut).to_numpy()
+        assert chosen.sum() > 120
         needed = () if cut == "lined" else (f"needed_{cut}", f"fillable_{cut}")
         for step in ("reveal", *needed, "joint"):
             unit, size = ("m", 1e3) if step == "joint" else ("m2", 1e6)
-            there = real.loc[rows, f"{step.split('_')[0]}_{unit}"].to_numpy()
-            here = worked_out.loc[rows, step].to_numpy(dtype=float) / size
+            there = real.loc[chosen, f"{step.split('_')[0]}_{unit}"].to_numpy()
+            here = worked_out.loc[chosen, step].to_numpy(dtype=float) / size
             apart = ~np.isclose(here, there, rtol=1e-10)
-            assert not apart.any(), (cut, step, many[rows][apart])
+            assert not apart.any(), (cut, step, many[chosen][apart])
 
 
 def formulas(content):
-    for sheet in openpyxl.load_workbook(io.BytesIO(content)):
+    for sheet in opened(content):
         for row in sheet.iter_rows():
             yield from (cell for cell in row if cell.data_type == "f")
 
 
 def test_no_macros_no_links_and_only_common_functions():
-    content = price_sheet(calibrate(invent(jobs=8)))
+    content = price_sheet(learnt())
     used = set()
     for cell in formulas(content):
         assert "[" not in cell.value
         used |= set(re.findall(r"([A-Z][A-Z.]*)\(", cell.value))
     assert used == {
-        "ABS", "AND", "COUNTA", "EXACT", "IF", "INT", "ISNUMBER", "LOWER", "MAX", "MIN", "N",
-        "NORMSDIST", "NOT", "OR", "ROUNDUP", "SQRT", "SUBSTITUTE", "SUMPRODUCT", "TRIM",
+        "ABS", "AND", "EXACT", "IF", "INT", "ISNUMBER", "LOWER", "MAX", "MIN", "N", "NORMSDIST",
+        "NOT", "OR", "REPT", "ROUND", "ROUNDUP", "SQRT", "SUBSTITUTE", "SUMPRODUCT", "TRIM",
     }  # fmt: skip
     assert b"vbaProject" not in content
+    assert b"externalLink" not in content
 
 
-def test_names_of_crews_never_become_formulas():
+def test_names_of_crews_and_jobs_never_become_formulas():
     records = invent(jobs=8)
-    records.jobs["crew"] = ['=HYPERLINK("http://x")', "+1", "@cmd", "A\x07B"] * 2
-    content = price_sheet(calibrate(records))
-    texts = {c.value for c in openpyxl.load_workbook(io.BytesIO(content))["candidates"][4]}
+    crews = ['=HYPERLINK("http://x")', "+1", "@cmd", "A\x07B"]
+    records.jobs["crew"] = crews * 2
+    jobs = some(invent_jobs(), [3])
+    jobs = replace(jobs, jobs=jobs.jobs.assign(crew=crews[0], client=crews[0]))
+    content = price_sheet(calibrate(records), takeoff=jobs)
+    texts = {cell.value for row in opened(content)["crews"].iter_rows() for cell in row}
     assert {'=HYPERLINK("http://x")', "+1", "@cmd", "AB"} <= texts
+    assert opened(content)["quote"]["B6"].value == crews[0]
     assert not any("HYPERLINK" in cell.value for cell in formulas(content))
 
 
-def test_inputs_stand_out_are_named_and_not_locked_the_same_on_every_run():
-    assert price_sheet(unchanged("2026Q1")) == price_sheet(unchanged("2026Q1"))
-    book = openpyxl.load_workbook(io.BytesIO(price_sheet(unchanged("2026Q1"))))
-    sheet = book[SHEET]
-    assert not any(page.protection.sheet for page in book)
-    for row, (name, label, *_) in enumerate(INPUTS, start=FIRST_INPUT):
-        assert book.defined_names[name].attr_text == f"'{SHEET}'!$C${row}"
-        assert sheet[f"A{row}"].value == label
-        assert sheet[f"C{row}"].fill.fgColor.rgb.endswith("FFF2CC")
-    lists = {rule.formula1 for rule in sheet.data_validations.dataValidation}
-    assert {'"3,4"', f'"{",".join(CUTS)}"'} <= lists
+def test_what_is_typed_is_open_and_all_else_is_locked_without_a_password():
+    content = price_sheet(learnt())
+    assert content == price_sheet(learnt())
+    book = opened(content)
+    assert all(sheet.protection.sheet and not sheet.protection.password for sheet in book)
+    hidden = {sheet.title for sheet in book if sheet.sheet_state == "hidden"}
+    assert set(book.sheetnames) - hidden == {"quote", "quote 2"}
+    page = book["quote"]
+    for one in INPUTS:
+        assert book.defined_names[one.name].attr_text.replace("$", "") == f"'quote'!{one.cell}"
+    cells = [cell for row in page.iter_rows() for cell in row if not isinstance(cell, MergedCell)]
+    free = [cell for cell in cells if not cell.protection.locked]
+    assert {cell.coordinate for cell in free} >= {one.cell for one in INPUTS}
+    for cell in free:
+        assert cell.fill.fgColor.rgb.endswith("FFF2CC")
+        assert cell.border.left.style == "medium"
+        assert cell.data_type != "f"
+    others = [cell for row in page.iter_rows() for cell in row if cell.protection.locked]
+    assert not [
+        c for c in others if c.fill.fgColor.rgb.endswith("FFF2CC") and c.column not in (3, 4)
+    ]
+    lists = {rule.formula1 for rule in page.data_validations.dataValidation}
+    assert {'"3,4"', f'"{",".join(CUTS)}"', "crews"} <= lists
+
+
+def test_what_is_the_firms_is_typed_once():
+    book = opened(price_sheet(learnt()))
+    typed_at(book, "firm").value = "Kestrel (invented)"
+    typed_at(book, "currency").value = "crowns"
+    typed_at(book, "short_cost").value = 900
+    names, cells = book.defined_names, by_formulon(None, {"one": saved(book)})["one"]
+    assert [cells.named(names, f"{n}_2") for n in ("firm", "currency", "short_cost")] == [
+        "Kestrel (invented)", "crowns", 900,
+    ]  # fmt: skip
+
+
+def test_without_a_takeoff_an_example_says_that_it_is_invented_and_a_page_is_empty():
+    content = price_sheet(learnt())
+    names, cells = opened(content).defined_names, as_written(None, {"one": content})["one"]
+    assert "invented" in cells.named(names, "job")
+    assert cells.named(names, "order_rolls") >= 3
+    assert cells.named(names, "order_rolls_2") == "–"
+    assert cells("A3", "quote 2").startswith("Look at the job")
+
+
+def test_jobs_without_a_page_are_told():
+    names = [f"P{n}" for n in range(MOST_JOBS + 2)]
+    jobs = some(invent_jobs(), [3] * len(names))
+    jobs = replace(jobs, jobs=jobs.jobs.assign(job_id=names))
+    content = price_sheet(learnt(), takeoff=jobs)
+    book, cells = opened(content), as_written(None, {"one": content})["one"]
+    pages = [name for name in book.sheetnames if name.startswith("quote")]
+    assert len(pages) == MOST_JOBS + 1
+    said = " ".join(str(cell) for row in cells.rows("quote") for cell in row)
+    assert "2 more jobs" in said
+
+
+@needs_soffice
+def test_each_quote_prints_on_one_sheet_of_a4(tmp_path):
+    pypdf = pytest.importorskip("pypdf")
+    (tmp_path / "p.xlsx").write_bytes(price_sheet(learnt(), takeoff=some(invent_jobs(), [1, 3])))
+    command = ["soffice", "--headless", f"-env:UserInstallation={(tmp_path / 'home').as_uri()}",
+               "--convert-to", "pdf", "--outdir", str(tmp_path),
+               str(tmp_path / "p.xlsx")]  # fmt: skip
+    subprocess.run(command, check=True, capture_output=True, timeout=120)
+    printed = pypdf.PdfReader(tmp_path / "p.pdf").pages
+    assert len(printed) == 3
+    size = [float(side) / 72 * 25.4 for side in printed[0].mediabox[2:]]
+    assert size == pytest.approx([210, 297], abs=1)
+    said = printed[1].extract_text()
+    assert "ADD TO THE BARE SURFACE" in said
+    assert "local codes" in said
