@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from airstats.base.errors import RecordsError
-from airstats.base.number_text import listing
+from airstats.base.number_text import listing, shown
 from airstats.records.csv_reader import csv_table
 from airstats.records.faults import Fault, UnreadableTableError
 from airstats.records.raw_table import COLUMNS, EMPTY, Table, parquet_table
+from airstats.records.table_names import table_called
 from airstats.records.xlsx_reader import open_workbook, workbook_table
 
 _EXPECTED = (
@@ -71,11 +72,14 @@ def _read_folder(folder: Path) -> Source:
         name: partial(_TABLE_FILES[file.suffix.lower()], name, file.name, data[name])
         for name, file in files.items()
     }
-    stray = [entry.name for entry in sorted(folder.iterdir()) if _is_stray(entry)]
+    read = set(files.values())
+    stray = [e.name for e in sorted(folder.iterdir()) if _is_stray(e) and e not in read]
     notes = [f"files not read: {listing(stray)}; {_CALLED}."] if stray else []
+    alike = {name: file.name for name, file in files.items() if not table_name(file)}
+    notes += [f"{file} is read as {name}." for name, file in alike.items()]
     in_order = sorted(files, key=lambda name: files[name].name)
     digest = _digest(data[name] for name in in_order)
-    return _source(folder.resolve().name, digest, readers, notes)
+    return _source(folder.resolve().name, digest, readers, notes, alike)
 
 
 def content_of(file: Path) -> bytes:
@@ -109,9 +113,16 @@ def _has_endless_line(file: Path) -> bool:
 
 
 def _source(
-    name: str, digest: str, readers: Mapping[str, Callable[[], Table]], notes: list[str]
+    name: str,
+    digest: str,
+    readers: Mapping[str, Callable[[], Table]],
+    notes: list[str],
+    alike: Collection[str],
 ) -> Source:
-    """Read all tables, so that the fault of one does not hide those of the other."""
+    """Read all tables, so that the fault of one does not hide those of the other.
+
+    Those of `alike` only go by a name like their own, and need not be tables.
+    """
     tables, faults = {}, []
     for table, read in readers.items():
         try:
@@ -121,6 +132,8 @@ def _source(
             fault: Fault = unreadable.args[0]
             if table in _OPTIONAL and fault.problem == EMPTY:
                 notes.append(f"{fault.file}: {EMPTY}; read as no {table}.")
+            elif table in _OPTIONAL and table in alike:
+                notes.append(f"{fault.file}: not read as {table} after all: {fault.problem}.")
             else:
                 faults.append(fault)
     return Source(name, digest, tables, tuple(faults), tuple(notes))
@@ -165,6 +178,11 @@ def _table_files(folder: Path) -> dict[str, Path]:
             raise RecordsError(
                 f"{entry} is a folder or leads nowhere; a table is needed. {_EXPECTED}"
             )
+    kinds = {file.suffix.lower() for file in files} or {*_TABLE_FILES}
+    others = {e.stem: e for e in everything if e.suffix.lower() in kinds and e.is_file()}
+    for table in COLUMNS:
+        if table not in named and (found := table_called(table, str(folder), list(others))):
+            named[table] = others[found]
     if "jobs" not in named:
         raise RecordsError(
             f"{folder} holds no table of jobs. It holds {listing(e.name for e in everything)}. "
@@ -198,5 +216,8 @@ def _read_workbook(path: Path) -> Source:
     sheets, ignored = open_workbook(path.name, data)
     readers = {name: partial(workbook_table, name, sheet) for name, sheet in sheets.items()}
     notes = [f"{path.name}: sheets not read: {listing(ignored)}; {_CALLED}."] if ignored else []
+    titles = {name: sheet.title for name, sheet in sheets.items()}
+    alike = {name: title for name, title in titles.items() if title.strip().casefold() != name}
+    notes += [f"{path.name}: the sheet {shown(t)} is read as {name}." for name, t in alike.items()]
     notes += [note for sheet in sheets.values() for note in sheet.notes]
-    return _source(path.name, _digest([data]), readers, notes)
+    return _source(path.name, _digest([data]), readers, notes, alike)

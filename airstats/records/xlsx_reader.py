@@ -33,6 +33,7 @@ from airstats.records.raw_table import (
     is_empty,
     shaped,
 )
+from airstats.records.table_names import table_called
 
 LONGEST_CELL = 1_000_000
 """Characters; the common spreadsheet programs hold 32,767 in a cell."""
@@ -329,8 +330,8 @@ def _wanted(name: str, titles: Sequence[str]) -> dict[str, str]:
         alike = [title for title in titles if title.strip().casefold() == table]
         if len(alike) > 1:
             raise RecordsError(f"{name} has two sheets called {table}. Rename one of them.")
-        if alike:
-            wanted[table] = alike[0]
+        if found := alike[0] if alike else table_called(table, name, titles):
+            wanted[table] = found
     if "jobs" not in wanted:
         raise RecordsError(
             f"{name} has no sheet called jobs. Its sheets are {listing(titles)}. "

@@ -313,6 +313,23 @@ renamed("file openings (1)", "openings", "openings (1)", kind="csv")
 renamed("file jobs copy", "jobs", "jobs copy", kind="csv")
 
 
+@odd("two worksheets of openings", "Openings 2025", "Openings 2026")
+def _(made):
+    made.kind, made.names["openings"] = "xlsx", "Openings 2025"
+    made.finish = lambda path: _copied(path, "Openings 2025", "Openings 2026")
+
+
+@odd("a copy beside the table", "openings (1)")
+def _(made):
+    made.finish = lambda path: (path / "openings (1).csv").write_text("job_id,count\n101,9\n")
+
+
+def _copied(path, title, other):
+    book = openpyxl.load_workbook(path)
+    book.copy_worksheet(book[title]).title = other
+    book.save(path)
+
+
 def sheet_change(name: str, *about: str):
     """Something that is done to the worksheet of jobs, or another."""
 

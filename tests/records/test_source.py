@@ -98,7 +98,28 @@ def test_what_is_no_path(path):
 
 
 def test_files_that_look_like_tables_and_are_not_read_are_named(folder):
-    for name in ("openings (1).csv", "prices.xlsx", "Jobs old.txt", "plan.pdf", "~$jobs.xlsx"):
+    for name in ("openings old.csv", "prices.xlsx", "Jobs old.txt", "plan.pdf", "~$jobs.xlsx"):
         (folder / name).write_text("job_id")
-    named = "Jobs old.txt, openings (1).csv, prices.xlsx"
+    named = "Jobs old.txt, openings old.csv, prices.xlsx"
     assert read_source(folder).notes == (f"files not read: {named}; {RENAME}.",)
+
+
+@pytest.mark.parametrize("name", ["openings (1).csv", "my windows.csv", "Openings 2026.csv"])
+def test_the_only_table_of_a_like_name_is_read_and_told(folder, name):
+    (folder / name).write_text("job_id\n")
+    source = read_source(folder)
+    assert list(source.tables) == ["jobs", "openings"]
+    assert f"{name} is read as openings." in source.notes
+    (folder / "windows.csv").write_text("job_id\n")
+    assert "which is the table of openings: " in refusal(folder)
+
+
+def test_a_like_name_without_such_a_table_is_told(folder, tmp_path):
+    (folder / "windows.csv").write_text("kind,price\nA,3\n")
+    source = read_source(folder)
+    assert (list(source.tables), source.faults) == (["jobs"], ())
+    assert "windows.csv: not read as openings after all: no column job_id" in source.notes[1]
+    book = workbook(tmp_path / "book.xlsx", "Finished jobs", "Windows", "prices")
+    assert list(read_source(book).tables) == ["jobs", "openings"]
+    book = workbook(tmp_path / "book.xlsx", "Jobs 2025", "Jobs 2026")
+    assert "which is the table of jobs: Jobs 2025, Jobs 2026?" in refusal(book)
