@@ -31,7 +31,7 @@ LENGTHS = {
     "openings": {
         "width_mm": ("100", "2000"),
         "height_mm": ("100", "2000"),
-        "reveal_mm": ("10", "1500"),
+        "reveal_mm": ("10", "1000"),
     },
 }
 """Columns of lengths and what is plausible in each, in the contract's unit."""
