@@ -150,8 +150,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.description = "Reads finished airtightness-sheet jobs and prices the next ones."
     parser.add_argument("--version", action="version", version=f"airstats {__version__}")
     known = parser.add_subparsers(title="verbs", metavar="VERB", required=True)
-    verbs = (_add_intake, _add_check, _add_calibrate, _add_price, _add_backtest, _add_quarter)
-    for add in verbs:
+    verbs = (_add_blank, _add_intake, _add_check, _add_calibrate, _add_price, _add_backtest)
+    for add in (*verbs, _add_quarter):
         add(known)
     return parser
 
@@ -213,6 +213,19 @@ def _add_intake(known: _Verbs) -> None:
         options=("words",),
     )
     verb.add_argument("--out", type=_ending(""), required=True, help="the folder to write to")
+
+
+def _add_blank(known: _Verbs) -> None:
+    about = "write an empty workbook to type records into, with lists and limits in its cells"
+    example = "example: airstats blank my_records.xlsx"
+    verb = known.add_parser("blank", help=about, description=about, epilog=example)
+    verb.set_defaults(run=commands.blank)
+    verb.add_argument(
+        "out", metavar="FILE.xlsx", type=_ending(".xlsx"), help="the workbook to write"
+    )
+    verb.add_argument(
+        "--takeoff", dest="to_price", action="store_true", help="for jobs still to be priced"
+    )
 
 
 def _add_check(known: _Verbs) -> None:

@@ -23,6 +23,18 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+def blank(asked: argparse.Namespace) -> None:
+    """Write an empty workbook to type into."""
+    from airstats.base.result_folder import write_together
+    from airstats.documents.blank_workbook import blank_workbook
+
+    out = Path(asked.out)
+    notes = write_together({out: blank_workbook(asked.to_price)})
+    print_lines(tuple(notes))
+    print(f"written: {out}")
+    print(f"Type into it, save it, and call: airstats check {out}")
+
+
 def check(asked: argparse.Namespace) -> None:
     """List every fault of the records, or of the chain that an allowances file ends."""
     from airstats.base.errors import RecordsError

@@ -45,7 +45,7 @@ def spare_what_is_there(asked: argparse.Namespace) -> None:
 def _named(asked: argparse.Namespace, arguments: tuple[str, ...]) -> list[Path]:
     given = {name: getattr(asked, name, None) or "" for name in arguments}
     firms = paths_of(given.pop("firms", ""))
-    if "takeoff" in given:
+    if given.get("takeoff"):
         given["takeoff"] = takeoff_path(asked.records, given["takeoff"]) or ""
     return [Path(path).resolve() for path in (*given.values(), *firms) if path]
 

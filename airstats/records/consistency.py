@@ -97,6 +97,7 @@ _IN_A_WORKBOOK = (
     "; if it holds a formula, the workbook must be saved with its values: open it in the"
     " spreadsheet program and save it"
 )
+_ONE_ROW = "write one row a job below the headings, save, and check again"
 _CHECK_YEAR = "check the year"
 _COUNT_OTHERWISE = "correct it, or say in counted how the {} were counted"
 _ACROSS = "measure the surface straight across every opening, and check the openings' sizes"
@@ -164,7 +165,7 @@ def _check_columns(sheet: Sheet) -> list[Finding]:
     name = sheet.table.name
     found = [Finding(name, -1, fault) for fault in sheet.table.faults]
     if sheet.is_read and name == "jobs" and sheet.frame.empty:
-        found.append(sheet.table_finding(None, "there are no jobs", "write one row a job"))
+        found.append(sheet.table_finding(None, "there are no jobs yet", _ONE_ROW))
     return found + _check_needed(sheet, _NEEDED[name], True)
 
 

@@ -158,7 +158,10 @@ STOCK_LIMITS: Limits = {
     "roll_width_m": JOB_LIMITS["roll_width_m"],
     "roll_length_m": JOB_LIMITS["roll_length_m"],
     "rolls": (_not_below_0(CHECK), Rule(_WHOLE.broken, _WHOLE.problem, _BEGUN), _SHELF),
-    "left_m": (_not_below_0(CHECK),),
+    "left_m": (
+        _not_below_0(CHECK),
+        Rule(lambda v: v > 500, "is more than a roll holds", CHECK),
+    ),
 }
 USED_LIMITS: Limits = {"used_rolls": _ROLLS}
 SUMMARY_LIMITS: Limits = {
@@ -274,3 +277,49 @@ def _unit_meant(limits: Limits, column: str, written: float) -> str:
 
 def _in_own(column: str, written: float, unit: str) -> np.ndarray:
     return converted(column, np.array([written]), unit)[0]
+
+
+LIMITS: Mapping[str, Limits] = {
+    "jobs": {**JOB_LIMITS, **USED_LIMITS, **SUMMARY_LIMITS},
+    "openings": OPENING_LIMITS,
+    "materials": MATERIAL_LIMITS,
+    "stock": STOCK_LIMITS,
+}
+"""The limits of every table."""
+_TRIED = (1.0, 0.5, 3.0, 100.0)
+
+
+def sound_range(column: str, rules: tuple[Rule, ...]) -> tuple[float, float]:
+    """Return the least and the most that a number may be, to six digits.
+
+    Parameters
+    ----------
+    column : str
+        In its own unit.
+    rules : tuple of Rule
+        Its limits; what lies between two sound numbers is sound, but for numbers next to 0.
+    """
+    usual = next(v for v in (*_usual(column), *_TRIED) if _is_sound(rules, v))
+    low = 0.0 if _is_sound(rules, 0.0) else _edge(rules, usual, 0.0)
+    return low, _edge(rules, usual, 1e12)
+
+
+def only_whole(rules: tuple[Rule, ...]) -> bool:
+    """Tell whether a number must be whole."""
+    return any(rule.problem == _WHOLE.problem for rule in rules)
+
+
+def _usual(column: str) -> tuple[float, ...]:
+    return (USUAL[column],) if column in USUAL else ()
+
+
+def _is_sound(rules: tuple[Rule, ...], value: float) -> bool:
+    return not any(rule.broken(np.array([value]))[0] for rule in rules)
+
+
+def _edge(rules: tuple[Rule, ...], sound: float, broken: float) -> float:
+    """Return the last sound number on the way to one that is not."""
+    for _ in range(100):
+        middle = (sound + broken) / 2
+        sound, broken = (middle, broken) if _is_sound(rules, middle) else (sound, middle)
+    return float(f"{sound:.6g}")

@@ -22,6 +22,7 @@ from airstats.base.number_text import listing, shown
 from airstats.records.faults import Fault
 from airstats.records.raw_table import (
     COLUMNS,
+    GUIDE,
     LARGEST_UNPACKED,
     MOST_CELLS,
     Table,
@@ -218,7 +219,8 @@ def open_workbook(
         if _SHARED in packed.namelist():
             _scanned(packed, _SHARED)
     sheets = _values(name, data, chosen, marks, from_1904)
-    return sheets, [title for title in parts if title not in chosen.values()]
+    known = {*chosen.values(), *(title for title in parts if title.strip().casefold() == GUIDE)}
+    return sheets, [title for title in parts if title not in known]
 
 
 def check_every_part(name: str, data: bytes) -> None:

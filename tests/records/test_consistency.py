@@ -142,7 +142,8 @@ def test_headers_without_rows_or_without_jobs(faults, tmp_path):
     (tmp_path / "jobs.csv").write_text("job_id,surface_m2\n")
     (tmp_path / "openings.csv").write_text(",".join(GOOD_OPENING) + "\n")
     assert [str(f) for f in check_records(tmp_path)] == [
-        "jobs.csv: there are no jobs; write one row a job."
+        "jobs.csv: there are no jobs yet; write one row a job below the headings, save, and check"
+        " again."
     ]
     faults(openings=[{"reveal_mm": "0.3"}])
     (tmp_path / "jobs.csv").write_text("number,surface\n1,2\n")

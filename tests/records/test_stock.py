@@ -50,8 +50,7 @@ def test_without_the_table_there_is_no_row_and_its_digest_counts(folder):
     STOCK.to_csv(folder / "stock.csv", index=False)
     assert read_records(folder).digest != before.digest
     (folder / "stock.csv").write_text("")
-    (note,) = read_records(folder).notes
-    assert note == "stock.csv: the table is empty; read as no stock."
+    assert "stock.csv: the table is empty; read as no stock." in read_records(folder).notes
 
 
 @pytest.mark.parametrize(
