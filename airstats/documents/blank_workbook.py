@@ -57,133 +57,114 @@ _OF_A_JOB = Told("The job's id, as in the sheet jobs", _NEEDED)
 _NOT_DONE = "The job counts as one still to be priced, if all three are empty."
 _USUAL_ROLL = f"As usual: {DEFAULTS['roll_width_m']:g} × {DEFAULTS['roll_length_m']:g} m."
 _LEFT_OPEN = "Unknown: the use lies anywhere within the last roll."
-_FINISHED: dict[str, Columns] = {
-    "what was priced and used": {
-        "finished_on": Told(
-            "When the job was done: the day, 2026-03-31, or only the month, 2026-03, or the"
-            " quarter, 2026Q1. Only the quarter matters",
-            _NOT_DONE,
-        ),
-        "estimated_rolls": Told("Rolls that were priced", _NOT_DONE),
-        "used_rolls": Told(
-            "Rolls that were opened for the job; part-rolls from the store go under brought",
-            _NOT_DONE,
-        ),
-        "counted": Told(f"How the used rolls were counted. {_COUNT_WORDS}", "As opened."),
-    },
-    "what was left": {
-        "left_m": Told(
-            "Metres left on the opened rolls at the end; 0 where nothing was left", _LEFT_OPEN
-        ),
-        "left_diameter_mm": Told(
-            f"Or, in five seconds: the last roll across, with a tape measure, to {GAUGE_MM:g} mm."
-            f" The metres follow from it; the sheet {GUIDE} has a table",
-            _LEFT_OPEN,
-        ),
-        "brought_m": Told(
-            "Metres of part-rolls that came from the store", "As if nothing came from the store."
-        ),
-        "full_diameter_mm": Told(
-            "A full roll of this sheet across: measure it once and write it in every row",
-            f"As usual, {FULL_MM:g} mm for {FULL_M:g} m; what is left is then known far less well.",
-        ),
-        "core_mm": Told("The roll's core across, on its outside", f"As usual, {CORE_MM:g} mm."),
-    },
+_FINISHED: dict[str, Told] = {
+    "finished_on": Told(
+        "When the job was done: the day, 2026-03-31, or only the month, 2026-03, or the"
+        " quarter, 2026Q1. Only the quarter matters",
+        _NOT_DONE,
+    ),
+    "estimated_rolls": Told("Rolls that were priced", _NOT_DONE),
+    "used_rolls": Told(
+        "Rolls that were opened for the job; part-rolls from the store go under brought",
+        _NOT_DONE,
+    ),
+    "counted": Told(f"How the used rolls were counted. {_COUNT_WORDS}", "As opened."),
+    "left_m": Told(
+        "Metres left on the opened rolls at the end; 0 where nothing was left", _LEFT_OPEN
+    ),
+    "left_diameter_mm": Told(
+        f"Or, in five seconds: the last roll across, with a tape measure, to {GAUGE_MM:g} mm."
+        f" The metres follow from it; the sheet {GUIDE} has a table",
+        _LEFT_OPEN,
+    ),
+    "brought_m": Told(
+        "Metres of part-rolls that came from the store", "As if nothing came from the store."
+    ),
+    "full_diameter_mm": Told(
+        "A full roll of this sheet across: measure it once and write it in every row",
+        f"As usual, {FULL_MM:g} mm for {FULL_M:g} m; what is left is then known far less well.",
+    ),
+    "core_mm": Told("The roll's core across, on its outside", f"As usual, {CORE_MM:g} mm."),
 }
-_JOB: dict[str, Columns] = {
-    "the job": {
-        "job_id": _ID,
-        "surface_m2": Told(
-            "The face that the sheet is laid on, measured straight across every opening", _NEEDED
-        ),
-        "crew": Told("Who did it, always spelled alike", "Of no crew."),
-        "work_type": Told("In words of your own, such as new house", "Of no kind."),
-    },
+_JOB: dict[str, Told] = {
+    "job_id": _ID,
+    "surface_m2": Told(
+        "The face that the sheet is laid on, measured straight across every opening", _NEEDED
+    ),
+    "crew": Told("Who did it, always spelled alike", "Of no crew."),
+    "work_type": Told("In words of your own, such as new house", "Of no kind."),
 }
-_ROLL: dict[str, Columns] = {
-    "the roll": {
-        "roll_width_m": Told("Width of the roll", _USUAL_ROLL),
-        "roll_length_m": Told("Metres on a full roll", _USUAL_ROLL),
-        "lap_mm": Told(
-            "How far one course laps over the next", f"As usual, {DEFAULTS['lap_mm']:g} mm."
-        ),
-        "roll_price": Told("Money a roll, in any currency", "Costs are told in rolls alone."),
-    },
-    "openings, where the sheet openings has no row of the job": {
-        "opening_count": Told("How many openings in all; 0 says that there are none", _UNKNOWN),
-        "opening_width_mm": Told("Their usual clear width", "Asked about, beside a count."),
-        "opening_height_mm": Told("Their usual clear height", "Asked about, beside a count."),
-        "reveal_mm": Told("Their usual reveal depth", _UNKNOWN),
-        "cut_pattern": Told(f"The usual cut. {_CUT}", "Asked about, beside a count."),
-    },
-    "other materials": {
-        "perimeter_m": Told("Tape at floors and abutments", "As 0 m."),
-        "sealant_m": Told("Joints to seal", "Sealant is not priced."),
-        "pretaped_share": Told(
-            "Share of the windows taped before they are set, from 0 to 1",
-            f"As usual, {DEFAULTS['pretaped_share']:g}.",
-        ),
-        "corner_method": Told("How corners are closed", f"As usual, {USUAL_METHOD}."),
-    },
+_ROLL: dict[str, Told] = {
+    "roll_width_m": Told("Width of the roll", _USUAL_ROLL),
+    "roll_length_m": Told("Metres on a full roll", _USUAL_ROLL),
+    "lap_mm": Told(
+        "How far one course laps over the next", f"As usual, {DEFAULTS['lap_mm']:g} mm."
+    ),
+    "roll_price": Told("Money a roll, in any currency", "Costs are told in rolls alone."),
+    "opening_count": Told("How many openings in all; 0 says that there are none", _UNKNOWN),
+    "opening_width_mm": Told("Their usual clear width", "Asked about, beside a count."),
+    "opening_height_mm": Told("Their usual clear height", "Asked about, beside a count."),
+    "reveal_mm": Told("Their usual reveal depth", _UNKNOWN),
+    "cut_pattern": Told(f"The usual cut. {_CUT}", "Asked about, beside a count."),
+    "perimeter_m": Told("Tape at floors and abutments", "As 0 m."),
+    "sealant_m": Told("Joints to seal", "Sealant is not priced."),
+    "pretaped_share": Told(
+        "Share of the windows taped before they are set, from 0 to 1",
+        f"As usual, {DEFAULTS['pretaped_share']:g}.",
+    ),
+    "corner_method": Told("How corners are closed", f"As usual, {USUAL_METHOD}."),
 }
-_APART: dict[str, Columns] = {
-    "set apart": {
-        "exclude": Told(
-            "A reason why nothing should be learnt from the job, such as: a roll was stolen",
-            "The job is learnt from.",
-        )
-    }
+_APART: dict[str, Told] = {
+    "exclude": Told(
+        "A reason why nothing should be learnt from the job, such as: a roll was stolen",
+        "The job is learnt from.",
+    )
 }
-_OPENINGS: dict[str, Columns] = {
-    "which": {
-        "job_id": _OF_A_JOB,
-        "mark": Told("The drawing's label, such as W1", "No label."),
-        "count": Told("How many are alike", _NEEDED),
-    },
-    "size": {
-        "width_mm": Told("Clear width of the opening", _NEEDED),
-        "height_mm": Told("Clear height of the opening", _NEEDED),
-        "reveal_mm": Told("Depth of the reveal: from the sheet's face to the frame", _UNKNOWN),
-    },
-    "how it is cut": {
-        "sides": Told("4, or 3 where the threshold is not lined, as at a door", "As 4."),
-        "cut_pattern": Told(_CUT, _NEEDED),
-    },
+_OPENINGS: dict[str, Told] = {
+    "job_id": _OF_A_JOB,
+    "mark": Told("The drawing's label, such as W1", "No label."),
+    "count": Told("How many are alike", _NEEDED),
+    "width_mm": Told("Clear width of the opening", _NEEDED),
+    "height_mm": Told("Clear height of the opening", _NEEDED),
+    "reveal_mm": Told("Depth of the reveal: from the sheet's face to the frame", _UNKNOWN),
+    "sides": Told("4, or 3 where the threshold is not lined, as at a door", "As 4."),
+    "cut_pattern": Told(_CUT, _NEEDED),
 }
 _PACK: dict[str, Told] = {
     "pack": Told("What one pack holds, in its unit", "As usual for the material."),
     "unit": Told("Unit of the pack", "As usual for the material."),
     "pack_price": Told("Money a pack", "Costs are told in packs alone."),
 }
-_MATERIALS: dict[str, Columns] = {
-    "which": {"job_id": _OF_A_JOB, "material": Told("One a row", _NEEDED)},
-    "what was priced and used": {
-        "estimated": Told("Packs that were priced", "Not compared with the use."),
-        "used": Told("Packs that were used", "The material is priced, not learnt from."),
-        "counted": Told(f"How the packs were counted. {_COUNT_WORDS}", "As opened."),
-    },
-    "the pack": _PACK,
+_MATERIALS: dict[str, Told] = {
+    "job_id": _OF_A_JOB,
+    "material": Told("One a row", _NEEDED),
+    "estimated": Told("Packs that were priced", "Not compared with the use."),
+    "used": Told("Packs that were used", "The material is priced, not learnt from."),
+    "counted": Told(f"How the packs were counted. {_COUNT_WORDS}", "As opened."),
+    **_PACK,
 }
-_STOCK: dict[str, Columns] = {
-    "the roll": {
-        "roll_width_m": Told("Width of the roll", _USUAL_ROLL),
-        "roll_length_m": Told("Metres on a full roll", _USUAL_ROLL),
-    },
-    "on the shelf": {
-        "rolls": Told("Whole rolls of this kind", "The row is of a begun roll."),
-        "left_m": Told("Metres left on a begun roll, a row each", "The row is of whole rolls."),
-    },
+_STOCK: dict[str, Told] = {
+    "roll_width_m": Told("Width of the roll", _USUAL_ROLL),
+    "roll_length_m": Told("Metres on a full roll", _USUAL_ROLL),
+    "rolls": Told("Whole rolls of this kind", "The row is of a begun roll."),
+    "left_m": Told("Metres left on a begun roll, a row each", "The row is of whole rolls."),
 }
-FINISHED: dict[str, dict[str, Columns]] = {
+FINISHED: dict[str, Columns] = {
     "jobs": _JOB | _FINISHED | _ROLL | _APART,
     "openings": _OPENINGS,
     "materials": _MATERIALS,
 }
-TAKEOFF: dict[str, dict[str, Columns]] = {
+TAKEOFF: dict[str, Columns] = {
     "jobs": _JOB | _ROLL,
     "openings": _OPENINGS,
-    "materials": {"which": _MATERIALS["which"], "the pack": _PACK},
+    "materials": {name: _MATERIALS[name] for name in ("job_id", "material", *_PACK)},
     "stock": _STOCK,
+}
+_ROWS = {
+    "jobs": "Jobs, one row each.",
+    "openings": "Openings, one row a kind of opening in a job.",
+    "materials": "Other materials, one row a material of a job; only if you keep them.",
+    "stock": "What is on the shelf: one row a kind of roll, and one row a begun roll.",
 }
 NEEDED = {
     "jobs": ["job_id", "surface_m2", "finished_on", "estimated_rolls", "used_rolls"],
@@ -230,8 +211,8 @@ def blank_workbook(takeoff: bool = False) -> bytes:
     book = Workbook()
     guide = book.active
     guide.title = GUIDE
-    for name, groups in tables.items():
-        _write_table(book.create_sheet(name), name, groups)
+    for name, columns in tables.items():
+        _write_table(book.create_sheet(name), name, columns)
     _Guide(guide).write(tables, takeoff)
     return same_bytes(book)
 
@@ -243,26 +224,20 @@ def heading_of(column: str) -> str:
     return f"{words} ({unit.replace('2', '²')})" if unit else words
 
 
-def _write_table(sheet: Worksheet, name: str, groups: Mapping[str, Columns]) -> None:
-    place = 0
-    for words, columns in groups.items():
-        first = place + 1
-        for column, told in columns.items():
-            place += 1
-            _write_column(sheet, name, column, told, place)
-        sheet.cell(1, first, words)
-        sheet.merge_cells(start_row=1, end_row=1, start_column=first, end_column=place)
-    for cell in sheet[1]:
-        cell.fill, cell.font, cell.alignment = HEAD, BOLD, _MIDDLE
-    sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 32, 46
+def _write_table(sheet: Worksheet, name: str, columns: Columns) -> None:
+    for place, (column, told) in enumerate(columns.items(), start=1):
+        _write_column(sheet, name, column, told, place)
+    sheet["A1"] = f"{_ROWS[name]} The note at a heading says what it is for; so does {GUIDE}."
+    sheet["A1"].font = BOLD
+    sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 22, 46
     sheet.freeze_panes = f"B{_FIRST}"
-    for row in sheet.iter_rows(_FIRST, _FIRST + PRINTED - 1, 1, place):
+    for row in sheet.iter_rows(_FIRST, _FIRST + PRINTED - 1, 1, len(columns)):
         for cell in row:
             cell.border = _BOX
-    sheet.print_area = f"A1:{get_column_letter(place)}{_FIRST + PRINTED - 1}"
+    sheet.print_area = f"A1:{get_column_letter(len(columns))}{_FIRST + PRINTED - 1}"
     sheet.print_title_rows, sheet.print_title_cols = "1:2", "A:A"
-    _print(sheet, 1 + (place > 2 * _WIDE), 1, "landscape" if place > _WIDE else "portrait")
-    sheet.oddFooter.center.text = f"{name}: one row each; what a column is for says {GUIDE}"
+    is_wide = len(columns) > _WIDE
+    _print(sheet, 1 + (len(columns) > 2 * _WIDE), 1, "landscape" if is_wide else "portrait")
 
 
 def _print(sheet: Worksheet, wide: int, high: int, orientation: str) -> None:
@@ -351,24 +326,23 @@ class _Guide:
         sheet.sheet_view.showGridLines = False
         _print(sheet, 1, 0, "portrait")
 
-    def write(self, tables: Mapping[str, Mapping[str, Columns]], takeoff: bool) -> None:
+    def write(self, tables: Mapping[str, Columns], takeoff: bool) -> None:
         """Write it all."""
         what = "Jobs to price" if takeoff else "Records of finished jobs"
         self._text(what, size=18)
         self._text(_start(takeoff))
         self._examples(tables)
         self._measuring(takeoff)
-        for name, groups in tables.items():
-            self._columns(name, groups)
+        for name, columns in tables.items():
+            self._columns(name, columns)
         self._text("What is unknown, and what is none", size=13)
         self._text(_UNKNOWN_IS_NOT_NONE)
 
-    def _examples(self, tables: Mapping[str, Mapping[str, Columns]]) -> None:
+    def _examples(self, tables: Mapping[str, Columns]) -> None:
         self._text("Filled in, these rows would look like this (invented)", size=13)
         for name in [name for name in tables if name in EXAMPLES]:
-            known = [column for group in tables[name].values() for column in group]
             columns, rows = EXAMPLES[name]
-            kept = [at for at, column in enumerate(columns) if column in known]
+            kept = [at for at, column in enumerate(columns) if column in tables[name]]
             self._text(f"In the sheet {name}:")
             self._row([heading_of(columns[at]) for at in kept], head=True)
             for row in rows:
@@ -386,10 +360,10 @@ class _Guide:
         self._row(["metres left", *table["left_m"].round(0).astype(int)])
         self.row += 1
 
-    def _columns(self, name: str, groups: Mapping[str, Columns]) -> None:
+    def _columns(self, name: str, columns: Columns) -> None:
         self._text(f"The columns of the sheet {name}", size=13)
         self._spread(("heading", "what to write", "if it stays empty"), True, False)
-        for column, told in ((c, t) for group in groups.values() for c, t in group.items()):
+        for column, told in columns.items():
             words = (heading_of(column), f"{told.about}.", told.empty)
             self._spread(words, False, column in NEEDED[name])
         self.row += 1

@@ -17,7 +17,14 @@ from airstats.records.csv_reader import csv_rows
 from airstats.records.faults import UnreadableTableError
 from airstats.records.raw_table import Unread, as_text, is_empty
 from airstats.records.source import content_of
-from airstats.records.xlsx_reader import OpenSheet, Parts, check_every_part, damaged, open_workbook
+from airstats.records.xlsx_reader import (
+    OpenSheet,
+    Parts,
+    check_every_part,
+    damaged,
+    is_guide,
+    open_workbook,
+)
 
 WORKBOOKS, TEXTS = (".xlsx", ".xlsm"), (".csv", ".tsv", ".txt")
 MOST_CELLS = 2_000_000
@@ -153,7 +160,8 @@ def _workbook_pages(file: Path, data: bytes) -> list[Page]:
 
     def every(name: str, parts: Parts) -> dict[str, str]:
         hidden.update({title: is_hidden for title, (_, is_hidden) in parts.items()})
-        return {t: t for t, (part, _) in parts.items() if "worksheets/" in part.lower()}
+        pages = [t for t, (part, _) in parts.items() if "worksheets/" in part.lower()]
+        return {title: title for title in pages if not is_guide(title)}
 
     sheets, _ = open_workbook(file.name, data, every)
     check_every_part(file.name, data)

@@ -219,8 +219,13 @@ def open_workbook(
         if _SHARED in packed.namelist():
             _scanned(packed, _SHARED)
     sheets = _values(name, data, chosen, marks, from_1904)
-    known = {*chosen.values(), *(title for title in parts if title.strip().casefold() == GUIDE)}
+    known = {*chosen.values(), *filter(is_guide, parts)}
     return sheets, [title for title in parts if title not in known]
+
+
+def is_guide(title: str) -> bool:
+    """Tell whether a sheet only explains the others, as that of an empty workbook does."""
+    return title.strip().casefold() == GUIDE
 
 
 def check_every_part(name: str, data: bytes) -> None:

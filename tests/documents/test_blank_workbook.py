@@ -6,6 +6,7 @@ import subprocess
 
 import openpyxl
 import pytest
+from pandas.testing import assert_frame_equal
 
 from airstats.__main__ import main
 from airstats.catalog.cut_patterns import CUTS
@@ -109,6 +110,18 @@ def test_a_firms_first_five_jobs_pass(path, capsys):
     assert main(["calibrate", str(path), "--out", str(out)]) == 0
 
 
+def test_read_as_a_book_of_any_kind_it_says_the_same(path, capsys):
+    filled(path, jobs=(TYPED, [row for row in FIVE if row[5] != "half"]))
+    out = path.with_name("ours")
+    assert main(["intake", str(path), "--out", str(out)]) == 0
+    said = capsys.readouterr().out
+    assert "read me" not in said
+    ours = read_records(out).jobs
+    direct = read_records(path).jobs
+    told = ["job_id", "quarter", *TYPED[2:]]
+    assert_frame_equal(ours[told], direct[told], check_dtype=False)
+
+
 def test_the_rows_that_the_guide_shows_are_sound_and_never_jobs(path, to_price):
     guide = [c.value for row in opened(path)["read me"].iter_rows() for c in row if c.value]
     assert {"H-101", "H-102", "H-103", "2026Q1"} <= set(guide)
@@ -136,8 +149,8 @@ def test_a_takeoff_has_no_finished_columns_and_a_stock(to_price):
 
 @pytest.mark.parametrize("table", ["jobs", "openings", "materials", "stock"])
 def test_limits_are_those_of_the_reader(table):
-    for groups in (blank.FINISHED, blank.TAKEOFF):
-        for column in (c for group in groups.get(table, {}).values() for c in group):
+    for tables in (blank.FINISHED, blank.TAKEOFF):
+        for column in tables.get(table, {}):
             rule = blank._rule(table, column)
             if rule.type not in ("decimal", "whole") or column == "used_rolls":
                 continue
