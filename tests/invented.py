@@ -8,6 +8,7 @@ import pandas as pd
 
 from airstats.catalog.materials import MATERIALS
 from airstats.geometry.cutting_rules import Practice
+from airstats.model.posterior import COLUMNS
 from airstats.model.prior import Prior
 from airstats.records.reading import Records
 from airstats.reports.desk import lay_out
@@ -185,7 +186,7 @@ def many(count, seed, cuts=KNOWN_CUTS):
 
 def same_belief(one, other, **within):
     """Hold two beliefs to be the same, number by number."""
-    for name in ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance"):
+    for name in COLUMNS:
         given, found = getattr(one, name), getattr(other, name)
         np.testing.assert_allclose(given, found, **{"rtol": 1e-9, "atol": 1e-9} | within)
 
@@ -203,5 +204,6 @@ def made_jobs(count, seed, crew="", gross=0, reveal_share=0.12):
 
 
 def flat_prior(spreads):
-    """Return the standard prior with these spreads, all alike likely, and no crews."""
-    return replace(Prior(), spread_nodes=spreads, spread_log_sd=1e6, crew_sd_weights=((0.01, 1.0),))
+    """Return the standard prior with these spreads, all alike likely, no crews, no companions."""
+    spread = {"spread_nodes": spreads, "spread_log_sd": 1e6}
+    return replace(Prior(), crew_sd_weights=((0.01, 1.0),), wide_weight=0.0, **spread)

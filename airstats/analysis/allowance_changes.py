@@ -96,6 +96,10 @@ def prior_table(prior: Prior | None = None) -> pd.DataFrame:
         share = CUTS[cut].reuse_share
         named.append((f"reuse.{cut}", pair, share.reason if share else ""))
     rows = [(name, f"{mean:g} ± {sd:g}", unit_of(name), why) for name, (mean, sd), why in named]
+    wide = zip(("waste", *CUTS), (prior.wide_waste, *prior.wide_factors), strict=True)
+    companion = ", ".join(f"{name} {mean:g} ± {sd:g}" for name, (mean, sd) in wide)
+    companion = f"{100 * prior.wide_weight:.0f} %: {companion}"
+    trend = f"{100 * prior.trend_weight:.0f} %: {prior.trend:g} up or down"
     centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
     crews, drifts = (
         ", ".join(f"{value:g} ({100 * chance:.0f} %)" for value, chance in weighed)
@@ -105,6 +109,8 @@ def prior_table(prior: Prior | None = None) -> pd.DataFrame:
         ("job-to-job spread", centre, "m² a m² laid", practice),
         ("difference between crews, sd", crews, "m² a m² laid", practice),
         ("drift of waste a quarter, sd", drifts, "m² a m² laid", practice),
+        ("trend of waste a quarter", trend, "m² a m² laid", practice),
+        ("wider companion of each", companion, "as above", "firms unlike most"),
         ("re-use of off-cuts as form", f"{100 * prior.reuse_weight:.0f} %", "chance", "even odds"),
         ("spread of the smallest job", f"{prior.floor:g}", "m²", practice),
         ("records grossly wrong", f"{100 * prior.gross_share:.0f} %", "of records", practice),
@@ -121,6 +127,7 @@ def candidate_table(allowances: Allowances) -> pd.DataFrame:
         "spread, m² a m² laid": belief.spread,
         "sd between crews, m² a m² laid": belief.crew_sd,
         "drift a quarter, m² a m² laid": belief.drift,
+        "trend a quarter, m² a m² laid": belief.trend,
     }
     parts = []
     for kind, values in kinds.items():

@@ -58,10 +58,15 @@ def _cuts(content: Content) -> list[str]:
 def _prior(prior: Content, content: Content) -> Content:
     """The starting belief of the file, with that of the cuts added since."""
     reused = [name.removeprefix("reuse.") for name in content["reuse"]]
-    factors = dict(zip(_cuts(content), prior["reveal_factors"], strict=True))
+    usual = starting_belief().prior
+    factors = {
+        name: dict(zip(CUTS, getattr(usual, name), strict=True))
+        | dict(zip(_cuts(content), prior[name], strict=True))
+        for name in {"reveal_factors", "wide_factors"} & set(prior)
+    }
     shares = dict(zip(reused, prior["reuse_shares"], strict=True))
     return prior | {
-        "reveal_factors": [factors.get(k, list(cut.reveal_factor[:2])) for k, cut in CUTS.items()],
+        **{name: list(map(list, of_cut.values())) for name, of_cut in factors.items()},
         "reuse_shares": [
             shares.get(k, list(cut.reuse_share[:2])) for k, cut in CUTS.items() if cut.reuse_share
         ],

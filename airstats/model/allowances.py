@@ -94,11 +94,19 @@ class Allowances:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a reader should know of the file that this follows from."""
-        return tuple(
+        told = [
             f'The cut "{cut}" is new since the last allowances file: it enters with its starting'
             " belief."
             for cut in self.added_cuts
-        )
+        ]
+        prior = self.belief.prior
+        if self.product == SHEET and not (prior.wide_weight and prior.trend_weight):
+            told.append(
+                "This chain began with a belief that gives way slowly to reveals or waste far from"
+                " the usual, and knows no trend of waste; calibrated anew from the records, without"
+                " an earlier file, it begins with today's."
+            )
+        return tuple(told)
 
     @property
     def coded(self) -> bool:
@@ -143,10 +151,13 @@ class Allowances:
         return table.assign(jobs=[self.crew_jobs.get(crew, 0) for crew in crews])
 
     def spread(self) -> dict[str, float]:
-        """Return what the job-to-job spread is made of: floor in m², the rest a m² laid."""
+        """Return what the job-to-job spread is made of: floor in m², the rest a m² laid.
+
+        `trend` is what a quarter adds to waste, with jobs or without.
+        """
         belief = self.belief
         made = {"floor_m2": belief.prior.floor}
-        for name in ("spread", "crew_sd", "drift"):
+        for name in ("spread", "crew_sd", "drift", "trend"):
             values = getattr(belief, name)
             mean = float(belief.weight @ values)
             made[name] = mean

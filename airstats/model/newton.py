@@ -25,10 +25,12 @@ class Height(NamedTuple):
     exact: Array
 
 
-def climb(start: Array, height: Callable[[Array], Height], near: float) -> tuple[Array, Height]:
+def climb(
+    start: Array, height: Callable[[Array, Array], Height], near: float
+) -> tuple[Array, Height]:
     """Climb from (g, P) starts; return the (g, P) tops and what was found there.
 
-    A step that goes down is halved. The climb ends when no step promises a gain of `near` / 2 or
+    A step that goes down is halved. A climb ends when no step promises a gain of `near` / 2 or
     more in log posterior, or after MOST_STEPS.
 
     Parameters
@@ -36,19 +38,25 @@ def climb(start: Array, height: Callable[[Array], Height], near: float) -> tuple
     start : (g, P) array
         Where the climbs begin.
     height : callable
-        Returns what stands at (g, P) points.
+        Given points and the places of their climbs among the g, returns what stands there.
     near : float
         Twice the gain, in log posterior, that is no longer worth a step.
     """
-    mean, top = start, height(start)
+    mean, going = start.copy(), np.arange(len(start))
+    top = height(mean, going)
     step = _newton_step(top)
     for _ in range(MOST_STEPS):
-        trial = height(mean + step)
-        better = trial.value >= top.value - 1e-9
-        mean = np.where(better[:, None], mean + step, mean)
-        top = Height(*(_chosen(better, new, old) for new, old in zip(trial, top, strict=True)))
-        step = np.where(better[:, None], _newton_step(top), step / 2)
-        if (step * top.slope).sum(axis=1).max() < near:
+        trial = height(mean[going] + step, going)
+        better = trial.value >= top.value[going] - 1e-9
+        risen = going[better]
+        mean[risen] += step[better]
+        for old, new in zip(top, trial, strict=True):
+            old[risen] = new[better]
+        here = Height(*(part[going] for part in top))
+        step = np.where(better[:, None], _newton_step(here), step / 2)
+        worth = (step * here.slope).sum(axis=1) >= near
+        going, step = going[worth], step[worth]
+        if not len(going):
             break
     return mean, top
 
@@ -60,7 +68,3 @@ def _newton_step(top: Height) -> Array:
     )
     rises = (exact * top.slope).sum(axis=1) > 0
     return np.where(rises[:, None], exact, safe)
-
-
-def _chosen(better: Array, new: Array, old: Array) -> Array:
-    return np.where(better.reshape(-1, *[1] * (new.ndim - 1)), new, old)

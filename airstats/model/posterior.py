@@ -37,6 +37,10 @@ NEGLIGIBLE = 1e-6
 _ONE_AT_A_TIME = RLock()
 
 
+COLUMNS = ("form", "spread", "crew_sd", "drift", "trend", "weight", "mean", "covariance")
+"""What a belief holds for each candidate."""
+
+
 @dataclass(frozen=True)
 class Belief:
     """G candidates, each with a normal belief over P parameters (the allowances, then crews).
@@ -44,7 +48,7 @@ class Belief:
     Attributes
     ----------
     form : (G,) index into FORMS
-    spread, crew_sd, drift : (G,) m² a m² laid
+    spread, crew_sd, drift, trend : (G,) m² a m² laid; the last two a quarter
     weight : (G,) adds up to 1
     mean : (G, P); covariance : (G, P, P)
     crews : names of the crews, whose departures are the last parameters
@@ -56,6 +60,7 @@ class Belief:
     spread: Array
     crew_sd: Array
     drift: Array
+    trend: Array
     weight: Array
     mean: Array
     covariance: Array
@@ -78,8 +83,7 @@ class Belief:
 
     def pick(self, chosen: Array) -> Belief:
         """Return the chosen candidates, weights as they are."""
-        fields = ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance")
-        return replace(self, **{name: getattr(self, name)[chosen] for name in fields})
+        return replace(self, **{name: getattr(self, name)[chosen] for name in COLUMNS})
 
 
 class Fit(NamedTuple):
@@ -97,29 +101,43 @@ def allowance_names(form: str = "factor") -> tuple[str, ...]:
 
 
 def starting_belief(prior: Prior | None = None) -> Belief:
-    """Return the belief before any job, without crews and with one drift of zero."""
+    """Return the belief before any job, without crews, drift or trend."""
     prior = prior or Prior()
-    forms = {0: 1 - prior.reuse_weight, 1: prior.reuse_weight}
-    grid = list(product(forms, prior.spread_nodes, prior.crew_sd_weights))
+    starts = _starts(prior)
+    grid = list(product(range(len(starts)), prior.spread_nodes, prior.crew_sd_weights))
     spread = np.array([node for _, node, _ in grid])
     crew_sd, crew_weight = np.array([crew for _, _, crew in grid]).T
-    form = np.array([f for f, _, _ in grid])
+    place = np.array([start for start, _, _ in grid])
+    form, chance, slots = (np.array(part)[place] for part in zip(*starts, strict=True))
     z = np.log(spread / prior.spread_centre) / prior.spread_log_sd
-    weight = np.exp(-0.5 * z**2) * crew_weight * np.array([forms[f] for f in form])
-    factors = dict(zip(CUTS, prior.reveal_factors, strict=True))
-    shares = dict(zip(reused_cuts(), prior.reuse_shares, strict=True))
-    slots = np.array([[prior.waste, *cuts.values()] for cuts in (factors, factors | shares)])
+    weight = np.exp(-0.5 * z**2) * crew_weight * chance
     return Belief(
         form=form,
         spread=spread,
         crew_sd=crew_sd,
         drift=np.zeros(len(grid)),
+        trend=np.zeros(len(grid)),
         weight=weight / weight.sum(),
-        mean=slots[form, :, 0],
-        covariance=np.eye(slots.shape[1]) * slots[form, :, 1][:, :, None] ** 2,
+        mean=slots[..., 0],
+        covariance=np.eye(slots.shape[1]) * slots[..., 1][:, :, None] ** 2,
         crews=(),
         prior=prior,
     )
+
+
+def _starts(prior: Prior) -> list[tuple[int, float, Array]]:
+    """Form, chance, and (shared, 2) means and sds; of each form the usual start and the wide."""
+    shares = dict(zip(reused_cuts(), prior.reuse_shares, strict=True))
+    likely = (1 - prior.reuse_weight, prior.reuse_weight)
+    widths = (
+        (1 - prior.wide_weight, prior.waste, prior.reveal_factors),
+        (prior.wide_weight, prior.wide_waste, prior.wide_factors),
+    )
+    starts = []
+    for form, (chance, waste, factors) in product(range(len(FORMS)), widths):
+        cuts = dict(zip(CUTS, factors, strict=True)) | (shares if FORMS[form] == "reuse" else {})
+        starts.append((form, likely[form] * chance, np.array([waste, *cuts.values()])))
+    return [start for start in starts if start[1]]
 
 
 def admit_crews(belief: Belief, names: Array) -> Belief:
@@ -140,11 +158,14 @@ def admit_crews(belief: Belief, names: Array) -> Belief:
 
 
 def branch_over_drift(belief: Belief) -> Belief:
-    """Copy every candidate once for each drift: until a second quarter comes, none is favoured."""
-    drifts = belief.prior.drift_weights
-    copies = belief.pick(np.tile(np.arange(len(belief.form)), len(drifts)))
-    drift, share = (np.repeat(column, len(belief.form)) for column in np.array(drifts).T)
-    return replace(copies, drift=drift, weight=copies.weight * share)
+    """Copy every candidate once for each drift and trend: none is favoured for a quarter."""
+    prior = belief.prior
+    still = [(drift, 0.0, share * (1 - prior.trend_weight)) for drift, share in prior.drift_weights]
+    trends = [(0.0, trend, prior.trend_weight / 2) for trend in (-prior.trend, prior.trend)]
+    ways = [way for way in still + trends if way[-1]]
+    copies = belief.pick(np.tile(np.arange(len(belief.form)), len(ways)))
+    drift, trend, share = (np.repeat(column, len(belief.form)) for column in np.array(ways).T)
+    return replace(copies, drift=drift, trend=trend, weight=copies.weight * share)
 
 
 def with_depth_error(belief: Belief, depth_error_mm: float) -> Belief:
@@ -154,12 +175,16 @@ def with_depth_error(belief: Belief, depth_error_mm: float) -> Belief:
 
 
 def widen(belief: Belief, quarters: int) -> Belief:
-    """Let the allowances wander for some quarters: a random walk, so variances add."""
+    """Let the allowances wander for some quarters, and waste follow its trend.
+
+    A random walk, so variances add.
+    """
     scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (belief.shared - 1)])
-    covariance = belief.covariance.copy()
+    mean, covariance = belief.mean.copy(), belief.covariance.copy()
     place = np.arange(belief.shared)
+    mean[:, 0] += quarters * belief.trend
     covariance[:, place, place] += quarters * (belief.drift[:, None] * scale) ** 2
-    return replace(belief, covariance=covariance)
+    return replace(belief, mean=mean, covariance=covariance)
 
 
 def update(belief: Belief, jobs: Takeoff) -> Belief:
@@ -310,10 +335,14 @@ class Predictive:
 
     @cached_property
     def job_sd(self) -> Array:
-        """The (G, n) standard deviations of one job about another, m²."""
-        growing = self.belief.spread[:, None] * self.jobs.amount[None, :]
-        floor = self.belief.prior.floor
-        return np.sqrt(floor**2 + growing**2 + self.from_openings)
+        """The (G, n) standard deviations of one job about another, m².
+
+        They hold that between crews where the job's is not known, unless none is.
+        """
+        belief, crews = self.belief, self.belief.crews
+        unknown = (places_of(self.jobs.crews, crews) < 0) & bool(crews)
+        of_laid = belief.spread[:, None] ** 2 + belief.crew_sd[:, None] ** 2 * unknown
+        return np.sqrt(belief.prior.floor**2 + of_laid * self.jobs.amount**2 + self.from_openings)
 
     @cached_property
     def worth(self) -> Array:
@@ -334,13 +363,6 @@ class Predictive:
         return np.maximum(_rows(squares) @ _rows(doubt.covariance).T, 0.0)
 
     @cached_property
-    def from_crew(self) -> Array:
-        """The (G, n) variances for crews not met before, m⁴; nothing where no crew is known."""
-        crews = self.belief.crews
-        unknown = (places_of(self.jobs.crews, crews) < 0) & bool(crews)
-        return np.square(self.belief.crew_sd[:, None] * self.jobs.amount * unknown)
-
-    @cached_property
     def from_allowances(self) -> Array:
         """The (G, n) variances for what is not known of the allowances, m⁴."""
         variance = np.empty((len(self.belief.form), len(self.jobs)))
@@ -351,8 +373,8 @@ class Predictive:
 
     def use(self) -> Mixture:
         """Return the distribution of the use of each of the n jobs, m²."""
-        variance = self.job_sd**2 + self.from_crew + self.from_allowances
-        return Mixture(self.belief.weight, self.mean, np.sqrt(variance))
+        sd = np.sqrt(self.job_sd**2 + self.from_allowances)
+        return Mixture(self.belief.weight, self.mean, sd)
 
     def counts(self, gross_share: float | None = None) -> Agreement:
         """Return how each candidate's expected uses, crews as told, agree with the counts."""
@@ -363,7 +385,7 @@ class Predictive:
 
     def gross_probability(self) -> Array:
         """Return the (n,) probability that each counted job's record is grossly wrong."""
-        return self.belief.weight @ self.counts().wrong
+        return np.clip(self.belief.weight @ self.counts().wrong, 0, 1)
 
 
 def _rows(tables: Array) -> Array:
@@ -382,9 +404,9 @@ def predictive(belief: Belief, jobs: Takeoff) -> Predictive:
 
     Notes
     -----
-    Within a candidate the use is normal: its variance is that of the allowances, of a crew not
-    met before, and of one job about another, openings that are not measured among it (see
-    `update`); each is worked out when it is first asked for.
+    Within a candidate the use is normal: its variance is that of the allowances and of one job
+    about another, openings that are not measured among it (see `update`); each is worked out when
+    it is first asked for.
     """
     return Predictive(belief, jobs.reckoned(belief.habits))
 
@@ -394,11 +416,11 @@ def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
     _, _, columns, certain = form
     (low, high), pack = jobs.interval.T, jobs.pack
 
-    def height(at: Array, rough: float) -> Height:
-        smooth = np.hypot(sd, rough * pack)
+    def height(at: Array, of: Array, rough: float) -> Height:
+        smooth = np.hypot(sd[of], rough * pack)
         gross = np.hypot(smooth, belief.prior.gross_packs * pack)
         counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
-        return _height(belief, precision, at, columns, counts)
+        return _height(at - belief.mean[of], precision[of], columns, counts)
 
     # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
     start = climb(belief.mean, partial(height, rough=0.5), near=0.1)[0]
@@ -408,10 +430,7 @@ def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
     return Fit(mode, covariance, top.value + shrink)
 
 
-def _height(
-    belief: Belief, precision: Array, at: Array, columns: Array, counts: Agreement
-) -> Height:
-    away = at - belief.mean
+def _height(away: Array, precision: Array, columns: Array, counts: Agreement) -> Height:
     pull = np.einsum("gij,gj->gi", precision, away)
     size = columns.shape[1]
     squares = (columns[:, :, None] * columns[:, None, :]).reshape(-1, size * size)

@@ -9,7 +9,7 @@ import numpy as np
 
 from airstats.base.quarters import quarter_number
 from airstats.model.posterior import FORMS, Belief, allowance_names, starting_belief
-from airstats.model.prior import Prior
+from airstats.model.prior import TREND, WIDE_WASTE, Prior
 from airstats.takeoff.usual_openings import (
     SURFACE_M2,
     Habit,
@@ -22,6 +22,8 @@ _MOST = 1e6
 """No number of a belief, in m², m or shares of them, comes near it."""
 _IN_FILE = {"floor": "floor_m2", "gross_packs": "gross_rolls"}
 """What the file calls numbers of the prior, after the first product."""
+_ADDED = {"wide_weight": 0.0, "wide_waste": WIDE_WASTE, "trend": TREND, "trend_weight": 0.0}
+"""What stands for numbers of the prior that older files lack: neither companions nor a trend."""
 _DEAREST = 1e10
 """Above the dearest pack."""
 
@@ -35,6 +37,7 @@ def belief_rows(belief: Belief) -> list[dict[str, Any]]:
             "spread": belief.spread[g],
             "crew_sd": belief.crew_sd[g],
             "drift": belief.drift[g],
+            "trend": belief.trend[g],
             "weight": belief.weight[g],
             "mean": belief.mean[g],
             "covariance": belief.covariance[g][lower],
@@ -75,13 +78,14 @@ def belief_of(rows: list[dict[str, Any]], crews: tuple[str, ...], rest: dict[str
     covariance[:, lower[0], lower[1]] = triangles
     covariance[:, lower[1], lower[0]] = triangles
     np.linalg.cholesky(covariance)
-    told = rest["prior"]
+    told = _ADDED | {"wide_factors": Prior().wide_factors} | rest["prior"]
     weight = np.array([row["weight"] for row in rows], dtype=float)
     belief = Belief(
         form=np.array([FORMS.index(row["form"]) for row in rows]),
         spread=np.array([row["spread"] for row in rows], dtype=float),
         crew_sd=np.array([row["crew_sd"] for row in rows], dtype=float),
         drift=np.array([row["drift"] for row in rows], dtype=float),
+        trend=np.array([row.get("trend", 0.0) for row in rows], dtype=float),
         weight=weight / weight.sum(),
         mean=np.array([row["mean"] for row in rows], dtype=float).reshape(len(rows), size),
         covariance=covariance,
@@ -192,7 +196,7 @@ def _refuse_impossible(belief: Belief) -> None:
 
 def _refuse_numbers(belief: Belief) -> None:
     numbers = (belief.weight, belief.mean, belief.covariance, belief.seen, belief.wrong)
-    spreads = (belief.spread, belief.crew_sd, belief.drift)
+    spreads = (belief.spread, belief.crew_sd, belief.drift, belief.trend)
     if not all((np.abs(part) < _MOST).all() for part in numbers + spreads):
         raise ValueError("a number of a candidate cannot be")
     if (belief.weight < 0).any() or not 0 <= belief.wrong <= belief.seen:

@@ -16,10 +16,16 @@ WASTE = (0.08, 0.05)
 """Mean and sd of waste, m² a m² laid. Budgets allow 5-10 %, sites show up to 15-30 % (Soibelman,
 Formoso & Franchi 1994); 1-10 % of bought material leaves as waste (Bossink & Brouwers 1996)."""
 
-SPREAD_CENTRE, SPREAD_LOG_SD = 0.045, 0.6
-"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 13 m²; a factor of
+WIDE_WEIGHT, WIDE_WASTE, WIDE_CROSSING = 0.3, (0.12, 0.10), (0.75, 0.45)
+"""Beside every candidate stands a companion that gives way sooner, for firms unlike most: how
+likely it is, and what it believes of waste and of reveals cut across the opening: from what the
+geometry leaves bare to all of it cut from fresh sheet, and more. Waste is widened with the reveals,
+for each would else pass for the other. Other reveals: half a sd more, and twice as wide."""
+
+SPREAD_CENTRE, SPREAD_LOG_SD = 0.035, 0.6
+"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 10 m²; a factor of
 1.8 either way is one sd."""
-SPREAD_NODES = tuple(round(0.0175 * 2 ** (step / 3), 5) for step in range(11))
+SPREAD_NODES = tuple(round(0.011 * 2 ** (step / 2), 5) for step in range(9))
 
 CREW_SD_WEIGHTS = {0.003: 0.25, 0.015: 0.30, 0.03: 0.30, 0.06: 0.15}
 """How much crews differ in waste (sd, m² a m² laid) and how likely each is: from alike to one
@@ -27,6 +33,9 @@ crew in six wasting six points more than the firm."""
 
 DRIFT_WEIGHTS = {0.0: 0.30, 0.006: 0.20, 0.015: 0.25, 0.03: 0.25}
 """How far waste wanders in a quarter (sd, m² a m² laid) and how likely each is."""
+TREND, TREND_WEIGHT = 0.010, 0.25
+"""How far waste rises or falls every quarter where it has a trend, m² a m² laid; how likely one
+is, up or down."""
 DRIFT_OF_FACTORS = 2.0
 """A reveal factor or share wanders twice as far as waste does, in its own unit."""
 
@@ -48,22 +57,35 @@ def _reuse_shares() -> tuple[tuple[float, float], ...]:
     return tuple(cut.reuse_share[:2] for cut in CUTS.values() if cut.reuse_share)
 
 
+def _wide_factors() -> tuple[tuple[float, float], ...]:
+    cuts = ((cut.crosses, *cut.reveal_factor[:2]) for cut in CUTS.values())
+    return tuple(
+        WIDE_CROSSING if over else (round(mean + sd / 2, 6), 2 * sd) for over, mean, sd in cuts
+    )
+
+
 @dataclass(frozen=True)
 class Prior:
     """The starting belief; replace a number to test how much it matters.
 
-    `reveal_factors` in the order of `CUTS`, `reuse_shares` in that of `reused_cuts`; `floor` in
+    `reveal_factors` and `wide_factors` in the order of `CUTS`, `reuse_shares` in that of
+    `reused_cuts`; what begins with `wide` is the companions'; `floor` in
     the product's unit, `gross_packs` in its packs (rolls).
     """
 
     waste: tuple[float, float] = WASTE
     reveal_factors: tuple[tuple[float, float], ...] = field(default_factory=_reveal_factors)
     reuse_shares: tuple[tuple[float, float], ...] = field(default_factory=_reuse_shares)
+    wide_weight: float = WIDE_WEIGHT
+    wide_waste: tuple[float, float] = WIDE_WASTE
+    wide_factors: tuple[tuple[float, float], ...] = field(default_factory=_wide_factors)
     spread_nodes: tuple[float, ...] = SPREAD_NODES
     spread_centre: float = SPREAD_CENTRE
     spread_log_sd: float = SPREAD_LOG_SD
     crew_sd_weights: tuple[tuple[float, float], ...] = tuple(CREW_SD_WEIGHTS.items())
     drift_weights: tuple[tuple[float, float], ...] = tuple(DRIFT_WEIGHTS.items())
+    trend: float = TREND
+    trend_weight: float = TREND_WEIGHT
     reuse_weight: float = 0.5
     floor: float = FLOOR_M2
     gross_share: float = GROSS_SHARE
@@ -80,7 +102,7 @@ MATERIAL_DRIFT_WEIGHTS = ((0.0, 0.5), (0.008, 0.3), (0.025, 0.2))
 
 
 def material_prior(name: str) -> Prior:
-    """Return the starting belief for a material, amounts in its unit."""
+    """Return the starting belief for a material, amounts in its unit; wide as it stands."""
     material = MATERIALS[name]
     return Prior(
         waste=material.allowance,
@@ -88,6 +110,8 @@ def material_prior(name: str) -> Prior:
         spread_centre=material.spread,
         crew_sd_weights=MATERIAL_CREW_SD_WEIGHTS,
         drift_weights=MATERIAL_DRIFT_WEIGHTS,
+        wide_weight=0.0,
+        trend_weight=0.0,
         floor=material.floor,
         gross_packs=material.gross_packs,
     )

@@ -373,5 +373,5 @@ def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
 
 
 def with_drift(belief: Belief, drift: float) -> Belief:
-    """Return the belief with one given drift."""
-    return replace(belief, drift=np.full(len(belief.form), drift))
+    """Return the belief with one given drift, and no trend."""
+    return replace(belief, drift=np.full(len(belief.form), drift), trend=np.zeros(len(belief.form)))

@@ -201,7 +201,7 @@ def _shares(weight: Array, draws: int) -> Array:
 def _uses(told: Predictive, counts: Array, random: np.random.Generator) -> Iterator[Array]:
     """Yield the sheet that the jobs use, m², for the cases of each candidate: (cases, n)."""
     belief, doubt = told.belief, told.jobs.doubt
-    variance = told.job_sd**2 + told.from_crew
+    variance = told.job_sd**2
     for _, chosen, columns, certain in told.forms:
         for g in np.flatnonzero(chosen & (counts > 0)):
             # The square root of the covariance turns independent draws into those of the belief.

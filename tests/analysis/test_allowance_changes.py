@@ -58,6 +58,7 @@ def test_each_kind_of_candidate_is_shown_with_all_its_weight(desk):
         "spread, m² a m² laid": belief.spread,
         "sd between crews, m² a m² laid": belief.crew_sd,
         "drift a quarter, m² a m² laid": belief.drift,
+        "trend a quarter, m² a m² laid": belief.trend,
     }
     assert set(table["candidate"]) == {*kinds, "form of the reveals"}
     for kind, values in kinds.items():

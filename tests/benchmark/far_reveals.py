@@ -13,6 +13,7 @@ from tests.benchmark.worlds import World, invent_firm
 
 TRUE_FACTOR = 0.8
 """Two sd above the starting belief of 0.30 ± 0.25, and beyond what the geometry leaves bare."""
+FACTORS = {"diagonal": TRUE_FACTOR, "centre": TRUE_FACTOR, "lined": 1.1}
 CROSSING = slice(1, 3)
 """Places of the two cuts across the opening among the parameters."""
 
@@ -43,7 +44,12 @@ def main():
     """Print one row a number of jobs, averaged over the seeds."""
     asked, rows = runs.asked(__doc__, 25), {}
     for jobs in (12, 24, 48, 96):
-        kind = {"jobs": jobs, "quarters": jobs // 12, "mechanism": "flat", "factor": TRUE_FACTOR}
+        kind = {
+            "jobs": jobs,
+            "quarters": jobs // 12,
+            "mechanism": "flat",
+            "truth": {"factors": FACTORS},
+        }
         run = partial(one_firm, World("far", **kind))
         rows[f"{jobs} jobs"] = runs.averaged(run, asked.seeds, asked.first)
     print(f"true sheet a m² of reveal: {TRUE_FACTOR}")

@@ -27,10 +27,15 @@ def oracle_order(mean, sd, size, share=WANTED):
     return np.ceil(norm.ppf(share, mean, sd) / size)
 
 
+def each_seed(run, seeds, first=0, workers=2):
+    """Return what `run(seed)` finds, by name: one row a seed."""
+    with ProcessPoolExecutor(workers) as pool:
+        return pd.DataFrame(pool.map(run, range(first, first + seeds), chunksize=5))
+
+
 def averaged(run, seeds, first=0, workers=2):
     """Return the mean over the seeds of what `run(seed)` finds, by name."""
-    with ProcessPoolExecutor(workers) as pool:
-        return pd.DataFrame(pool.map(run, range(first, first + seeds), chunksize=5)).mean()
+    return each_seed(run, seeds, first, workers).mean()
 
 
 def beside_oracle(mean, *costs):
@@ -45,6 +50,7 @@ def asked(about, seeds):
     parser.add_argument("--seeds", type=int, default=seeds)
     parser.add_argument("--first", type=int, default=0, help="first seed")
     parser.add_argument("--world", default="", help="only worlds whose name holds this text")
+    parser.add_argument("--workers", type=int, default=2, help="processes at a time")
     return parser.parse_args()
 
 

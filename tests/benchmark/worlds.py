@@ -4,7 +4,7 @@ The sheet at an opening is decided piece by piece: every bare piece is cut from 
 chance has a fitting off-cut used for it. The model under test knows none of this.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -21,7 +21,8 @@ CREWS = np.array(["Alder", "Birch", "Cedar", "Damson"])
 class World:
     """One kind of firm. Lengths in mm, shares a m² laid, `drift` in waste a quarter.
 
-    `factor` sets the true sheet a m² of reveal of both cuts across the opening; None: drawn.
+    `wander` is the sd of waste's random steps from quarter to quarter. `truth` sets some of the
+    truth by name; the rest is drawn.
     """
 
     name: str
@@ -35,7 +36,8 @@ class World:
     drift: float = 0.0
     summary_only: bool = False
     to_price: int = 30
-    factor: float | None = None
+    wander: float = 0.0
+    truth: dict[str, object] = field(default_factory=dict)
 
 
 WORLDS = (
@@ -69,7 +71,8 @@ class Truth:
 class Firm:
     """Records of the finished jobs, jobs to price, and the truth about both.
 
-    `mean_m2` and `sd_m2` are what an oracle knows of each job to price; `used_m2` is its luck.
+    `mean_m2` and `sd_m2` are what an oracle knows of each job to price; `used_m2` is its luck;
+    `last_waste` is the firm's waste in the last quarter of its records.
     """
 
     records: Records
@@ -81,6 +84,7 @@ class Firm:
     gross: np.ndarray
     past_mean_m2: np.ndarray
     past_sd_m2: np.ndarray
+    last_waste: float
 
 
 def invent_firm(world: World, seed: int) -> Firm:
@@ -93,7 +97,8 @@ def invent_firm(world: World, seed: int) -> Firm:
     crew = rng.choice(CREWS, total)
     laid = (jobs["surface_m2"] - _lined_area(jobs, openings)).to_numpy() * LAP_SHARE
     reveals, reveal_variance = _reveal_sheet(openings, truth, world, total)
-    waste = truth.waste + world.drift * quarter + np.array([truth.crews[c] for c in crew])
+    steps = _steps(seed, world)
+    waste = truth.waste + steps[quarter] + np.array([truth.crews[c] for c in crew])
     mean = laid * (1 + waste) + reveals
     own_sd = np.hypot(truth.floor_m2, truth.spread * laid)
     luck = _reveal_luck(rng, openings, truth, world, total)
@@ -131,6 +136,7 @@ def invent_firm(world: World, seed: int) -> Firm:
         gross[past],
         mean[past],
         np.sqrt(own_sd**2 + reveal_variance)[past],
+        truth.waste + steps[world.quarters - 1],
     )
 
 
@@ -147,10 +153,13 @@ def _draw_truth(rng: np.random.Generator, world: World) -> Truth:
         floor_m2=float(rng.uniform(2, 6)),
         crews={str(c): float(rng.normal(0, world.crew_sd)) for c in CREWS},
     )
-    if world.factor is None:
-        return truth
-    given = dict.fromkeys(("diagonal", "centre"), world.factor)
-    return replace(truth, factors=truth.factors | given)
+    return replace(truth, **world.truth)
+
+
+def _steps(seed: int, world: World) -> np.ndarray:
+    """How far waste lies from where it began, in every quarter."""
+    walk = np.random.default_rng([seed, 8]).normal(0, world.wander, world.quarters)
+    return np.concatenate([[0], np.cumsum(walk + world.drift)])
 
 
 def _draw_jobs(rng: np.random.Generator, total: int) -> tuple[pd.DataFrame, pd.DataFrame]:

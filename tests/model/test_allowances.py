@@ -4,6 +4,7 @@ import hashlib
 import json
 import os
 import re
+from dataclasses import replace
 from functools import reduce
 
 import numpy as np
@@ -14,6 +15,7 @@ from airstats.base.atomic_files import own_digest, write_whole
 from airstats.base.errors import AirstatsError, AllowancesError
 from airstats.model.allowances import FORMAT, INTERVAL, load_allowances, unchanged
 from airstats.model.posterior import FORMS
+from airstats.model.prior import Prior
 from airstats.model.quarterly_update import calibrate, carried_forward
 from airstats.pricing.newsvendor import price
 from tests.benchmark.worlds import World, invent_firm
@@ -52,7 +54,7 @@ def test_the_contract_of_the_file(saved):
         assert allowance["low"] < allowance["mean"] < allowance["high"]
     assert found["allowances"]["waste"]["unit"] == "m² a m² laid"
     assert found["allowances"]["reveal.lined"]["unit"] == "m² of sheet a m² of reveal"
-    assert {"floor_m2", "spread", "crew_sd", "drift"} <= set(found["spread"])
+    assert {"floor_m2", "spread", "crew_sd", "drift", "trend"} <= set(found["spread"])
     assert set(found["crews"]) == set(FIRM.records.jobs["crew"])
     assert found["records"] == FIRM.records.digest
     assert {"python", "airstats", "numpy", "pandas", "scipy"} <= set(found["versions"])
@@ -101,8 +103,9 @@ def test_the_prior_before_any_job():
     prior = unchanged("2026Q1")
     assert (prior.quarter, prior.first_quarter, prior.job_ids) == ("2026Q1", "2026Q1", ())
     given = prior.belief.prior
+    usual, wide = (given.waste, *given.reveal_factors), (given.wide_waste, *given.wide_factors)
     assert prior.table()["mean"].to_list() == pytest.approx(
-        [given.waste[0], *(mean for mean, _ in given.reveal_factors)]
+        [0.7 * mean + 0.3 * far for (mean, _), (far, _) in zip(usual, wide, strict=True)]
     )
     assert len(prior.crew_table()) == 0
 
@@ -164,7 +167,7 @@ def test_a_missing_file_and_a_folder(tmp_path):
 
 @pytest.mark.parametrize(
     "damage",
-    [b"", b"{", b"not json", b"\xff\xfe\x00\x01", b'{"format": "airstats-allowances/1"'],
+    [b"", b"{", b"not json", b"\xff\xfe\x00\x01", b'{"format": "airstats-allowances/2"'],
     ids=["empty", "brace", "words", "binary", "cut short"],
 )
 def test_a_file_that_is_no_json(tmp_path, damage):
@@ -180,6 +183,23 @@ def test_another_format(tmp_path, text):
     path.write_text(text)
     with pytest.raises(AllowancesError, match=r'format is ".*" where "airstats-allowances/2" is'):
         load_allowances(path)
+
+
+def test_a_file_without_companions_and_trend_is_read_and_its_reader_told(saved):
+    def make_older(whole):
+        whole["format"] = "airstats-allowances/1"
+        for key in ("wide_weight", "wide_waste", "wide_factors", "trend", "trend_weight"):
+            del whole["prior"][key]
+        for row in whole["candidates"]:
+            del row["trend"]
+
+    older = load_allowances(damaged(saved, make_older))
+    belief = LEARNT.belief
+    same_belief(older.belief, replace(belief, trend=0 * belief.trend), atol=1e-15)
+    start = replace(Prior(), wide_weight=0.0, trend_weight=0.0)
+    assert older.belief.prior == start
+    assert "knows no trend of waste; calibrated anew" in older.notes[-1]
+    assert not LEARNT.notes
 
 
 def damaged(path, change):

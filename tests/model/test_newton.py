@@ -9,7 +9,7 @@ from airstats.model.newton import MOST_STEPS, Height, climb
 def line(value, slope, curvature, exact=None):
     """A surface over one parameter, for g starts, that keeps the points it was asked for."""
 
-    def height(at):
+    def height(at, of):
         height.asked.append(at[:, 0].tolist())
         bends = [bend(at)[:, :, None] for bend in (curvature, exact or curvature)]
         return Height(value(at)[:, 0], slope(at), *bends)
@@ -24,10 +24,11 @@ def test_the_top_of_a_parabola_is_one_step_away():
     bend = np.array([[[1.0, 0.9], [0.9, 1.0]], [[1.0, -0.3], [-0.3, 4.0]]])
     asked = []
 
-    def height(at):
+    def height(at, of):
         asked.append(at)
-        slope = np.einsum("gij,gj->gi", bend, tops - at)
-        return Height(-0.5 * ((tops - at) * slope).sum(axis=1), slope, 100 * bend, bend)
+        away = tops[of] - at
+        slope = np.einsum("gij,gj->gi", bend[of], away)
+        return Height(-0.5 * (away * slope).sum(axis=1), slope, 100 * bend[of], bend[of])
 
     mean, found = climb(np.zeros((2, 2)), height, near=1e-9)
     np.testing.assert_allclose(mean, tops, atol=1e-12)
@@ -75,8 +76,18 @@ def test_an_endless_slope_is_left_where_little_is_promised_or_after_the_most_ste
 def test_the_climb_ends_by_no_rounding_but_when_no_start_promises_enough():
     height = line(lambda x: -1e-11 * x, np.ones_like, np.ones_like)
     assert climb(np.zeros((1, 1)), height, 0.5)[0][0, 0] == MOST_STEPS
-    # Slopes whose squares are 0.6 and 0.3 taken to bend by 1; both together promise 0.9.
-    slopes = np.sqrt([[0.6], [0.3]])
-    height = line(lambda x: slopes * x, lambda x: slopes, np.ones_like)
-    climb(np.zeros((2, 1)), height, near=0.7)
-    assert len(height.asked) == 2
+
+
+def test_a_start_that_promises_little_ends_its_climb_while_others_go_on():
+    """Slopes whose squares are 0.6 and 0.8, taken to bend by 1, beside what is worth a step."""
+    slopes, asked = np.sqrt([[0.6], [0.8]]), []
+
+    def height(at, of):
+        asked.append(of.tolist())
+        bend = np.ones((len(at), 1, 1))
+        return Height((slopes[of] * at)[:, 0], slopes[of].copy(), bend, bend.copy())
+
+    mean, found = climb(np.zeros((2, 1)), height, near=0.7)
+    assert asked == [[0, 1], [0, 1], *[[1]] * (MOST_STEPS - 1)]
+    assert mean[:, 0] == pytest.approx(slopes[:, 0] * [1, MOST_STEPS])
+    assert found.value == pytest.approx(slopes[:, 0] * mean[:, 0])

@@ -35,11 +35,17 @@ def rows(jobs, chosen):
 
 
 def test_the_starting_belief_is_the_prior():
-    """Spread log-normal (scipy), crews and forms by their own weights, all independent."""
+    """Spread log-normal (scipy), crews, forms and widths by their own weights, all independent."""
     prior = replace(PRIOR, reuse_weight=0.7)
     start = starting_belief(prior)
-    mean, sd = np.array([PRIOR.waste, *PRIOR.reveal_factors]).T
-    np.testing.assert_allclose(summary(start), (mean, sd))
+    widths = [(PRIOR.waste, PRIOR.reveal_factors), (PRIOR.wide_waste, PRIOR.wide_factors)]
+    for (waste, factors), chance in zip(widths, (0.7, 0.3), strict=True):
+        of_width = start.mean[:, 0] == waste[0]
+        assert start.weight[of_width].sum() == pytest.approx(chance)
+        mean, sd = np.array([waste, *factors]).T
+        np.testing.assert_allclose(summary(start.pick(of_width)), (mean, sd))
+    reuse = start.pick(start.form == FORMS.index("reuse"))
+    assert set(map(tuple, reuse.mean[:, 1:3])) == {tuple(mean for mean, _ in PRIOR.reuse_shares)}
     log_spread = np.log(prior.spread_nodes)
     likely = norm.pdf(log_spread, np.log(prior.spread_centre), prior.spread_log_sd)
     for node, chance in zip(prior.spread_nodes, likely / likely.sum(), strict=True):
@@ -84,10 +90,67 @@ def test_drift_branches_change_no_allowance_and_no_jobs_change_nothing():
     belief = update(starting_belief(), made_jobs(8, 9))
     branched = branch_over_drift(belief)
     np.testing.assert_allclose(summary(branched), summary(belief))
-    for drift, share in PRIOR.drift_weights:
-        assert branched.weight[branched.drift == drift].sum() == pytest.approx(share)
+    shares(branched)
     belief = update(starting_belief(), made_jobs(5, 8, crew="Alder"))
     assert update(belief, rows(made_jobs(5, 8), slice(0, 0))) is belief
+
+
+def shares(branched):
+    """Hold the weights of drifts and trends to the prior's: three in four without a trend."""
+    still = branched.trend == 0
+    for drift, share in PRIOR.drift_weights:
+        found = branched.weight[still & (branched.drift == drift)].sum()
+        assert found == pytest.approx(0.75 * share)
+    for trend in (-PRIOR.trend, PRIOR.trend):
+        assert branched.weight[branched.trend == trend].sum() == pytest.approx(0.125)
+    assert (branched.drift[~still] == 0).all()
+
+
+def test_a_trend_that_is_sure_or_out_of_the_question():
+    belief = update(starting_belief(), made_jobs(4, 9))
+    for weight, found in ((1.0, {-0.01, 0.01}), (0.0, {0.0})):
+        prior = replace(PRIOR, trend_weight=weight)
+        assert set(branch_over_drift(replace(belief, prior=prior)).trend) == found
+
+
+def test_a_trend_moves_waste_alone_and_makes_nothing_less_sure():
+    belief = branch_over_drift(starting_belief())
+    later = widen(belief, 3)
+    np.testing.assert_allclose(later.mean[:, 0] - belief.mean[:, 0], 3 * belief.trend, atol=1e-15)
+    assert np.array_equal(later.mean[:, 1:], belief.mean[:, 1:])
+    rising = belief.trend > 0
+    assert np.array_equal(later.covariance[rising], belief.covariance[rising])
+
+
+def test_a_rising_waste_is_seen_as_a_trend():
+    """Six quarters of near-exact counts, a point more each: the trend is found, and foretold."""
+    laid = np.full(8, 300.0)
+    belief = starting_belief()
+    for quarter in range(6):
+        used = 300 * (0.05 + 0.01 * quarter) + np.linspace(-12, 12, 8)
+        belief = update(widen(belief, 1), jobs_table(used - 1, used + 1, laid, {}, "", ROLL))
+        belief = branch_over_drift(belief) if quarter == 0 else belief
+    assert belief.weight[belief.trend > 0].sum() > 0.6
+    assert belief.weight[belief.trend < 0].sum() < 0.01
+    ahead = widen(belief, 1)
+    assert ahead.weight @ ahead.mean[:, 0] > belief.weight @ belief.mean[:, 0] + 0.006
+
+
+def test_a_job_without_a_crew_name_teaches_less_where_crews_differ():
+    """Near-exact counts; the floor, spread and crews' sd of 300 m² give 5, 12 and 84: 85 in all."""
+    prior = Prior(
+        spread_nodes=(0.04,), crew_sd_weights=((0.28, 1.0),), floor=5.0, reuse_weight=1e-12,
+        gross_share=0.0, wide_weight=0.0,
+    )  # fmt: skip
+    laid, crew = np.full(2, 300.0), np.array(["Alder", ""])
+    jobs = jobs_table(laid * 0.1 - 0.01, laid * 0.1 + 0.01, laid, {}, crew, ROLL)
+    belief = admit_crews(starting_belief(prior), jobs.crews)
+    assert predictive(belief, jobs).job_sd[0] == pytest.approx([13, 85])
+    none = jobs_table(laid * 0.1 - 0.01, laid * 0.1 + 0.01, laid, {}, "", ROLL)
+    assert predictive(starting_belief(prior), none).job_sd[0] == pytest.approx([13, 13])
+    alone = update(belief, rows(jobs, slice(1, 2)))
+    precision = 1 / 0.05**2 + (300 / 85) ** 2
+    assert alone.covariance[0, 0, 0] == pytest.approx(1 / precision, rel=1e-4)
 
 
 def test_a_new_crew_starts_at_the_firm_mean():
@@ -162,7 +225,8 @@ def test_a_belief_is_never_changed_in_place():
 
 
 def test_job_to_job_spread_is_floor_and_growing_part():
-    belief = replace(starting_belief(replace(PRIOR, floor=3.0)), spread=np.array([0.04]))
+    prior = replace(PRIOR, floor=3.0, wide_weight=0.0)
+    belief = replace(starting_belief(prior), spread=np.array([0.04]))
     jobs = jobs_table(np.zeros(1), np.ones(1), 100.0, {})
     # 3, 4 and 5; with measured depths of 12 more: 5, 12 and 13.
     assert predictive(belief, jobs).job_sd == pytest.approx(5.0)

@@ -124,12 +124,14 @@ def test_excluded_and_unfinished_jobs_are_never_fitted():
 
 
 @pytest.mark.parametrize(("quarter", "elapsed"), [("2024Q1", 1), ("2025Q3", 7)])
-def test_an_empty_quarter_changes_nothing_but_the_drift(quarter, elapsed):
+def test_an_empty_quarter_changes_nothing_but_drift_and_trend(quarter, elapsed):
     last = calibrate(RECORDS)
     later = run_through(finished_jobs(RECORDS), [quarter], last)
     before, after = last.belief, later.belief
     assert (later.new_jobs, later.job_ids, later.suspects) == ((), last.job_ids, {})
-    assert np.array_equal(after.mean, before.mean)
+    moved = after.mean - before.mean
+    assert moved[:, 0] == pytest.approx(elapsed * before.trend, abs=1e-12)
+    assert not moved[:, 1:].any()
     assert np.array_equal(after.weight, before.weight)
     scale = np.zeros(before.mean.shape[1])
     scale[: 1 + len(CUTS)] = 1.0, *[DRIFT_OF_FACTORS] * len(CUTS)
@@ -137,7 +139,10 @@ def test_an_empty_quarter_changes_nothing_but_the_drift(quarter, elapsed):
     expected = before.covariance + np.eye(len(scale)) * grown[:, None, :]
     np.testing.assert_allclose(after.covariance, expected, rtol=1e-12)
     assert (later.table()["sd"] > last.table()["sd"]).all()
-    assert later.table()["mean"].to_numpy() == pytest.approx(last.table()["mean"].to_numpy())
+    # Without jobs waste follows the trend as far as it is believed; nothing else moves.
+    told = later.table()["mean"] - last.table()["mean"]
+    assert told["waste"] == pytest.approx(elapsed * later.spread()["trend"])
+    assert told[REVEALS].to_numpy() == pytest.approx(np.zeros(3), abs=1e-12)
 
 
 def test_missing_quarters_widen_by_their_number():
@@ -155,7 +160,9 @@ def test_drift_leaves_allowances_less_sure_and_starts_by_the_prior():
     assert (restless > calm).all()
     first = calibrate(RECORDS, quarter="2023Q1").belief
     for drift, share in PRIOR.drift_weights:
-        assert first.weight[first.drift == drift].sum() == pytest.approx(share)
+        found = first.weight[(first.drift == drift) & (first.trend == 0)].sum()
+        assert found == pytest.approx((1 - PRIOR.trend_weight) * share)
+    assert not calibrate(RECORDS, drift=0.05).belief.trend.any()
 
 
 def test_an_empty_first_quarter_leaves_the_drift_open_until_jobs_come():

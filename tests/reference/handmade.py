@@ -68,6 +68,8 @@ def known_spread(
         spread_centre=tiny,
         crew_sd_weights=((group_sd, 1.0),),
         drift_weights=((0.0, 1.0),),
+        wide_weight=0.0,
+        trend_weight=0.0,
         reuse_weight=0.5,
         floor=sd,
         gross_share=0.0,

