@@ -60,7 +60,13 @@ class Candidates:
         return f"'{self.title}'!" + (f"${at}${row}" if row else f"${at}${FIRST}:${at}${last}")
 
     def span(self, row: int, first: int, count: int) -> str:
-        """Return a part of a row: `count` numbers from the place `first` after the fixed ones."""
+        """Return a part of a row.
+
+        Parameters
+        ----------
+        row, first, count : int
+            The row, and how many numbers from which place after the fixed ones.
+        """
         start = len(_FIXED) + 1 + first
         return f"'{self.title}'!${letter(start)}{row}:${letter(start + count - 1)}{row}"
 
