@@ -15,7 +15,7 @@ from airstats.intake.amounts import CURRENCIES, UNITS, currency_of
 from airstats.intake.counts import STEPS, read_roll_count, step_of
 from airstats.intake.dates import YEARS, quarter_of, read_date, year_of
 from airstats.intake.heading_words import words_of
-from airstats.intake.opening_texts import read_openings
+from airstats.intake.opening_texts import ANOTHER_UNIT, read_openings
 from airstats.intake.plain_text import CIRCA, NUMBER, number, plain
 from airstats.intake.readings import ColumnFacts, Doubt
 from airstats.records.plausible_ranges import USUAL, is_typical
@@ -253,7 +253,7 @@ def _price_facts(
     said = f"{' and '.join(every)} stand in one column"
     at = next(at for at, cell in enumerate(cells) if _currency_in(cell) == every[-1])
     choices = tuple(replace(facts, currency=code) for code in every)
-    return replace(facts, currency=every[0]), (Doubt("currency", said, choices, (at,)),)
+    return replace(facts, currency=""), (Doubt("currency", said, choices, (at,)),)
 
 
 def _share_facts(
@@ -282,17 +282,20 @@ def _size_facts(facts: ColumnFacts, cells: Sequence[object]) -> ColumnFacts:
     free = replace(facts, unit="")
     sized = [cell for cell in texts if any(r.value for r in read_openings(cell, free))]
     for each in ("mm", "cm", "m"):
-        if sized and all(read_openings(cell, replace(facts, unit=each)) for cell in sized):
+        if sized and all(_is_read_in(each, cell, facts) for cell in sized):
             return replace(facts, unit=each) if _is_only(each, sized, facts) else free
     return free
+
+
+def _is_read_in(unit: str, cell: str, facts: ColumnFacts) -> bool:
+    found = read_openings(cell, replace(facts, unit=unit))
+    return any(reading.kind != ANOTHER_UNIT for reading in found)
 
 
 def _is_only(unit: str, sized: Sequence[str], facts: ColumnFacts) -> bool:
     """Tell whether no other unit reads all the sizes."""
     others = (each for each in ("mm", "cm", "m") if each != unit)
-    return not any(
-        all(read_openings(cell, replace(facts, unit=other)) for cell in sized) for other in others
-    )
+    return not any(all(_is_read_in(other, cell, facts) for cell in sized) for other in others)
 
 
 def _date_facts(

@@ -131,6 +131,7 @@ _WRITTEN_OUT = (
     (re.compile(r"\bsquare met(?:re|er)s?\b|\bm\^?2\b|\bqm\b|\bsqm\b"), "m²"),
     (re.compile(r"\bsquare feet\b|\bft\^?2\b|\bsqft\b"), "ft²"),
     (re.compile(r"\bleft[ -]over\b"), "leftover"),
+    (re.compile(r"\bno\.? off\b"), "count"),
 )
 _NEVER_UNITS = frozenset({"in", "ins", "'", "s", "sf", "lm", "pounds", "pound", "quid"})
 _BRACKETED_INCH = re.compile(r"[(\[] ?in\.? ?[)\]]|\bin inch(?:es)?\b|_in$")

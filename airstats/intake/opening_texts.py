@@ -37,6 +37,8 @@ from airstats.records.raw_table import as_text
 
 _WIDEST_IN_CM = 3500
 """Where nothing says cm, "600 x 600" is not 6 m."""
+ANOTHER_UNIT = "another unit"
+"""The kind of a size that is odd in the column's unit, and read in the one that makes it usual."""
 MOST_ALIKE = 150
 """More openings of one kind than that are no count."""
 _LENGTH = "|".join(UNITS[unit] for unit in ("mm", "cm", "in", "ft", "m"))
@@ -474,7 +476,18 @@ def _kind(cell: object, openings: Sequence[OpeningText], facts: ColumnFacts) -> 
     if not facts.unit and not re.search(rf"\d ?(?:{_LENGTH})(?![a-wyz])", text):
         largest = max(float(n) for n in re.findall(r"\d+", text))
         return "sizes in mm" if largest >= 300 else "sizes in cm or m, by size"
+    if facts.unit and not _is_in_unit(text, openings[0], facts):
+        return ANOTHER_UNIT
     return "several openings" if len(openings) > 1 or openings[0].count else "size in a cell"
+
+
+def _is_in_unit(text: str, opening: OpeningText, facts: ColumnFacts) -> bool:
+    """Tell whether a number of the text is the width in the column's unit, or a unit is said."""
+    if re.search(rf"\d ?(?:{_LENGTH})(?![a-wyz])", text):
+        return True
+    read = (number(digits, facts.decimal) for digits in re.findall(_NUM, text))
+    values = (value for each in read if each for value in each.values)
+    return opening.width_mm in {as_own("width_mm", value, facts.unit) for value in values}
 
 
 def in_words(openings: Sequence[OpeningText]) -> str:

@@ -1,11 +1,12 @@
 """A known value in any of many styles is read as that value or asked about, never as another."""
 
+import os
 from datetime import date
 from decimal import Decimal
 
 import pytest
 from babel.dates import format_date, get_month_names
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from airstats.catalog.units import as_own
@@ -14,6 +15,9 @@ from airstats.intake.column_facts import facts_of
 from airstats.intake.dates import MONTHS, quarter_of
 from airstats.intake.readings import ColumnFacts, OpeningText
 
+often = settings(
+    max_examples=int(os.environ.get("AIRSTATS_EXAMPLES", "") or 60), derandomize=True, deadline=None
+)
 BEFORE_AND_AFTER = [
     ("", ""),
     ("ca. ", ""),
@@ -49,6 +53,7 @@ def of(marks):
     return "point" if marks[0] == "." else "comma"
 
 
+@often
 @given(
     st.integers(150, 30_000),
     st.integers(0, 3),
@@ -65,6 +70,7 @@ def test_a_surface(tenths, places, marks, around, is_mark_known, unit):
     agree(cell, facts, value)
 
 
+@often
 @given(
     st.integers(350, 6000),
     st.sampled_from(["mm", "cm", "m"]),
@@ -81,6 +87,7 @@ def test_a_width(mm, unit, is_said, marks, column, decimal):
     agree(f"{shown} {unit}" if is_said else shown, facts, mm)
 
 
+@often
 @given(st.integers(14, 236))
 def test_a_width_in_inches_and_feet(inches):
     facts = ColumnFacts("width_mm", unit="mm")
@@ -96,6 +103,7 @@ def test_a_width_in_inches_and_feet(inches):
     assert len(read_cell(f'{inches}"', facts)) == 1
 
 
+@often
 @given(st.integers(1, 40), st.sampled_from([0, 0.25, 0.5, 0.75]), st.booleans())
 def test_a_count_of_rolls(whole, part, is_used):
     facts = ColumnFacts("used_rolls" if is_used else "estimated_rolls")
@@ -127,6 +135,7 @@ def test_a_count_of_rolls(whole, part, is_used):
     assert all(len(read_cell(cell, facts)) == 1 for cell in cells[:5])
 
 
+@often
 @given(st.integers(1, 9))
 def test_a_count_of_rolls_in_words_and_above(whole):
     word, facts = WORDS[whole - 1], ColumnFacts("used_rolls")
@@ -144,6 +153,7 @@ ORDERS = {
 }
 
 
+@often
 @given(
     st.lists(days, min_size=12, max_size=12),
     st.sampled_from([(o, w) for o, ways in ORDERS.items() for w in ways]),
@@ -169,6 +179,7 @@ def test_dates_of_one_column(each, way, chance):
         assert quarters == {right} if len(found) == 1 else right in quarters, (cell, facts)
 
 
+@often
 @given(
     days,
     st.sampled_from(["en_GB", "en_US", "de_DE", "de_AT"]),
@@ -210,6 +221,7 @@ SIZES = ["{w}x{h}", "{w} x {h}", "{w}/{h}", "{w} × {h}", "W{w} H{h}", "{w} wide
 REVEALS = [", reveal {r} mm", " rev {r} mm", " ({r} mm deep)", ", Laibung {c} cm"]
 
 
+@often
 @given(
     st.lists(KINDS, min_size=1, max_size=3),
     st.sampled_from(COUNTS),
@@ -259,6 +271,7 @@ def test_inch_foot_and_yard_are_those_of_1959():
     assert as_own("surface_m2", 1.0, "yd2") == 0.83612736
 
 
+@often
 @given(
     st.text(max_size=40),
     st.sampled_from(
