@@ -1,6 +1,8 @@
 """Headings of the trade in English and German: what each means, and beside which others."""
 
+import csv
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -36,74 +38,19 @@ CELLS = {
     "sides": [4, 3] * 10,
     "left_m": [12, 7.5] * 10,
 }
-MEANT = {
-    "job_id": "Job|Job no.|Job number|Site|Plot|Address|Project|Bauvorhaben|BV|Objekt|Auftrag Nr.|"
-    "Auftragsnummer|Baustelle|Job ref|Contract no|Projektnummer|Adresse",
-    "finished_on": "finished|completed|Completion date|handover|date finished|fertig|"
-    "Fertiggestellt|Fertigstellungsdatum|Abnahme|Übergabe|finnished|done|Date|Datum|month|Quartal",
-    "surface_m2": "area|Area (m²)|Fläche|Fläche m²|membrane m²|wall+ceiling|walls and ceilings|m²|"
-    "surface|Surface m2|Dachfläche|Folienfläche|Wand und Decke|sheet area",
-    "estimated_rolls": "rolls quoted|rolls allowed|rolls priced|rolls est.|estimated rolls|Rolls (est)|"
-    "Rollen kalkuliert|Rollen kalk.|kalkulierte Rollen|quoted rolls|no. of rolls estimated|allowed|"
-    "est.|quoted|Rollen Soll|Soll",
-    "used_rolls": "rolls used|rolls opened|rolls taken|actual rolls|Rollen verbraucht|Rollenverbrauch|"
-    "verbrauchte Rollen|Rollen Ist|no. of rolls used|used|actual|verbraucht|rolls actually used",
-    "crew": "crew|gang|fitters|Team|Kolonne|Trupp|Monteure|installer|fitter|crew name",
-    "work_type": "type|type of work|Bauart|Art|job type|Objektart",
-    "roll_price": "price/roll|£/roll|price per roll|cost per roll|Rollenpreis|Preis je Rolle|€/Rolle|"
-    "Preis pro Rolle|roll price",
-    "openings": "openings|windows|windows and doors|Fenster|Öffnungen|window sizes|Fenster und Türen",
-    "opening_count": "No. of windows|number of openings|Anzahl Fenster|# windows|window count",
-    "reveal_mm": "reveal|reveal depth|Laibung|Laibungstiefe|Leibung|reveal mm|Depth|Tiefe|rev.",
-    "cut_pattern": "cut|how cut|Schnitt|Schnittart|cutting|window cut",
-    "lap_mm": "lap|overlap|Überlappung|lap mm",
-    "roll_width_m": "roll width|Rollenbreite",
-    "roll_length_m": "roll length|Rollenlänge",
-    "roll_size": "roll size|Rollenmaß",
-    "notes": "notes|remarks|Bemerkung|Anmerkungen|comments",
-    "left_m": "left over m|metres left (m)|Rest m",
-}
-OF_OPENINGS = {
-    "job_id": "job|site|Bauvorhaben|Objekt",
-    "mark": "mark|Pos.|window no|Window ref|Label",
-    "count": "qty|count|Anzahl|Stück|how many|no. off|quantity",
-    "width_mm": "width|w|Breite|Width (mm)|B|opening width",
-    "height_mm": "height|h|Höhe|Height mm|opening height",
-    "size": "size|W x H|Maße|dimensions|opening size|B/H",
-    "reveal_mm": "reveal|Laibung|depth",
-    "cut_pattern": "cut|Schnittart",
-    "sides": "sides|Seiten|sides lined",
-}
-
-
-def rows(table):
-    return [(heading, column) for column, text in table.items() for heading in text.split("|")]
+with Path(__file__).with_name("headings.csv").open(encoding="utf-8", newline="") as lines:
+    HEADINGS = list(csv.DictReader(lines))
 
 
 def columns(headings, cells, table="jobs"):
     return [[each.column for each in several] for several in meanings_of(headings, cells, table)]
 
 
-@pytest.mark.parametrize(("heading", "column"), rows(MEANT))
-def test_a_heading_of_jobs_means_its_column(heading, column):
-    assert columns([heading], [CELLS[column]]) == [[column]]
-
-
-@pytest.mark.parametrize(("heading", "column"), rows(OF_OPENINGS))
-def test_a_heading_of_openings_means_its_column(heading, column):
-    assert columns([heading], [CELLS[column]], "openings") == [[column]]
-
-
-@pytest.mark.parametrize(
-    "heading",
-    """heating|Total|profit|hours|overrun|Difference|floor area|Wohnfläche|wall thickness|Wandstärke|
-    window type|U-value|phone|what|waste %|date started|Start|Invoice date|quoted £|Total cost|
-    Job value £|crew size|Std.|user|lost|weight|sidewalk|month's target|Rechnungsdatum|Verschnitt|
-    balance|rated|closing|usable|colour|weather|North|Mill Lane|92""".replace("\n", "").split("|"),
-)
-def test_a_false_friend_means_nothing_of_the_records(heading):
-    assert columns([heading.strip()], [[]]) == [[]]
-    assert columns([heading.strip()], [[]], "openings") == [[]]
+@pytest.mark.parametrize("row", HEADINGS, ids=lambda row: f"{row['table']}:{row['heading']}")
+def test_a_heading_means_its_column_and_a_false_friend_none(row):
+    column = row["column"]
+    found = columns([row["heading"]], [CELLS.get(column, [])], row["table"])
+    assert found == [[column] if column else []]
 
 
 def beside(**headings):
@@ -159,10 +106,21 @@ def test_cells_that_contradict_a_plain_heading_take_it_its_meaning():
 
 @pytest.mark.parametrize(
     ("heading", "unit", "currency"),
-    [("width (mm)", "mm", ""), ("Breite [cm]", "cm", ""), ("area sq ft", "ft2", ""), ("width (in)", "in", ""),
-     ("Fläche qm", "m2", ""), ("in use", "", ""), ("£/roll", "", "GBP"), ("Preis €", "", "EUR"),
-     ("reveal_cm", "cm", ""), ("share %", "%", ""), ("surface (m²)", "m2", ""), ("width in inches", "in", "")],
-)  # fmt: skip
+    [
+        ("width (mm)", "mm", ""),
+        ("Breite [cm]", "cm", ""),
+        ("area sq ft", "ft2", ""),
+        ("width (in)", "in", ""),
+        ("Fläche qm", "m2", ""),
+        ("in use", "", ""),
+        ("£/roll", "", "GBP"),
+        ("Preis €", "", "EUR"),
+        ("reveal_cm", "cm", ""),
+        ("share %", "%", ""),
+        ("surface (m²)", "m2", ""),
+        ("width in inches", "in", ""),
+    ],
+)
 def test_the_unit_and_the_currency_of_a_heading(heading, unit, currency):
     assert words_of(heading)[2:4] == (unit, currency)
 
@@ -181,14 +139,23 @@ def doubts(column, heading, cells, **known):
 
 @pytest.mark.parametrize(
     ("column", "heading", "cells", "unit"),
-    [("surface_m2", "area", AREAS, "m2"), ("surface_m2", "area sq ft", [a * 10.76 for a in AREAS], "ft2"),
-     ("width_mm", "width", [900, 1200], "mm"), ("width_mm", "width", [90, 120, 60], "cm"),
-     ("width_mm", "width", ["0.9", "1.2"], "m"), ("reveal_mm", "reveal", [20, 24], "cm"),
-     ("reveal_mm", "reveal", [0.2, 0.25], "m"), ("openings", "Fenster", ["90/120", "2 St. 120/150"], "cm"),
-     ("openings", "windows", ["900x1200", "3 x 600x900"], "mm"), ("width_mm", "width", [900, 1.2, 90, 120], ""),
-     ("roll_width_m", "roll width", [150, 150], "cm"), ("pretaped_share", "pretaped", [0.2, 0.5], "share"),
-     ("pretaped_share", "pretaped", [20, 50], "%"), ("left_m", "left m", [12, 7], "m")],
-)  # fmt: skip
+    [
+        ("surface_m2", "area", AREAS, "m2"),
+        ("surface_m2", "area sq ft", [a * 10.76 for a in AREAS], "ft2"),
+        ("width_mm", "width", [900, 1200], "mm"),
+        ("width_mm", "width", [90, 120, 60], "cm"),
+        ("width_mm", "width", ["0.9", "1.2"], "m"),
+        ("reveal_mm", "reveal", [20, 24], "cm"),
+        ("reveal_mm", "reveal", [0.2, 0.25], "m"),
+        ("openings", "Fenster", ["90/120", "2 St. 120/150"], "cm"),
+        ("openings", "windows", ["900x1200", "3 x 600x900"], "mm"),
+        ("width_mm", "width", [900, 1.2, 90, 120], ""),
+        ("roll_width_m", "roll width", [150, 150], "cm"),
+        ("pretaped_share", "pretaped", [0.2, 0.5], "share"),
+        ("pretaped_share", "pretaped", [20, 50], "%"),
+        ("left_m", "left m", [12, 7], "m"),
+    ],
+)
 def test_a_unit_is_settled_by_what_only_it_makes_likely(column, heading, cells, unit):
     facts, asked = doubts(column, heading, cells)
     assert (facts.unit, asked) == (unit, [])
@@ -196,17 +163,40 @@ def test_a_unit_is_settled_by_what_only_it_makes_likely(column, heading, cells, 
 
 @pytest.mark.parametrize(
     ("column", "heading", "cells", "known", "field", "choices"),
-    [("surface_m2", "area m²", [a * 10.76 for a in AREAS], {"unit": "m2"}, "unit", ["ft2", "m2"]),
-     ("width_mm", "width mm", [90, 120, 60], {"unit": "mm"}, "unit", ["cm", "in", "mm"]),
-     ("width_mm", "width", [36, 48, 24], {}, "unit", ["in", "mm"]),
-     ("reveal_mm", "reveal cm", [150, 200], {"unit": "cm"}, "unit", ["mm", "cm"]),
-     ("used_rolls", "used", [225, 300], {}, "unit", ["m2", "rolls"]),
-     ("used_rolls", "used", [3] * 7 + [4.5], {}, "counted", ["opened", "half"]),
-     ("pretaped_share", "pretaped %", [0.2, 0.5], {"unit": "%"}, "unit", ["share", "%"]),
-     ("roll_price", "price €", ["£92", "95"], {}, "currency", ["EUR", "GBP"]),
-     ("finished_on", "date", ["03/04/2023", "05/07/2023"], {}, "dates", ["day-first", "month-first"]),
-     ("finished_on", "date", ["14/04/2023", date(2023, 4, 3), date(2023, 5, 7)], {}, "swapped", [True, False])],
-)  # fmt: skip
+    [
+        (
+            "surface_m2",
+            "area m²",
+            [a * 10.76 for a in AREAS],
+            {"unit": "m2"},
+            "unit",
+            ["ft2", "m2"],
+        ),
+        ("width_mm", "width mm", [90, 120, 60], {"unit": "mm"}, "unit", ["cm", "in", "mm"]),
+        ("width_mm", "width", [36, 48, 24], {}, "unit", ["in", "mm"]),
+        ("reveal_mm", "reveal cm", [150, 200], {"unit": "cm"}, "unit", ["mm", "cm"]),
+        ("used_rolls", "used", [225, 300], {}, "unit", ["m2", "rolls"]),
+        ("used_rolls", "used", [3] * 7 + [4.5], {}, "counted", ["opened", "half"]),
+        ("pretaped_share", "pretaped %", [0.2, 0.5], {"unit": "%"}, "unit", ["share", "%"]),
+        ("roll_price", "price €", ["£92", "95"], {}, "currency", ["EUR", "GBP"]),
+        (
+            "finished_on",
+            "date",
+            ["03/04/2023", "05/07/2023"],
+            {},
+            "dates",
+            ["day-first", "month-first"],
+        ),
+        (
+            "finished_on",
+            "date",
+            ["14/04/2023", date(2023, 4, 3), date(2023, 5, 7)],
+            {},
+            "swapped",
+            [True, False],
+        ),
+    ],
+)
 def test_what_a_column_leaves_in_doubt_is_asked(column, heading, cells, known, field, choices):
     facts, [(_, asked)] = doubts(column, heading, cells, **known)
     assert [getattr(choice, field) for choice in asked] == choices
@@ -215,10 +205,17 @@ def test_what_a_column_leaves_in_doubt_is_asked(column, heading, cells, known, f
 
 @pytest.mark.parametrize(
     ("cells", "counted"),
-    [([3, 4, 5] * 5, "opened"), ([3, 4.5, 5, 2.5] * 5, "half"), ([3] * 39 + [4.5], "opened"),
-     ([3.25, 4.5, 5, 2.75], "quarter"), ([3.2, 4.7, 3.1], "exact"), (["3", "5½", "4 1/2"], "half"),
-     (["3", "2 rolls + a bit", "5"], "opened"), ([4.5, 3.5, 5.5, 2.5, 3.5, 3.2], "half")],
-)  # fmt: skip
+    [
+        ([3, 4, 5] * 5, "opened"),
+        ([3, 4.5, 5, 2.5] * 5, "half"),
+        ([3] * 39 + [4.5], "opened"),
+        ([3.25, 4.5, 5, 2.75], "quarter"),
+        ([3.2, 4.7, 3.1], "exact"),
+        (["3", "5½", "4 1/2"], "half"),
+        (["3", "2 rolls + a bit", "5"], "opened"),
+        ([4.5, 3.5, 5.5, 2.5, 3.5, 3.2], "half"),
+    ],
+)
 def test_a_column_tells_how_rolls_were_counted(cells, counted):
     assert doubts("used_rolls", "used", cells)[0].counted == counted
 
