@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 
@@ -147,4 +147,4 @@ class Meaning:
     unit: str = ""
     currency: str = ""
     said: str = ""
-    witnesses: tuple[int, ...] = field(default=())
+    witnesses: tuple[int, ...] = ()
