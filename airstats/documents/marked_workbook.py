@@ -20,7 +20,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.base.errors import RecordsError
 from airstats.base.formula_guard import harmless
-from airstats.documents.price_workbook.looks import BOLD, head_row, same_bytes
+from airstats.documents.price_workbook.looks import BOLD, head_row, one_page, same_bytes
 from airstats.records.xlsx_reader import check_every_part
 
 FRONT = "to look at"
@@ -30,8 +30,9 @@ _FILL = PatternFill("solid", fgColor=COLOUR)
 _AUTHOR = "airstats"
 Rows = Mapping[str, Sequence[Sequence[object]]]
 """The rows of each worksheet, by its title."""
-_WIDTHS = (44, 12, 44, 70)
+_WIDTHS = (60, 12, 44, 70)
 _LONGEST_REMARK = 2000
+_LINE_POINTS = 15
 _LOOKS_LOST = "Charts and drawn shapes of the source are not in this copy; its cells all are."
 
 
@@ -158,6 +159,16 @@ def _add_front(
     for line in sheet.iter_rows(min_row=5):
         for one in line:
             one.alignment = Alignment(wrap_text=True, vertical="top")
+        # Not every program makes a row as high as the text that is wrapped in it.
+        sheet.row_dimensions[line[0].row].height = _LINE_POINTS * max(map(_lines, line))
+    one_page(sheet)
+    sheet.page_setup.fitToHeight = 0
+
+
+def _lines(cell: Cell) -> int:
+    """How many lines the text of a cell takes up in the width of its column."""
+    width = _WIDTHS[min(cell.column, len(_WIDTHS)) - 1] - 4
+    return sum(1 + len(line) // width for line in str(cell.value or "").splitlines()) or 1
 
 
 def _text(cell: object) -> object:
