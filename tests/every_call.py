@@ -13,6 +13,8 @@ from pandas.testing import assert_frame_equal
 import airstats
 from airstats.__main__ import main
 from airstats.base.formula_guard import harmless
+from airstats.intake.book import read_book
+from airstats.intake.understand import understand
 from airstats.records.raw_table import ADDED_COLUMNS
 
 CALLS = {
@@ -22,7 +24,7 @@ CALLS = {
     "price materials": airstats.price_materials,
     "backtest": lambda records, known: airstats.backtest(records),
 }
-VERBS = ("check", "calibrate", "calibrate on", "price", "price all", "backtest")
+VERBS = ("intake", "check", "calibrate", "calibrate on", "price", "price all", "backtest")
 WAYS = (*((True, verb) for verb in VERBS), *((False, call) for call in CALLS))
 """A command, or a call from Python, and which."""
 ORDERED = ["expected_m2", "low_m2", "high_m2", "order_rolls", "chance_short"]
@@ -32,6 +34,7 @@ def arguments(verb, source, out, known):
     """The command line of a verb that writes into the folder `out`."""
     orders = ["--allowances", str(known), "--out", str(out / "orders.csv")]
     return {
+        "intake": ["intake", str(source), "--out", str(out)],
         "check": ["check", str(source)],
         "calibrate": ["calibrate", str(source), "--out", str(out / "a.json")],
         "calibrate on": ["calibrate", str(source), "--out", str(out / "a.json"),
@@ -56,7 +59,7 @@ def run(call):
 
 def judge_command(verb, source, out, known, aside):
     """Run a verb: it is done and its files are sound, or it says why not and wrote nothing."""
-    flag = ["--set-aside-bad-rows"] if aside and verb != "check" else []
+    flag = ["--set-aside-bad-rows"] if aside and verb not in ("check", "intake") else []
     status, shown, said = run([*arguments(verb, source, out, known), *flag])
     assert "Traceback" not in shown + said
     assert status in (0, 1)
@@ -65,6 +68,9 @@ def judge_command(verb, source, out, known, aside):
         assert not out.exists() or not list(out.iterdir())
         return
     assert not said
+    if verb == "intake":
+        _judge_intake(source, out)
+        return
     records = airstats.read_records(source, set_aside_bad_rows=aside)
     if verb.startswith("calibrate"):
         _judge_allowances(out / "a.json", records)
@@ -72,6 +78,18 @@ def judge_command(verb, source, out, known, aside):
         _judge_orders(out / "orders.csv", records, verb)
     if verb != "check":
         assert (out / "set_aside.csv").exists() == bool(len(records.set_aside))
+
+
+def _judge_intake(source, out):
+    """What was written reads as the book does, and every job is there, or waits and is told."""
+    understood = understand(source, out / "words.toml")
+    names = {*understood.jobs["job_id"], *understood.waiting}
+    assert names == set(understood.places)
+    assert (out / "jobs.csv").exists() == bool(len(understood.jobs))
+    if len(understood.jobs):
+        written, book = airstats.read_records(out), read_book(source, out / "words.toml")
+        assert_frame_equal(written.jobs, book.jobs)
+        assert_frame_equal(written.openings, book.openings)
 
 
 def _judge_allowances(file, records):

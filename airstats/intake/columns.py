@@ -92,18 +92,48 @@ def tables_of(pages: Sequence[Page], found: Findings) -> list[BookTable]:
     for page in pages:
         blocks = blocks_of(page, lambda text: text in known or _knows(text))
         for place, block in enumerate(blocks):
-            tables.append(_table(block, found, place))
+            tables.append(_table(replace(block, is_further=place > 0), found))
         if not blocks and any(not is_empty(cell) for row in page.rows for cell in row):
             rows = sum(any(not is_empty(cell) for cell in row) for row in page.rows)
             found.words.ask("tables", page.title, UNREAD, "no headings found", (UNREAD,), free=True)
             found.tell(f"{page.file} is not read, no headings are found above its {rows} rows")
-    return [table for table in tables if table.kind != UNREAD]
+    return _without_summaries([table for table in tables if table.kind != UNREAD], found)
 
 
-def _table(block: Block, found: Findings, place: int) -> BookTable:
+def _without_summaries(tables: list[BookTable], found: Findings) -> list[BookTable]:
+    """Leave out tables that name no job, where others do: sums by year, crew or month."""
+    nameless = [table for table in tables if table.kind == "jobs" and not _names_jobs(table)]
+    if len(nameless) == sum(table.kind == "jobs" for table in tables):
+        return tables
+    for table in nameless:
+        title = _title(table.block)
+        if found.words.given("tables", title) is None:
+            found.words.lines.pop(("tables", key_of(title)), None)
+            found.words.ask("tables", title, UNREAD, "its rows name no job", TABLES)
+            found.tell(f"{table.block.page.file} is not read, its rows do not name a job")
+    return [t for t in tables if t not in nameless or found.words.given("tables", _title(t.block))]
+
+
+def _names_jobs(table: BookTable) -> bool:
+    texts = [
+        cell
+        for column in table.columns
+        if not column.means
+        for cell in _below(table.block, column.at)
+        if not is_number(cell)
+    ]
+    return table.is_("job_id") or len({text_of(text) for text in texts}) > 1
+
+
+def _title(block: Block) -> str:
+    """Return what the words call a table: its page, and its row where that has several."""
+    return block.page.title + (f" (row {block.head[0] + 1})" if block.is_further else "")
+
+
+def _table(block: Block, found: Findings) -> BookTable:
     headings = {at: text or f"column {letters(at)}" for at, text in block.headings.items()}
     cells = {at: _below(block, at) for at in headings}
-    title = block.page.title + (f" (row {block.head[0] + 1})" if place else "")
+    title = _title(block)
     kind = found.words.given("tables", title) or _kind(block, headings, cells)
     shown_at = listing(text_of(block.page.cell(block.head[-1], at)) for at in list(headings)[:4])
     kind = found.words.ask("tables", title, kind, f"headings {shown_at}", TABLES)

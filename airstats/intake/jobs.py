@@ -272,6 +272,7 @@ def draft_of(
     also: dict[str, Any] = {}
     for line in lines:
         parts.append({})
+        _ask_shared(draft, table, line, reader.found)
         for column in table.columns:
             _take(draft, column, line, reader, parts[-1], also)
     for name, value in also.items():
@@ -282,6 +283,19 @@ def draft_of(
         draft.given |= {"counted": counted[0]} if counted else {}
     _take_openings(draft, table, parts, reader.found)
     return draft
+
+
+def _ask_shared(draft: Draft, table: BookTable, line: Row, found: Findings) -> None:
+    """Ask for the job's own figure where one merged cell gives it for several jobs."""
+    for column in (column for column in table.columns if column.at in line.shared):
+        place = found.place(draft.page, line.at, column.at)
+        asks = "what is this job's own part? Take the merging off in the book, or leave it out."
+        kind, line_of = "one merged cell for several jobs", f"{column.heading} merged"
+        of_row = ("rows", f"{draft.label}: {line_of}")
+        choices = ("leave out",)
+        answer = found.ask_each(kind, asks, of_row, choices, place, draft.label, free=False)
+        if answer in choices:
+            found.left_out[draft.label] = kind
 
 
 def _take(

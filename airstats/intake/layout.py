@@ -28,7 +28,8 @@ class Block:
     """One table of a page: the rows of its headings, each column's heading, the rows below.
 
     `numbers` holds, for the columns that stand once for each of several openings, the number of
-    the opening; their `headings` are without it.
+    the opening; their `headings` are without it. `is_further` tells whether the page has another
+    table above it.
     """
 
     page: Page
@@ -36,6 +37,7 @@ class Block:
     headings: dict[int, str]
     rows: tuple[int, ...]
     numbers: dict[int, int]
+    is_further: bool = False
 
     def cells(self, column: int) -> list[object]:
         """Return the column's cells below the headings."""

@@ -36,7 +36,8 @@ class Row:
     """A row of a table: its kind, its number from 0, its cells by column.
 
     `of` is the number of the row of the job that it goes on with; `year` the one that a line above
-    names; `merged` the columns whose cell several rows share.
+    names; `merged` the columns whose cell is one that a row above begins; `shared` those whose cell
+    several jobs share.
     """
 
     kind: str
@@ -46,6 +47,7 @@ class Row:
     year: int | None = None
     merged: frozenset[int] = frozenset()
     why: str = ""
+    shared: frozenset[int] = frozenset()
 
 
 def rows_of(table: BookTable, found: Findings) -> list[Row]:
@@ -73,7 +75,19 @@ def rows_of(table: BookTable, found: Findings) -> list[Row]:
             year = int(named[0])
         rows.append(row)
     _join_first_lines(table, rows)
+    _share(table, rows)
     return rows
+
+
+def _share(table: BookTable, rows: list[Row]) -> None:
+    """Mark the jobs that one merged cell gives one figure together."""
+    figures = {c.at for c in table.columns if c.means and c.means not in _SHARED}
+    for first, last in table.block.page.merged:
+        columns = figures & set(range(first[1], min(last[1], first[1] + 50) + 1))
+        jobs = [row for row in rows if first[0] <= row.at <= last[0] and row.kind == JOB]
+        if len(jobs) > 1:
+            for row in jobs:
+                row.shared |= columns
 
 
 def _filled_in(table: BookTable, at: int, rows: list[Row], found: Findings) -> Row:

@@ -1,0 +1,285 @@
+"""What can be read two ways, or is no job, is asked or left out with a word: never in silence."""
+
+from datetime import date
+
+import openpyxl
+import pytest
+from openpyxl.comments import Comment
+from openpyxl.styles import Font, PatternFill
+
+from airstats.intake.book import read_book
+from airstats.intake.questions import by_kind
+from airstats.intake.understand import understand
+from airstats.intake.words import read_words
+from tests.intake.books import HEADINGS, JOBS, plain_row, plain_rows, read, truth, workbook
+
+SURFACE, ESTIMATED, USED, OPENINGS, REVEAL, CUT = 4, 5, 6, 7, 8, 9
+
+
+def changed(path, *changes, extra=(), looks=None):
+    """The plain book with some cells changed, as (row of a job, column, value), and more rows."""
+    rows = plain_rows()
+    for row, column, value in changes:
+        rows[row][column] = value
+    return workbook(path / "book.xlsx", Jobs=[*rows, *extra], looks=looks)
+
+
+def told(understood):
+    return "\n".join(map(str, understood.told))
+
+
+def only_waits(understood, *ids):
+    """Tell whether just these jobs wait, and all others are read as they are."""
+    assert set(understood.waiting) == set(ids), by_kind(understood.questions)
+    others = [job for job in JOBS if job.job_id not in ids]
+    records = read_book(understood.book.workbook)
+    assert read(records) == truth(others)
+    assert all(any(name in row for row in records.set_aside["reason"]) for name in ids)
+    return True
+
+
+def struck(*places, whole=None):
+    def look(book):
+        sheet = book.worksheets[0]
+        for place in places:
+            sheet[place].font = Font(strike=True)
+        for cell in sheet[whole] if whole else ():
+            cell.font = Font(strike=True)
+
+    return look
+
+
+def commented(place, text):
+    def look(book):
+        book.worksheets[0][place].comment = Comment(text, "office")
+
+    return look
+
+
+def merged(cells):
+    def look(book):
+        book.worksheets[0].merge_cells(cells)
+
+    return look
+
+
+DOUBTS = {
+    "a range of rolls": ([(2, USED, "5-6")], None, "J102"),
+    "a cell of words": ([(2, SURFACE, "see plan")], None, "J102"),
+    "a row struck through": ([], struck(whole=3), "J102"),
+    "a cell struck through": ([], struck("G3"), "J102"),
+    "a remark that may exclude": ([], commented("A3", "not ours, lent to another firm"), "J102"),
+    "a formula without a value": ([(2, USED, "=F3+1")], None, "J102"),
+    "an error of the spreadsheet": ([(2, SURFACE, "#REF!")], None, "J102"),
+    "an unknown word for a cut": ([(2, CUT, "the usual")], None, "J102"),
+    "a crew spelled otherwise": ([(2, 3, "Sou th")], None, "J102"),
+    "no surface": ([(2, SURFACE, None)], None, "J102"),
+    "a surface of a toy house": ([(2, SURFACE, 0.02)], None, "J102"),
+    "rolls beyond reason": ([(2, USED, 5000)], None, "J102"),
+    "an impossible date": ([(2, 2, "31.02.2023")], None, "J102"),
+}
+
+
+@pytest.mark.parametrize("doubt", DOUBTS)
+def test_a_doubt_lets_its_job_wait_and_no_other(doubt, tmp_path):
+    changes, looks, waits = DOUBTS[doubt]
+    assert only_waits(understand(changed(tmp_path, *changes, looks=looks)), waits)
+
+
+def test_a_cell_struck_through_in_part_is_asked(tmp_path):
+    from openpyxl.cell.rich_text import CellRichText, TextBlock
+    from openpyxl.cell.text import InlineFont
+
+    half = CellRichText(TextBlock(InlineFont(strike=True), "5"), " 6")
+    assert only_waits(understand(changed(tmp_path, (2, USED, half))), "J102")
+
+
+def test_two_jobs_that_share_one_merged_count_wait(tmp_path):
+    source = changed(tmp_path, (3, USED, None), looks=merged("G3:G4"))
+    understood = understand(source)
+    assert set(understood.waiting) == {"J102", "J103"}
+
+
+def test_a_job_listed_twice_is_asked_and_can_be_left_out(tmp_path):
+    source = changed(tmp_path, extra=[plain_row(JOBS[1])])
+    understood = understand(source)
+    assert set(understood.waiting) == {"J102", "J102 (row 8 of Jobs)"}
+    words = tmp_path / "words.toml"
+    text = understood.words.to_text("book").replace(
+        '"jobs listed twice" = "?"', '"jobs listed twice" = "the same job"'
+    )
+    words.write_text(text, encoding="utf-8")
+    assert read(read_book(source, words)) == truth()
+
+
+def test_the_same_job_under_two_numbers_is_asked(tmp_path):
+    twin = ["J999", *plain_row(JOBS[1])[1:]]
+    understood = understand(changed(tmp_path, extra=[twin]))
+    assert set(understood.waiting) == {"J102", "J999"}
+
+
+@pytest.mark.parametrize("word", ["Total", "Summe 2024", "Subtotal", "Sum", "Average", "gesamt:"])
+def test_a_line_of_totals_is_no_job(word, tmp_path):
+    total = [word, None, None, None, sum(j.surface for j in JOBS), 34, 38]
+    understood = understand(changed(tmp_path, extra=[total]))
+    assert understood.waiting == {}
+    assert "totals, not read as jobs" in told(understood)
+
+
+def test_sums_without_a_word_are_no_job(tmp_path):
+    total = [None, None, None, None, sum(j.surface for j in JOBS),
+             sum(j.estimated for j in JOBS), sum(j.used for j in JOBS)]  # fmt: skip
+    understood = understand(changed(tmp_path, extra=[[], total]))
+    assert understood.waiting == {}
+    assert len(understood.jobs) == len(JOBS)
+
+
+def test_figures_without_a_name_that_add_up_to_nothing_are_asked(tmp_path):
+    understood = understand(changed(tmp_path, extra=[[], [None] * 4 + [133, 3, 4]]))
+    assert len(understood.jobs) == len(JOBS)
+    assert len(understood.waiting) == 1
+    assert "a job of its own" in str(by_kind(understood.questions))
+
+
+def test_a_total_that_does_not_agree_is_said(tmp_path):
+    total = ["Total", None, None, None, 1500, sum(j.estimated for j in JOBS), 38]
+    (said,) = understand(changed(tmp_path, extra=[total])).totals
+    assert "E8" in said
+    assert "1500 stands there, the rows above come to 1458.5" in said
+
+
+def test_one_crew_in_other_capitals_is_told_and_two_spellings_are_asked(tmp_path):
+    source = changed(tmp_path, (1, 3, "north"), (2, 3, "Team South"))
+    understood = understand(source)
+    assert set(understood.waiting) == {"J102"}
+    assert "crews' names in other capitals" in told(understood)
+
+
+@pytest.mark.parametrize("crews", [("Team 1", "Team 2"), ("A", "B"), ("North 1", "North 2")])
+def test_different_crews_are_not_asked_about(crews, tmp_path):
+    changes = [(row, 3, crews[row % 2]) for row in range(1, 7)]
+    understood = understand(changed(tmp_path, *changes))
+    assert understood.waiting == {}
+
+
+def test_hidden_rows_columns_and_colours_are_told(tmp_path):
+    def look(book):
+        sheet = book.worksheets[0]
+        sheet.row_dimensions[3].hidden = True
+        sheet.column_dimensions["G"].hidden = True
+        sheet["E4"].fill = PatternFill("solid", fgColor="FF0000")
+
+    understood = understand(changed(tmp_path, looks=look))
+    assert understood.waiting == {}
+    for word in ("hidden rows", "hidden columns", "coloured cells"):
+        assert word in told(understood)
+
+
+def test_a_harmless_remark_is_told(tmp_path):
+    understood = understand(changed(tmp_path, looks=commented("A3", "two storeys")))
+    assert understood.waiting == {}
+    assert "two storeys" in told(understood)
+
+
+def test_older_jobs_without_openings_are_not_known_never_none(tmp_path):
+    understood = understand(changed(tmp_path, (1, OPENINGS, None), (2, REVEAL, None)))
+    assert understood.waiting == {}
+    jobs = understood.jobs.set_index("job_id")
+    assert "opening_count" not in jobs or jobs.loc["J101", "opening_count"] is None
+    openings = understood.openings.set_index("job_id")
+    assert "J101" not in openings.index
+    assert openings.loc["J102", "reveal_mm"] is None
+    assert "read as not known" in told(understood)
+
+
+@pytest.mark.parametrize("word", ["none", 0, "0", "keine"])
+def test_a_book_that_says_none_means_none(word, tmp_path):
+    understood = understand(changed(tmp_path, (1, OPENINGS, word)))
+    assert understood.waiting == {}
+    assert understood.jobs.set_index("job_id").loc["J101", "opening_count"] == 0
+
+
+def test_a_worksheet_that_holds_no_jobs_is_told(tmp_path):
+    yearly = [["Year", "m²", "Rolls used"], [2023, 740.5, 19], [2024, 718, 19]]
+    source = workbook(tmp_path / "book.xlsx", Jobs=plain_rows(), Per_year=yearly)
+    understood = understand(source)
+    assert understood.waiting == {}
+    assert len(understood.jobs) == len(JOBS)
+    assert "Per year is not read" in told(understood)
+
+
+def test_running_numbers_that_begin_anew_each_year_are_told_apart(tmp_path):
+    rows = {}
+    for year in ("2023", "2024"):
+        own = [job for job in JOBS if str(job.day.year) == year]
+        rows[year] = [list(HEADINGS), *([n, *plain_row(job)[1:]] for n, job in enumerate(own, 1))]
+    understood = understand(workbook(tmp_path / "book.xlsx", **rows))
+    assert understood.waiting == {}
+    assert list(understood.jobs["job_id"]) == ["2023-1", "2023-2", "2023-3",
+                                               "2024-1", "2024-2", "2024-3"]  # fmt: skip
+    assert "running numbers" in told(understood)
+
+
+def test_jobs_without_a_number_are_named_after_their_house(tmp_path):
+    understood = understand(changed(tmp_path, (1, 0, None), (2, 0, None)))
+    assert understood.waiting == {}
+    assert list(understood.jobs["job_id"])[:2] == ["Hill Farm 2023-02-14", "Mill Lane 2023-05-23"]
+    assert "jobs without a number" in told(understood)
+
+
+def test_openings_of_a_job_that_is_not_there_are_asked(tmp_path):
+    sizes = [["Job no", "Count", "Width mm", "Height mm"], ["J777", 2, 900, 1200]]
+    source = workbook(tmp_path / "book.xlsx", Jobs=plain_rows(), Sizes=sizes)
+    assert "not there" in str(by_kind(understand(source).questions))
+
+
+def test_openings_that_stand_twice_and_differ_are_asked(tmp_path):
+    sizes = [["Job no", "Count", "Width mm", "Height mm"], ["J102", 2, 900, 1200]]
+    source = workbook(tmp_path / "book.xlsx", Jobs=plain_rows(), Sizes=sizes)
+    assert only_waits(understand(source), "J102")
+
+
+def test_openings_of_which_no_cut_is_said_wait_for_one_answer(tmp_path):
+    source = workbook(tmp_path / "book.xlsx", Jobs=[row[:9] for row in plain_rows()])
+    understood = understand(source)
+    assert len(understood.questions) == 1
+    assert len(understood.waiting) == len(JOBS)
+    words = tmp_path / "words.toml"
+    text = understood.words.to_text("book").replace('name none" = "?"', 'name none" = "centre"')
+    words.write_text(text, encoding="utf-8")
+    assert set(read_book(source, words).openings["cut_pattern"]) == {"centre"}
+
+
+def test_a_heading_that_a_person_corrects_is_read_so(tmp_path):
+    rows = plain_rows()
+    rows[0][1] = "Remarks"
+    source = workbook(tmp_path / "book.xlsx", Jobs=rows)
+    words = tmp_path / "words.toml"
+    understood = understand(source)
+    text = understood.words.to_text("book").replace('"Crew" = "crew"', '"Crew" = "work_type"')
+    words.write_text(text, encoding="utf-8")
+    again = understand(source, read_words(words))
+    assert list(again.jobs["work_type"])[:2] == ["North", "South"]
+    assert "crew" not in again.jobs
+
+
+def test_a_job_without_rolls_used_and_date_is_still_to_be_done(tmp_path):
+    understood = understand(changed(tmp_path, (6, 2, None), (6, USED, None)))
+    assert understood.waiting == {}
+    assert "still to be done" in told(understood)
+    jobs = read_book(understood.book.workbook).jobs.set_index("job_id")
+    assert list(jobs["finished"]) == [True] * 5 + [False]
+
+
+def test_a_job_number_without_figures_is_left_out_with_a_word(tmp_path):
+    understood = understand(changed(tmp_path, extra=[["J108", "Never built", None, "North"]]))
+    assert len(understood.jobs) == len(JOBS)
+    assert "J108" in told(understood) or "J108" in understood.waiting
+
+
+def test_the_source_stays_as_it_is(tmp_path):
+    source = changed(tmp_path, (2, USED, "5-6"))
+    before = source.read_bytes()
+    understand(source)
+    assert source.read_bytes() == before
+    assert openpyxl.load_workbook(source).active["C2"].value.date() == date(2023, 2, 14)
