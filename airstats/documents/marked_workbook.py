@@ -161,7 +161,7 @@ def _add_front(
             one.alignment = Alignment(wrap_text=True, vertical="top")
         # Not every program makes a row as high as the text that is wrapped in it.
         sheet.row_dimensions[line[0].row].height = _LINE_POINTS * max(map(_lines, line))
-    one_page(sheet)
+    one_page(sheet, f"D{sheet.max_row}", landscape=True)
     sheet.page_setup.fitToHeight = 0
 
 
