@@ -103,7 +103,7 @@ def _files_of_a_quarter(
     costs = costs_of(firm)
     files: dict[Path, str | bytes] = {
         Path("allowance_card.html"): allowance_card(now, *costs),
-        Path("price_sheet.xlsx"): price_sheet(now, *costs, desk.to_price),
+        Path("price_sheet.xlsx"): price_sheet(now, *costs, desk.to_price, firm),
     }
     if desk.to_price is not None:
         files[Path("orders.csv")] = csv_of(rounded(price(desk.to_price, now, *costs, firm=firm)))

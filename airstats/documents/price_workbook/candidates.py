@@ -9,16 +9,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from openpyxl.workbook import Workbook
 
 from airstats.base.name_matching import places_of
 from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.documents.price_workbook.job_sheets import JobSheets
 from airstats.documents.price_workbook.looks import letter, protect, write_text
+from airstats.documents.price_workbook.usual_formulas import DOUBTS, doubts
 from airstats.model.posterior import FORMS, Belief
 
 HEADER, FIRST = 3, 4
-_FIXED = ("weight", "form", "spread", "crew_sd")
+_FIXED = ("weight", "form", "spread", "crew_sd", *DOUBTS)
 BITS, HALVINGS = 20, 44
 """Packs are found bit by bit, up to a million; quantiles by halving the span that holds them."""
 _JUST = "0.000000001"
@@ -103,12 +105,14 @@ def add_candidates(
     pairs = [f"cov {by_place[i]}, {by_place[j]}" for i, j in made.pairs()]
     for place, text in enumerate([*_FIXED, *names, *pairs], start=1):
         write_text(page, HEADER, place, text)
+    doubt = doubts(belief) if sheet else np.zeros((len(belief.form), len(DOUBTS)))
     for g in range(len(belief.form)):
         numbers = [
             *belief.mean[g][list(by_place)],
             *[belief.covariance[g][p] for p in made.pairs()],
         ]
         fixed = [belief.weight[g], FORMS[belief.form[g]], belief.spread[g], belief.crew_sd[g]]
+        fixed += doubt[g].tolist()
         for place, value in enumerate([*fixed, *numbers], start=1):
             page.cell(FIRST + g, place).value = value if isinstance(value, str) else float(value)
     protect(page)
@@ -213,6 +217,9 @@ def _candidate_row(
     unknown = f"SUMPRODUCT({part(count, pairs)},{product.span(there, count, pairs)})"
     spread, crew_sd = product.column("spread", there), product.column("crew_sd", there)
     floor = product.belief.prior.floor
+    if len(product.shared) > 1:
+        laps2, laps, rest = (product.column(name, there) for name in DOUBTS)
+        unknown += f"+doubt_size*MAX(lap_factor^2*{laps2}+lap_factor*{laps}+{rest},0)"
     job.write(job.working, f"A{row}", mean)
     job.write(
         job.working,
@@ -222,7 +229,7 @@ def _candidate_row(
 
 
 def least_packs(
-    job: JobSheets, use: Use, shares: Sequence[str], pack: str, words: str
+    job: JobSheets, use: Use, shares: Sequence[str], pack: str, words: str, beside: str = ""
 ) -> list[str]:
     """Find the least whole packs that are enough with each share, bit by bit; return their cells.
 
@@ -238,6 +245,8 @@ def least_packs(
         What a pack holds: a name or a cell.
     words : str
         What the block is called.
+    beside : str
+        What there is besides, after a "+".
 
     Notes
     -----
@@ -251,7 +260,7 @@ def least_packs(
         for step in range(BITS):
             row, bit = first + step, 2 ** (BITS - 1 - step)
             job.working[f"A{row + 1}"] = bit
-            reached = use.below(f"({at}{row}+{bit - 1})*{pack}")
+            reached = use.below(f"({at}{row}+{bit - 1})*{pack}{beside}")
             formula = f"{at}{row}+IF({reached}<{share}-{_JUST},{bit},0)"
             job.write(job.working, f"{at}{row + 1}", formula)
     last = first + BITS

@@ -27,13 +27,14 @@ LENGTHS = {
 
 
 def add_geometry(job: JobSheets, first_input: int, rows: int) -> None:
-    """Work the openings out on the job's working sheet, with a name for each sum.
+    """Work the openings out on the job's working sheet, and name the sums.
 
     Parameters
     ----------
     job : JobSheets
         Its name `roll_width_m` is the width of the roll, m. Its page holds the openings: count,
-        width, height, reveal, sides and cut in B to G, "ok" in H.
+        width, height, reveal, sides and cut in B to G, "ok" in H. It gets the names of `sums`
+        with `listed_` before them, and those of `LENGTHS`.
     first_input, rows : int
         The first row of the openings, and how many rows there are.
     """
@@ -52,7 +53,7 @@ def add_geometry(job: JobSheets, first_input: int, rows: int) -> None:
             filled = _filled(formula, letters, first + row, *typed)
             job.write(job.working, f"{letters[name]}{first + row}", filled)
     for name, formula in _sums(letters, first + 1, first + rows):
-        job.step(name, formula)
+        job.step(f"listed_{name}" if name in sums() else name, formula)
 
 
 def _filled(formula: str, letters: dict[str, str], row: int, inputs: str, input_row: int) -> str:

@@ -28,6 +28,7 @@ from airstats.documents.price_workbook.looks import (
 )
 from airstats.documents.price_workbook.materials import materials_fault
 from airstats.documents.price_workbook.typed_jobs import OPENING, TypedJob
+from airstats.documents.price_workbook.usual_formulas import LISTED, choices
 
 FIRST_OPENING = 16
 LEAST_ROWS = 14
@@ -73,21 +74,29 @@ INPUTS = (
     Input("roll_width_m", "Roll width, m", "D9", 1.5, (0.3, 6)),
     Input("roll_length_m", "Roll length, m", "D10", 50, (2, 500)),
     Input("pretaped_share", "Taped before, share", "D11", PRETAPED_SHARE, (0, 1)),
+    Input("openings_are", "Openings are", "B12", LISTED, words=f'"{",".join(choices())}"'),
+    Input("stock_rolls", "Whole rolls on shelf", "H9", None, (0, 10_000)),
+    Input("begun_m", "Begun rolls, usable m", "H10", None, (0, 100_000)),
     Input("leftover_cost", "A roll left over costs", "F9", None, (0, 1_000_000_000), of_firm=True),
     Input("short_cost", "A roll short costs", "F10", None, (0, 1_000_000_000), of_firm=True),
     Input("corner_method", "Corners closed by", "F11", USUAL_METHOD,
           words=f'"{",".join(CORNER_METHODS)}"'),
 )  # fmt: skip
+_ELSEWHERE = ("valid_days", "perimeter_m", "pretaped_share")
+"""Numbers without which the sheet can be priced."""
 _LONG = ("firm", "job", "client")
 OPENING_HEADINGS = (
     "mark", "count", "width, mm", "height, mm", "reveal, mm", "sides, 3 or 4", "cut",
 )  # fmt: skip
 OPENING_LIMITS = (("count", "B", 1, 10_000), ("width", "C", 100, 20_000),
                   ("height", "D", 100, 20_000), ("reveal", "E", 10, 1500))  # fmt: skip
+_UNITS = {"count": "", "reveal": " mm; not known: `airstats price`"}
 NOT_HERE = "cut: price {} with `airstats price`"
 
 RESULTS = (
     ("order_rolls", "Rolls for this job", "0"),
+    ("from_stock_rolls", "of these from the shelf", "0"),
+    ("buy_rolls", "to buy", "0"),
     ("chance_short", "Chance that they do not suffice", RATIO),
     ("expected_m2", "Sheet expected, m²", AMOUNT),
     ("low_m2", "80 of 100 such jobs use from, m²", AMOUNT),
@@ -124,7 +133,10 @@ def front(job: JobSheets, told: str) -> None:
 
 
 def _faults() -> str:
-    numbers = "Look at the job: each number above 0 and within reason, the roll wider than the lap."
+    numbers = (
+        "Look at the job: each number above 0 and within reason, the roll wider than the lap;"
+        f" openings are {' or '.join(choices())}."
+    )
     openings = "Look at the openings: the column check says what to do."
     surface = "The lined openings are larger than the surface: look at both."
     return (
@@ -219,7 +231,7 @@ def _opening_check(row: int) -> str:
     checks = [
         (
             f"OR(N({letter}{row})<{low},N({letter}{row})>{high})",
-            f"{name}: write {low} to {high}{' mm' * (name != 'count')}",
+            f"{name}: write {low} to {high}{_UNITS.get(name, ' mm')}",
         )
         for name, letter, low, high in OPENING_LIMITS
     ]
@@ -244,11 +256,12 @@ def checks(rows: int) -> dict[str, str]:
     numbers = [
         f"N({one.name})>={one.limits[0]},N({one.name})<={one.limits[1]}"
         for one in INPUTS
-        if one.limits and one.name not in ("valid_days", "perimeter_m", "pretaped_share")
+        if one.limits and one.name not in _ELSEWHERE
     ]
+    known = ",".join(f'openings_are="{word}"' for word in choices())
     above = "N(surface_m2)>0,N(leftover_cost)>0,N(short_cost)>0,roll_width_m>lap_mm/1000"
     return {
-        "numbers_good": f"AND({','.join(numbers)},{above},ISNUMBER(lap_mm))",
+        "numbers_good": f"AND({','.join(numbers)},{above},ISNUMBER(lap_mm),OR({known}))",
         "openings_good": f'SUMPRODUCT((PAGE!{column}<>"")*(PAGE!{column}<>"ok"))=0',
         "surface_good": "N(surface_m2)>=lined_opening_m2",
         "inputs_good": "AND(numbers_good,openings_good,surface_good)",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -11,10 +11,13 @@ import pandas as pd
 
 from airstats.catalog.materials import MATERIALS
 from airstats.documents.price_workbook.materials import COUNTED
+from airstats.documents.price_workbook.usual_formulas import LISTED, UNKNOWN
+from airstats.pricing.newsvendor import Priced
 from airstats.records.reading import Records
 from airstats.takeoff.per_material import driver_quantity, material_quantities
-from airstats.takeoff.sheet_quantities import take_off
+from airstats.takeoff.sheet_quantities import Takeoff
 from airstats.takeoff.typed_job import OneJob, one_record
+from airstats.takeoff.unmeasured import OPENINGS
 
 EXAMPLE = "EXAMPLE, invented: type your job over it"
 OPENING = ("mark", "count", "width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern")
@@ -28,12 +31,21 @@ class TypedJob:
     openings: tuple[dict[str, Any], ...] = ()
 
 
-def typed_jobs(takeoff: Records | None) -> Iterator[TypedJob]:
-    """Yield what stands on each page: a job of the takeoff, or an invented example."""
-    if takeoff is None or takeoff.jobs.empty:
-        takeoff = one_record(OneJob())
-        takeoff.jobs["job_id"] = takeoff.openings["job_id"] = EXAMPLE
-    jobs = takeoff.jobs.assign(**_drivers(takeoff))
+def typed_jobs(takeoff: Records, foretold: Priced) -> Iterator[TypedJob]:
+    """Yield what stands on each page for the jobs of a takeoff, with what the shelf gives them.
+
+    Parameters
+    ----------
+    takeoff : Records
+        n jobs.
+    foretold : Priced
+        Of the same jobs, with the stock of the takeoff.
+    """
+    shelf = {"begun_m": foretold.begun_m, "stock_rolls": foretold.from_stock}
+    given = {name: np.where(amounts > 0, amounts, np.nan) for name, amounts in shelf.items()}
+    unknown = np.where(foretold.jobs.unmeasured == OPENINGS, UNKNOWN, LISTED)
+    drivers = _drivers(takeoff, foretold.jobs)
+    jobs = takeoff.jobs.assign(**drivers, **given, openings_are=unknown)
     for row in jobs.to_dict("records"):
         own = takeoff.openings[takeoff.openings["job_id"].eq(row["job_id"])]
         kinds = own.reindex(columns=list(OPENING)).to_dict("records")
@@ -41,14 +53,20 @@ def typed_jobs(takeoff: Records | None) -> Iterator[TypedJob]:
         yield TypedJob(values, tuple(map(_known, kinds)))
 
 
+def example() -> Records:
+    """Return an invented job that says so."""
+    one = one_record(OneJob())
+    jobs, openings = (table.assign(job_id=EXAMPLE) for table in (one.jobs, one.openings))
+    return replace(one, jobs=jobs, openings=openings)
+
+
 def driver_name(material: str) -> str:
     """Return the name of the cell in which a material's quantity stands."""
     return f"counted_{list(MATERIALS).index(material) + 1}"
 
 
-def _drivers(takeoff: Records) -> dict[str, np.ndarray]:
+def _drivers(takeoff: Records, jobs: Takeoff) -> dict[str, np.ndarray]:
     """The quantities that must be typed, by the names of their cells."""
-    jobs = take_off(takeoff)
     counted = material_quantities(jobs, takeoff.openings)
     return {
         driver_name(name): driver_quantity(jobs, counted, material.driver)

@@ -11,7 +11,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.workbook import Workbook
 
 from airstats.base.caution import CAUTION
-from airstats.base.firm import LEFTOVER_COST, SHORT_COST
+from airstats.base.firm import ASSUMED, LEFTOVER_COST, SHORT_COST, Firm
 from airstats.base.name_matching import name_key
 from airstats.catalog.materials import MATERIALS, plural
 from airstats.documents.price_workbook import quote_page
@@ -37,25 +37,33 @@ from airstats.documents.price_workbook.looks import (
 )
 from airstats.documents.price_workbook.materials import COUNTED, STEPS, materials_good
 from airstats.documents.price_workbook.quote_page import AMOUNT, MONEY, RATIO, Input, result_cell
-from airstats.documents.price_workbook.typed_jobs import TypedJob, driver_name, typed_jobs
+from airstats.documents.price_workbook.typed_jobs import (
+    TypedJob,
+    driver_name,
+    example,
+    typed_jobs,
+)
+from airstats.documents.price_workbook.usual_formulas import usual_steps
 from airstats.model.allowances import Allowances, Pack, usual_pack
 from airstats.model.posterior import widen
-from airstats.pricing.newsvendor import material_known
+from airstats.pricing.newsvendor import material_known, priced
 from airstats.records.reading import Records
+from airstats.takeoff.sheet_quantities import take_off
+from airstats.takeoff.usual_openings import Habits
 
 MOST_JOBS = 12
 """More jobs of a takeoff have no page; an empty page follows the last."""
 SHARES = ("0.5", "0.8", "0.95")
 FORMULAS = {
     "roll_m2": "roll_width_m*roll_length_m",
-    "laid_m2": (
-        "IF(inputs_good,(surface_m2-lined_opening_m2)*roll_width_m/(roll_width_m-lap_mm/1000),0)"
-    ),
+    "lap_factor": "IF(inputs_good,roll_width_m/(roll_width_m-lap_mm/1000),1)",
+    "laid_m2": "IF(inputs_good,(surface_m2-lined_opening_m2)*lap_factor,0)",
+    "begun_m2": "IF(inputs_good,N(begun_m)*roll_width_m,0)",
     "critical_share": "IF(inputs_good,short_cost/(short_cost+leftover_cost),0.5)",
 }
 """Steps between what is typed and the candidates, named like the quantities of the package."""
 COLUMNS = (
-    "material", "counted", "used on average", "a pack holds", "packs to buy", "chance short",
+    "material", "counted", "used on average", "a pack holds", "packs", "chance short",
     "price a pack", "money",
 )  # fmt: skip
 
@@ -65,6 +73,7 @@ def price_sheet(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
     takeoff: Records | None = None,
+    firm: Firm = ASSUMED,
 ) -> bytes:
     """Return an .xlsx workbook that prices jobs with these allowances, a page each.
 
@@ -76,6 +85,8 @@ def price_sheet(
         Money for each roll left over and for each roll short, as the pages start with.
     takeoff : Records, optional
         Jobs that stand on the pages; without them an invented example, which says so.
+    firm : Firm
+        Its name, currency and prices stand on the pages.
 
     Notes
     -----
@@ -85,12 +96,18 @@ def price_sheet(
     """
     book = Workbook()
     book.remove(book.active)
-    jobs = 0 if takeoff is None else len(takeoff.jobs)
+    takeoff = takeoff if takeoff and len(takeoff.jobs) else example()
+    costs = (leftover_cost, short_cost)
+
+    stock, end_m = takeoff.stock, firm.unusable_end_m
+    foretold = priced(take_off(takeoff), allowances, *costs, stock=stock, end_m=end_m)
     known = {name: material_known(allowances, name) for name in MATERIALS}
-    starts = {"leftover_cost": leftover_cost, "short_cost": short_cost} | _packs(known)
-    pages = [*islice(typed_jobs(takeoff), MOST_JOBS), TypedJob()]
+    starts = dict(zip(("leftover_cost", "short_cost"), costs, strict=True)) | _packs(known, firm)
+    starts |= {"firm": firm.name or None, "currency": firm.currency or None}
+    starts |= {"roll_price": firm.roll_price}
+    pages = [*islice(typed_jobs(takeoff, foretold), MOST_JOBS), TypedJob()]
     sheets = [JobSheets.added(book, number) for number in range(1, len(pages) + 1)]
-    shared = _shared(book, allowances, known, jobs)
+    shared = _shared(book, allowances, known, len(takeoff.jobs))
     for job, typed in zip(sheets, pages, strict=True):
         _job(job, replace(typed, values=starts | typed.values), shared)
     return same_bytes(book, formula_values(book))
@@ -138,12 +155,17 @@ def _crews(allowances: Allowances) -> list[str]:
     return list(known.values())
 
 
-def _packs(known: dict[str, Allowances]) -> dict[str, Any]:
-    """What was bought last of each material: content and price of a pack, by the cells' names."""
+def _packs(known: dict[str, Allowances], firm: Firm) -> dict[str, Any]:
+    """What was bought last of each material: content and price of a pack, by the cells' names.
+
+    Where no record names a price, the firm's own.
+    """
     packs: dict[str, Any] = {}
     for place, (name, one) in enumerate(known.items(), start=1):
         pack: Pack = one.pack or usual_pack(name)
-        packs |= {f"pack_{place}": pack.content, f"price_{place}": pack.price}
+        own = firm.unit_prices.get(name)
+        price = pack.price if pack.price or own is None else own * pack.content
+        packs |= {f"pack_{place}": pack.content, f"price_{place}": price}
     return packs
 
 
@@ -152,8 +174,9 @@ def _job(job: JobSheets, typed: TypedJob, shared: _Shared) -> None:
     quote_page.front(job, shared.told)
     quote_page.inputs(job, typed)
     rows = quote_page.openings(job, typed.openings)
-    _steps(job, rows, shared.crews)
-    use = add_use(job, shared.products["sheet"], "laid_m2", "sheet, candidate by candidate")
+    sheet = shared.products["sheet"]
+    _steps(job, rows, shared.crews, sheet.belief.habits)
+    use = add_use(job, sheet, "laid_m2", "sheet, candidate by candidate")
     top = quote_page.FIRST_OPENING + rows + 1
     quote_page.results(job, top, *_order(job, use))
     last = _money(job, top + len(quote_page.RESULTS) + 3, typed, shared)
@@ -163,7 +186,7 @@ def _job(job: JobSheets, typed: TypedJob, shared: _Shared) -> None:
     protect(job.page)
 
 
-def _steps(job: JobSheets, rows: int, crews: list[str]) -> None:
+def _steps(job: JobSheets, rows: int, crews: list[str], habits: Habits) -> None:
     """The steps between what is typed and the candidates."""
     page = f"'{job.page.title}'"
     for name, formula in quote_page.checks(rows).items():
@@ -172,16 +195,21 @@ def _steps(job: JobSheets, rows: int, crews: list[str]) -> None:
         job.step(name, formula)
     crew_step(job, crews)
     add_geometry(job, quote_page.FIRST_OPENING, rows)
+    usual_steps(job, habits)
 
 
 def _order(job: JobSheets, use: Use) -> tuple[dict[str, str], list[str]]:
     """The formulas of the results, and of the rolls that are enough for 50, 80, 95 of 100."""
-    order, *enough = least_packs(job, use, ("critical_share", *SHARES), "roll_m2", "rolls")
+    order, *enough = least_packs(
+        job, use, ("critical_share", *SHARES), "roll_m2", "rolls", "+begun_m2"
+    )
     low, high = quantiles(job, use, ("0.1", "0.9"), "sheet, m²")
-    below = use.below("ROLLS*roll_m2")
+    below = use.below("ROLLS*roll_m2+begun_m2")
     formulas = {
         "order_rolls": order,
-        "chance_short": f"1-{use.below('order_rolls*roll_m2')}",
+        "from_stock_rolls": "MIN(order_rolls,N(stock_rolls))",
+        "buy_rolls": "order_rolls-from_stock_rolls",
+        "chance_short": f"1-{use.below('order_rolls*roll_m2+begun_m2')}",
         "expected_m2": use.expected,
         "low_m2": f"MAX({low},0)",
         "high_m2": high,
@@ -222,12 +250,13 @@ def _sheet_row(job: JobSheets, row: int, price: float | None) -> None:
     quote_page.input_cell(
         job, Input("roll_price", "", f"G{row}", None, (0, 1_000_000_000), MONEY), price
     )
-    _money_cell(job, row)
+    # What is taken from begun rolls costs as much as new sheet.
+    _money_cell(job, row, "sheet_money", "+N(begun_m)/roll_length_m")
 
 
-def _money_cell(job: JobSheets, row: int) -> None:
-    formula = f'IF(AND(ISNUMBER(E{row}),N(G{row})>0),E{row}*G{row},"–")'
-    result_cell(job, f"H{row}", "", formula, MONEY)
+def _money_cell(job: JobSheets, row: int, name: str = "", beside: str = "") -> None:
+    formula = f'IF(AND(ISNUMBER(E{row}),N(G{row})>0),(E{row}{beside})*G{row},"–")'
+    result_cell(job, f"H{row}", name, formula, MONEY)
 
 
 def _material_row(
@@ -238,7 +267,7 @@ def _material_row(
     place = list(MATERIALS).index(name) + 1
     amount, pack, price = driver_name(name), f"pack_{place}", f"price_{place}"
     if counted:
-        result_cell(job, f"B{row}", amount, counted, AMOUNT)
+        result_cell(job, f"B{row}", amount, f'IF(unknown=1,"–",{counted})', AMOUNT)
     else:
         job.page[f"A{row}"] = f"{TO_TYPE}{job.page[f'A{row}'].value}"
         one = Input(amount, "", f"B{row}", None, (0, 1_000_000), AMOUNT)
@@ -246,7 +275,7 @@ def _material_row(
     for cell, letter, pattern in ((pack, "D", "General"), (price, "G", MONEY)):
         one = Input(cell, "", f"{letter}{row}", None, (0, 1_000_000_000), pattern, of_firm=True)
         quote_page.input_cell(job, one, values.get(cell))
-    use = add_use(job, product, f"{here}$B${row}", f"{name}, candidate by candidate")
+    use = add_use(job, product, f"N({here}$B${row})", f"{name}, candidate by candidate")
     (order,) = least_packs(job, use, ("critical_share",), f"{here}$D${row}", name)
     good = f"AND(inputs_good,materials_good,N(B{row})>0,N(D{row})>0)"
     short = f"1-{use.below(f'E{row}*D{row}')}"
