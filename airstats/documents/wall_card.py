@@ -16,6 +16,7 @@ from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
+from airstats.catalog.wound_roll import CORE_MM, diameter_table
 from airstats.documents.page_templates import page_template
 from airstats.model.allowances import Allowances, material_table
 from airstats.pricing.newsvendor import Priced, critical_share, needed_products, priced
@@ -207,6 +208,8 @@ def allowance_card(
         costs=(leftover_cost, short_cost),
         stopped=", ".join(stopped_cuts()),
         decision=_decision(allowances),
+        left=left_on_a_roll(job),
+        core_mm=CORE_MM,
         caution=CAUTION,
     )
 
@@ -287,6 +290,12 @@ def _by_pencil(
         f" ({expected:g} + {margin.of(expected):g}) ÷ {pack:g} = {packs:g}, rounded up",
         "packs": f"{packs_of(int(np.ceil(packs)), 'pack')} of {pack:g} {unit}",
     }
+
+
+def left_on_a_roll(job: OneJob) -> list[tuple[str, str]]:
+    """Return the outer diameter of a begun roll in mm, and the metres left on it, as printed."""
+    table = diameter_table(length_m=job.roll_length_m)
+    return [(f"{row.diameter_mm:.0f}", f"{row.left_m:.0f}") for row in each(table)]
 
 
 def _counts(job: OneJob) -> dict[str, str]:

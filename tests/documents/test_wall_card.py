@@ -49,6 +49,20 @@ def test_the_factors_and_crews_stand_with_their_numbers():
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
 
 
+def test_metres_left_stand_by_the_diameter():
+    page = allowance_card(LEARNT)
+    across, metres = (
+        [int(n) for n in re.findall(r"[0-9]+", row)]
+        for row in re.search("mm across ([0-9 ]+) metres left ([0-9 ]+)", text_of(page)).groups()
+    )
+    assert across[0] == 90
+    assert (across[-1], metres[-1]) == (170, 50)
+    ring = (np.square(across) - 80**2) / (170**2 - 80**2)
+    assert metres == pytest.approx(50 * ring, abs=0.5)
+    wide = text_of(allowance_card(LEARNT, job=replace(EXAMPLE, roll_length_m=25.0)))
+    assert "with 25 m, on a core of 80 mm" in wide
+
+
 def printed(page, pattern):
     """The numbers that a pattern finds in the card's text."""
     return [float(text.replace("−", "-")) for text in re.search(pattern, text_of(page)).groups()]
