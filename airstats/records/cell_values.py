@@ -145,7 +145,9 @@ _BESIDE_A_NUMBER = re.compile(
 _THINGS = "rolls roll rollen rolle rl no nos pcs pc piece pieces off st stk x € £ $"
 _HALVES = re.compile(r"([0-9]+)? ?([½¼¾]|(?<=[0-9] )[13]/[24])(?P<after>[^0-9]*)")
 _PARTS = {"½": 0.5, "¼": 0.25, "¾": 0.75, "1/2": 0.5, "1/4": 0.25, "3/4": 0.75}
-_NOT_A_NUMBER = Trouble("is not a number", "write digits only, such as 12.5")
+_NOT_A_NUMBER = Trouble(
+    "is not a number", "write digits only, such as 12.5, or clear the cell if nobody knows it"
+)
 _MORE = "holds more than a number"
 _ONE_ONLY = "write one number, in the unit of the heading"
 _SHARE_ONLY = "write a share from 0 to 1: for 35 %, 0.35"

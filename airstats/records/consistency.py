@@ -92,6 +92,9 @@ _MAY_BE_UNKNOWN = ("reveal_mm",)
 """Where a cell of it is blank nobody knows the value."""
 _STEPS = {"opened": 1.0, "half": 0.5, "quarter": 0.25}
 _FILL_IN = "fill it in, or remove the row"
+_OPENING = "fill it in; if nobody knows it, take out all rows of the job: its openings are unknown"
+_JOB_OF_IT = "fill in the id of the job that the opening belongs to, in every row"
+_ONE_OF_THEM = "take one of the rows out; for two jobs, give each an id of its own"
 _COUNTED = "fill it in, or clear opening_count too: then the job's openings count as unknown"
 _IN_A_WORKBOOK = (
     "; if it holds a formula, the workbook must be saved with its values: open it in the"
@@ -166,21 +169,23 @@ def _check_columns(sheet: Sheet) -> list[Finding]:
     found = [Finding(name, -1, fault) for fault in sheet.table.faults]
     if sheet.is_read and name == "jobs" and sheet.frame.empty:
         found.append(sheet.table_finding(None, "there are no jobs yet", _ONE_ROW))
-    return found + _check_needed(sheet, _NEEDED[name], True)
+    remedy = _OPENING if name == "openings" else _FILL_IN
+    return found + _check_needed(sheet, _NEEDED[name], True, remedy)
 
 
 def _check_needed(
-    sheet: Sheet, columns: Iterable[str], where: np.ndarray | bool, remedy: str = _FILL_IN
+    sheet: Sheet, columns: Iterable[str], where: np.ndarray | bool, remedy: str
 ) -> list[Finding]:
     """Find columns that are missing, and blank cells of the others in the rows of `where`."""
-    remedy += _IN_A_WORKBOOK if sheet.table.title else ""
+    of_openings = {"job_id": _JOB_OF_IT} if sheet.table.name == "openings" else {}
     found = []
     for column in columns:
         if sheet.lacks(column):
             found += _missing_column(sheet, column)
         else:
             empty = sheet.blank[column] & where & (column not in _MAY_BE_UNKNOWN)
-            found += sheet.flag(empty, column, "a value is needed here", remedy)
+            what = of_openings.get(column, remedy) + (_IN_A_WORKBOOK if sheet.table.title else "")
+            found += sheet.flag(empty, column, "a value is needed here", what)
     return found
 
 
@@ -217,7 +222,7 @@ def _check_twice(jobs: Sheet, links: Links) -> list[Finding]:
     for row in np.flatnonzero(links.jobs != np.arange(len(links.jobs))).tolist():
         first = int(jobs.table.rows[links.jobs[row]])
         problem = f"the same job_id stands in row {first}"
-        found.append(jobs.finding(row, "job_id", problem, "give each job one row, with its own id"))
+        found.append(jobs.finding(row, "job_id", problem, _ONE_OF_THEM))
     return found
 
 
@@ -229,9 +234,12 @@ def _check_strays(jobs: Sheet, sheet: Sheet, owners: np.ndarray) -> list[Finding
     told = [f.position for f in sheet.unreadable if f.fault.column == "job_id"]
     readable = ~np.isin(np.arange(len(owners)), told) & ~sheet.blank["job_id"].to_numpy(dtype=bool)
     strays = np.flatnonzero((owners < 0) & readable)
-    alike = {_loosely(job_id): job_id for job_id in jobs.frame["job_id"]} if strays.size else {}
+    loose = jobs.frame["job_id"].map(_loosely) if strays.size else jobs.frame["job_id"]
+    alike = dict(zip(loose, jobs.frame["job_id"], strict=True))
+    several = set(loose[loose.duplicated()])
     for row in strays.tolist():
-        meant = alike.get(_loosely(sheet.frame["job_id"].iloc[row]))
+        key = _loosely(sheet.frame["job_id"].iloc[row])
+        meant = alike.get(key) if key not in several else None
         remedy = f"write {meant}, as in jobs" if meant else "correct it, or add the job to jobs"
         found.append(sheet.finding(row, "job_id", "no job has this id", remedy))
     return found

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airstats.catalog.units import WORDS, as_declared, converted, own_unit, units_read
+from airstats.catalog.units import WORDS, as_declared, as_own, converted, own_unit, units_read
 from airstats.records.typed_table import Finding, Sheet
 
 
@@ -42,7 +42,7 @@ USUAL = {
 CHECK = "check the entry"
 _METRES = "looks like metres"
 _WRITE = "write {words}, {value}"
-_IN_MM = {"metres": 1000, "centimetres": 10, "inches": 25.4}
+_LENGTHS = ("m", "cm", "mm")
 
 
 def _above_0(remedy: str) -> Rule:
@@ -234,8 +234,8 @@ def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray | bool = True) 
 def _said(rule: Rule, limits: Limits, column: str, value: float, unit: str) -> tuple[str, str]:
     """Say what is wrong with a number and what to do, in the unit that it is written in."""
     if unit == own_unit(column):
-        if unit == "mm" and rule.factor > 1:
-            return _too_small(column, value)
+        if unit in _LENGTHS and rule.factor != 1:
+            return _other_unit(column, float(value), unit)
         return _filled_in(rule, value * rule.factor, unit)
     written = as_declared(column, value, unit)
     if meant := _unit_meant(limits, column, written):
@@ -247,16 +247,18 @@ def _said(rule: Rule, limits: Limits, column: str, value: float, unit: str) -> t
     return _filled_in(rule, written, unit)
 
 
-def _too_small(column: str, value: float) -> tuple[str, str]:
-    """Say in which units so small a number of millimetres may be, and what it then is."""
+def _other_unit(column: str, value: float, own: str) -> tuple[str, str]:
+    """Say in which other units a length may be written, and what it then is in its own."""
     low, high = TYPICAL[column.removeprefix(_SUMMARY_OF)]
-    read = {words: value * float(mm) for words, mm in _IN_MM.items()}
-    may_be = {words: mm for words, mm in read.items() if low / 2 <= mm <= 2 * high}
+    units = {unit: WORDS.get(unit, "inches") for unit in ("m", "cm", "mm", "in") if unit != own}
+    read = {words: as_own(column, value, unit) for unit, words in units.items()}
+    may_be = {words: size for words, size in read.items() if low / 2 <= size <= 2 * high}
     if len(may_be) == 1:
-        ((words, mm),) = may_be.items()
-        return f"looks like {words}", f"write millimetres, {mm:.10g}"
-    said = " or ".join(f"{mm:.10g} if it is in {words}" for words, mm in may_be.items())
-    return "is too small for millimetres", f"write millimetres{said and f', {said}'}"
+        ((words, size),) = may_be.items()
+        return f"looks like {words}", f"write {WORDS[own]}, {size:.10g}"
+    said = " or ".join(f"{size:.10g} if it is in {words}" for words, size in may_be.items())
+    problem = "is too small" if own == "mm" else "is too large"
+    return f"{problem} for {WORDS[own]}", f"write {WORDS[own]}{said and f', {said}'}"
 
 
 def _filled_in(rule: Rule, value: float, unit: str) -> tuple[str, str]:
