@@ -131,6 +131,8 @@ def _one(
 ) -> tuple[Reading, ...]:
     if found["doubt"]:
         return _perhaps(cell, found, facts, "question mark")
+    if facts.column != "roll_price" and re.search(r"\b(?:each|je)\b", found["words"]):
+        return _perhaps(cell, found, facts, "words beside")
     money = currency_of(found["before"] or found["after"] or "")
     if money and (facts.column != "roll_price" or facts.currency not in ("", money)):
         return _perhaps(cell, found, facts, "another currency" if facts.currency else "money sign")

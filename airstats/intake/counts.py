@@ -89,6 +89,7 @@ _UNITS_OFF = re.compile(
     rf"(?<=[\d\w½⁄]) ?\b{_ROLL}(?: of)?(?: {_DONE})?(?![a-z0-9])\.?|(?<=\d) {_DONE}$"
 )
 _ROLL_FIRST = re.compile(r"^(?:rolls?|rollen?|opened|used|taken):? (?=\d)")
+_ONE_ROLL = re.compile(r"\b(?:roll|rolle)\b")
 _OF_ONE = re.compile(r"^(.+?) (?:of )?(?:a|an|eine|einer) (?:roll|rolle)$")
 _OPENED = (("counted", "opened"),)
 
@@ -108,7 +109,7 @@ def read_roll_count(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
         return asked(cell, [None, 0.0], "none", "rolls")
     text, is_circa = without_circa(text)
     text = _OF_ONE.sub(r"\1 roll", text)
-    single = _UNITS_OFF.sub("", text) != text and "rolls" not in text and "rollen" not in text
+    single = bool(_ONE_ROLL.search(text))
     bare = " ".join(_UNITS_OFF.sub("", _ROLL_FIRST.sub("", text)).split()).rstrip(".")
     return _counted_as(
         cell, _in_text(cell, bare, single, "circa" if is_circa else "", facts), facts

@@ -58,6 +58,7 @@ _SIZES = {
     "chain": rf"(?P<chain>{_DIM}(?: ?(?:x|\*|/|by|mal) ?{_DIM}){{1,3}})",
 }
 _REVEAL_WORD = r"(?:reveals?|revs?\.?|laibung(?:en|stiefe)?|leibung(?:en|stiefe)?|depth|tiefe|deep)"
+_SHALLOW = re.compile(rf"{_REVEAL_WORD}[ .:=]*[1-3]\d(?![\d.,])(?! ?(?:{_LENGTH}))")
 _COUNTER = r"(?:nos?|nr|st|stk|stck|stück|pcs?|pieces?|off|mal|x|\*|@|à|je|each|times)"
 _WORD_COUNT = "|".join(sorted((w for w in ONES if w != "null"), key=len, reverse=True))
 _HARMLESS = rf"""each|je|à|@|of|at|in|im|am|the|size|sizes|clear|opening|openings|all|alle|with|mit|
@@ -72,11 +73,11 @@ _EVENTS = {
     rf"(?! ?[x*/] ?\d)(?: ?(?:all round|deep|tief))?",
     "depth": rf"(?P<deep>{_DIM}) ?(?P<all>{_REVEAL_WORD}|tief)(?![a-z])",
     **_SIZES,
+    "sides": rf"(?:{NO_THRESHOLD}|{FOUR_SIDES})(?![a-zäöü])",
     "bracket": rf"\((?P<inside>\d{{1,3}})(?: ?{_COUNTER}\.?)?\)|"
     r"[x*] ?(?P<times>\d{1,3})(?![\d.,]| ?[x*/])",
     "count": rf"(?P<count>\d{{1,3}}|(?:{_WORD_COUNT})(?![a-zäöü]))(?: ?{_COUNTER}(?![a-z])\.?)?"
     r"(?= ?(?:[^\d\s]|$)|(?<=[a-z.@à*]) ?\d)",
-    "sides": rf"{NO_THRESHOLD}|{FOUR_SIDES}",
     "door": rf"(?:{DOOR})(?![a-zäöü])",
     "mark": r"(?P<mark>[a-zäöü]{1,2}[- ]?\d{1,2}[a-z]?)(?![\w.,]*\d| ?[x*/])",
     "harmless": rf"(?:{_HARMLESS})(?![a-zäöü])",
@@ -130,7 +131,15 @@ def read_openings(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
         found, words = _openings(_joined(items))
     except _UnreadError:
         return ()
+    if _SHALLOW.search(text):
+        found = [_perhaps_shallow(each, text) for each in found]
     return _readings(cell, found, words, is_circa, facts)
+
+
+def _perhaps_shallow(each: tuple[OpeningText, ...], text: str) -> tuple[OpeningText, ...]:
+    """Add that "rev 20" beside sizes in mm may be 20 mm, where it was read as 20 cm."""
+    deep = (one for one in each if one.reveal_mm and f"{one.width_mm:.10g}" in text)
+    return (*each, *(replace(one, reveal_mm=(one.reveal_mm or 0) / 10) for one in deep))
 
 
 def _count_alone(cell: object, count: int) -> tuple[Reading, ...]:
