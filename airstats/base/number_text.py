@@ -72,7 +72,7 @@ def roughly(value: float) -> str:
     return number(near, max(1 - int(np.floor(np.log10(abs(near)))), 0) if near else 0)
 
 
-def money(text: str, currency: str) -> str:
+def in_currency(text: str, currency: str) -> str:
     """Return a sum of money, as text, with its currency; "" is one that nobody has named."""
     return f"{text} {currency}".rstrip()
 

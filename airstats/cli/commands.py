@@ -188,7 +188,7 @@ def backtest(asked: argparse.Namespace) -> None:
     from airstats.backtests.rolling import WORDS_OF_RULES, read_truth
     from airstats.backtests.rolling import backtest as look_back
     from airstats.base.formula_guard import csv_of
-    from airstats.base.number_text import counted, each, money, number, rolls
+    from airstats.base.number_text import counted, each, in_currency, number, rolls
     from airstats.base.result_folder import write_together
     from airstats.pricing.order_costs import costs_of
 
@@ -202,7 +202,7 @@ def backtest(asked: argparse.Namespace) -> None:
     print_set_aside(records, folder)
     print_lines(tuple(notes))
     for row in each(result.summary):
-        each_job = money(number(row.mean_cost, 0), firm.currency or "money")
+        each_job = in_currency(number(row.mean_cost, 0), firm.currency or "money")
         print(
             f"{WORDS_OF_RULES[str(row.rule)]}: {counted(int(row.jobs), 'job')}, {each_job} a job,"
             f" {counted(int(row.jobs_short), 'job')} short by {rolls(int(row.rolls_short))},"

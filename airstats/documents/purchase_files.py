@@ -17,15 +17,16 @@ if TYPE_CHECKING:
 TEMPLATE = "buying_list.html.j2"
 HEADINGS = {
     "material": ("material", "{}"),
-    "order_packs": ("packs to buy", "{:.0f}"),
-    "pack": ("a pack holds", "{:g}"),
+    "order_packs": ("to buy, rolls or packs", "{:.0f}"),
+    "pack": ("each holds", "{:g}"),
     "unit": ("unit", "{}"),
+    "from_stock_packs": ("besides from the shelf", "{:.0f}"),
     "expected": ("used on average", "{:,.0f}"),
-    "low_packs": ("packs opened, low (80 %)", "{:.0f}"),
+    "low_packs": ("opened, low (80 %)", "{:.0f}"),
     "high_packs": ("high", "{:.0f}"),
     "chance_short": ("chance short", "{:.1%}"),
-    "expected_left_over_packs": ("packs left over", "{:.1f}"),
-    "pack_price": ("price a pack", "{:,.2f}"),
+    "expected_left_over_packs": ("left over, unopened", "{:.1f}"),
+    "pack_price": ("price of each", "{:,.2f}"),
     "order_money": ("money", "{:,.0f}"),
     "left_over_money": ("of it left over", "{:,.0f}"),
 }

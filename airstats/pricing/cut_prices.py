@@ -98,6 +98,8 @@ class CutTerms:
         Share of the fillable area that really is cut from off-cuts, 0 to 1.
     own_price
         Whether the sheet's price is the firm's own.
+    currency
+        That of the prices, if it is known.
 
     Raises
     ------
@@ -109,6 +111,7 @@ class CutTerms:
     practice: Practice = STANDARD_PRACTICE
     reuse_share: float = 1.0
     own_price: bool = False
+    currency: str = ""
 
     def __post_init__(self) -> None:
         if not 0 <= self.reuse_share <= 1:

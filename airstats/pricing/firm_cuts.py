@@ -18,7 +18,10 @@ USUAL_SHAPE = 0.9
 
 
 def cut_terms(
-    records: Records, allowances: Allowances, costs: CutCosts = STANDARD_COSTS
+    records: Records,
+    allowances: Allowances,
+    costs: CutCosts = STANDARD_COSTS,
+    currency: str = "",
 ) -> CutTerms:
     """Return the learnt re-use, and the costs at the records' own sheet price, if any.
 
@@ -30,15 +33,17 @@ def cut_terms(
         What the finished jobs taught.
     costs : CutCosts
         Prices and times; of them the sheet's only where the records tell none.
+    currency : str
+        That of the prices, if it is known.
     """
     share = float(np.clip(allowances.reuse_table()["mean"].mean(), 0, 1))
     jobs = records.jobs
     price = jobs["roll_price"] if "roll_price" in jobs else pd.Series(dtype=float)
     each = (price / (jobs["roll_width_m"] * jobs["roll_length_m"])).dropna()
     if each.empty:
-        return CutTerms(costs, reuse_share=share)
+        return CutTerms(costs, reuse_share=share, currency=currency)
     own = replace(costs, sheet_price_m2=float(each.iloc[-1]))
-    return CutTerms(own, reuse_share=share, own_price=True)
+    return CutTerms(own, reuse_share=share, own_price=True, currency=currency)
 
 
 def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:

@@ -46,7 +46,7 @@ def costs_of(firm: Firm) -> tuple[float, float]:
 
 
 def order_costs(priced: Priced) -> pd.DataFrame:
-    """Return the columns of `price` and the expected cost of the order, one fewer, one more.
+    """Return the columns of an order and its expected cost, one roll fewer, one more.
 
     The costs stand in `cost_fewer, cost_order, cost_more`, money a job.
     """
@@ -54,7 +54,32 @@ def order_costs(priced: Priced) -> pd.DataFrame:
         name: priced.cost(np.maximum(priced.order_packs + step, 0))
         for name, step in (("cost_fewer", -1), ("cost_order", 0), ("cost_more", 1))
     }
-    return priced.orders.rename(columns=SHEET_ORDERS).assign(**costs)
+    return priced.orders.rename(columns=SHEET_ORDERS).assign(from_stock_m=priced.begun_m, **costs)
+
+
+def same_orders(priced: Priced) -> pd.DataFrame:
+    """Return for which costs each order stays as it is: one of the two changes, the other holds.
+
+    One row a job: `job_id, order_rolls, short_from, short_to` (money for a roll short), `left_from,
+    left_to` (for one left over); infinite where no cost is too high.
+
+    Notes
+    -----
+    n rolls are ordered while P(need <= n - 1) < short / (short + left over) <= P(need <= n).
+    """
+    order, pack = priced.order_packs, priced.jobs.pack
+    fewer = np.where(order > 0, priced.need.below((order - 1) * pack), 0.0)
+    enough = priced.need.below(order * pack)
+    with np.errstate(divide="ignore"):
+        odds = [share / (1 - share) for share in (fewer, enough)]
+        ends = {
+            "short_from": priced.leftover_cost * odds[0],
+            "short_to": priced.leftover_cost * odds[1],
+            "left_from": priced.short_cost / odds[1],
+            "left_to": priced.short_cost / odds[0],
+        }
+    ids = priced.jobs.table["job_id"].to_numpy()
+    return pd.DataFrame({"job_id": ids, "order_rolls": order, **ends})
 
 
 def roll_chances(priced: Priced, negligible: float = NEGLIGIBLE) -> pd.DataFrame:
@@ -62,7 +87,7 @@ def roll_chances(priced: Priced, negligible: float = NEGLIGIBLE) -> pd.DataFrame
 
     Chances below `negligible` are left out.
     """
-    use, roll_m2 = priced.use, priced.jobs.pack
+    use, roll_m2 = priced.need, priced.jobs.pack
     most = int(np.ceil((use.quantile(1 - 1e-6) / roll_m2).max(initial=1)))
     below = np.array([use.below(k * roll_m2) for k in range(most + 1)])
     below[0] = 0.0

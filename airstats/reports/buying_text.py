@@ -6,28 +6,43 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from airstats.base.number_text import counted, each, listed
-from airstats.catalog.materials import SHEET
+from airstats.base.number_text import counted, each, in_currency, listed, number
+from airstats.catalog.materials import pack_word
 
 
 def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
     """Say in one sentence what to buy and what it costs, as far as prices are known."""
-    packs = [
-        f"{counted(row.order_packs, 'roll' if row.material == SHEET else 'pack')} of {row.material}"
-        for row in each(bought)
+    fewer = bought["packs_job_by_job"] - bought["order_packs"]
+    saved = [
+        _of(row.material, int(less))
+        for row, less in zip(each(bought), fewer, strict=True)
+        if less > 0
     ]
-    saved = int((bought["packs_job_by_job"] - bought["order_packs"]).sum())
-    less = f": {counted(saved, 'pack')} fewer than ordered job by job" if saved > 0 else ""
-    start = f"For {counted(len(jobs), 'job')} buy {listed(packs)}{less}."
+    less = f": {listed(saved)} fewer than ordered job by job" if saved else ""
+    packs = [_of(row.material, row.order_packs) for row in each(bought)]
+    start = f"For {counted(len(jobs), 'job')} buy {listed(packs)}{less}.{_from_stock(bought)}"
     priced = bought["order_money"].notna()
     if not priced.any():
         return f"{start} No pack price is known."
     missing = listed(bought.loc[~priced, "material"].unique().tolist())
     without = f" (no price is known for {missing})" if missing else ""
-    return (
-        f"{start} They cost {bought['order_money'].sum():,.0f}{without}, of which"
-        f" {bought['left_over_money'].sum():,.0f} is likely left over in unopened packs."
+    whole, left = (
+        in_currency(number(bought[name].sum(), 0), bought["currency"].iloc[0])
+        for name in ("order_money", "left_over_money")
     )
+    return f"{start} They cost {whole}{without}, of which {left} is likely left over, unopened."
+
+
+def _of(material: str, packs: int) -> str:
+    return f"{counted(packs, pack_word(material))} of {material}"
+
+
+def _from_stock(bought: pd.DataFrame) -> str:
+    """What the shelf gives, if anything."""
+    taken = [
+        _of(row.material, row.from_stock_packs) for row in each(bought) if row.from_stock_packs
+    ]
+    return f" The shelf gives {listed(taken)}." if taken else ""
 
 
 def not_priced(names: list[str]) -> str:

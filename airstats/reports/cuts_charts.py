@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy import ndimage
 
-from airstats.base.number_text import each, listed, number, percent
+from airstats.base.number_text import each, listed, number, own_money, percent
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import Practice
 from airstats.reports.display import Picture
@@ -85,7 +85,7 @@ def _as_planned(row: pd.Series, cut: str = "") -> Opening:
     return Opening(width, height, reveal, int(row["sides"]), how, Practice(**way))
 
 
-def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
+def cut_map(grid: pd.DataFrame, openings: pd.DataFrame, currency: str = "") -> Picture:
     """Draw which cut is cheapest over size and depth, with the firm's own openings as dots.
 
     Parameters
@@ -94,6 +94,8 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
         What `break_even_map` returns.
     openings
         `width_mm`, `height_mm`, `reveal_mm` and `count` of the firm's openings; none is well.
+    currency
+        That of the costs, if it is known.
     """
     figure = Figure(figsize=(WIDTH, 5.8), layout="constrained")
     axes = figure.add_subplot()
@@ -109,15 +111,16 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame) -> Picture:
     axes.set_ylabel("Reveal depth, mm")
     axes.set_title(
         "The cheapest cut by size and depth. Thick line: two cuts cost the same. Thin lines: what\n"
-        "the cheapest saves against the next, in your money an opening. Dots: your openings.",
+        f"the cheapest saves against the next, in {currency or 'your money'} an opening."
+        " Dots: your openings.",
         loc="left", fontsize=10,
     )  # fmt: skip
     columns = ["opening_m2", "reveal_mm", *(f"{cut}_cost" for cut in CUTS)]
     data = grid[[*columns, "cheapest_cut", "margin"]]
-    return Picture("cut_map", figure, describe_cut_map(grid), data)
+    return Picture("cut_map", figure, describe_cut_map(grid, currency), data)
 
 
-def describe_cut_map(grid: pd.DataFrame) -> str:
+def describe_cut_map(grid: pd.DataFrame, currency: str = "") -> str:
     """Say in words what `cut_map` shows; it serves as the text alternative."""
     share = grid["cheapest_cut"].value_counts(normalize=True)
     said = [f"{CUTS[str(cut)].words} in {percent(part)}" for cut, part in share.items()]
@@ -125,7 +128,7 @@ def describe_cut_map(grid: pd.DataFrame) -> str:
     return (
         f"Map of the cheapest cut for openings of {area.min():g} to {area.max():g} m² with reveals"
         f" of {depth.min():g} to {depth.max():g} mm: {listed(said)} of its points. It saves"
-        f" {number(grid['margin'].max())} of your money an opening at most."
+        f" {own_money(number(grid['margin'].max()), currency)} an opening at most."
     )
 
 

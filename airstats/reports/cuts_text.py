@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
-from airstats.base.number_text import counted, each, listed, number, percent, roughly
+from airstats.base.number_text import (
+    counted,
+    each,
+    in_currency,
+    listed,
+    number,
+    own_money,
+    percent,
+    roughly,
+)
 from airstats.catalog.cut_patterns import CUTS
 from airstats.pricing.cut_choice import bands_at
-from airstats.pricing.cut_prices import CutTerms
+from airstats.pricing.cut_prices import STANDARD_COSTS, CutTerms
 from airstats.reports.display import Words
 
 PRICES = {
@@ -39,11 +50,11 @@ def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]
     if savings.empty or savings["saving"].sum() <= 0:
         return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
     other, units = (number(savings[name].sum(), 0) for name in ("cut_otherwise", "openings"))
+    saved = own_money(roughly(savings["saving"].sum()), terms.currency)
     return Words(
-        f"**Had every opening been cut the cheapest way, about {roughly(savings['saving'].sum())}"
-        f" of your money in sheet, tape and time would have been saved over all"
-        f" {counted(len(savings), 'job')}** ({_reach(reach)}): {other} of {units} openings would"
-        f" have been cut otherwise. {_assumed(terms)}"
+        f"**Had every opening been cut the cheapest way, about {saved} in sheet, tape and time"
+        f" would have been saved over all {counted(len(savings), 'job')}** ({_reach(reach)}):"
+        f" {other} of {units} openings would have been cut otherwise. {_assumed(terms)}"
     )
 
 
@@ -100,10 +111,11 @@ def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) 
     other = plan[plan["saving_all"] > 0]
     if other.empty:
         return Words("Every opening is cheapest as it is noted.")
+    saved = own_money(roughly(other["saving_all"].sum()), terms.currency)
     return Words(
         f"{number(other['count'].sum(), 0)} of {number(plan['count'].sum(), 0)} openings are"
-        f" cheaper cut otherwise; it would save about {roughly(other['saving_all'].sum())} of your"
-        f" money ({_reach(reach)}). The order above is for the cuts as noted. {_assumed(terms)}"
+        f" cheaper cut otherwise; it would save about {saved} ({_reach(reach)}). The order above is"
+        f" for the cuts as noted. {_assumed(terms)}"
     )
 
 
@@ -113,14 +125,19 @@ def _reach(reach: tuple[float, float]) -> str:
 
 
 def _assumed(terms: CutTerms) -> str:
-    costs = terms.costs
-    sheet = f"{costs.sheet_price_m2:.2f} a m² of sheet"
-    own = f"{sheet}, from your roll price; assumed:" if terms.own_price else f"assumed {sheet},"
+    costs, currency = terms.costs, terms.currency
+    sheet, tape = (
+        in_currency(f"{price:.2f}", currency)
+        for price in (costs.sheet_price_m2, costs.tape_price_m)
+    )
+    sheet, hour = f"{sheet} a m² of sheet", in_currency(f"{costs.labour_hour:g}", currency)
+    usual = replace(costs, sheet_price_m2=STANDARD_COSTS.sheet_price_m2) == STANDARD_COSTS
+    rest = "assumed" if usual else "yours or assumed"
+    own = f"{sheet}, from your roll price; {rest}:" if terms.own_price else f"assumed {sheet},"
     return (
-        f"(Reckoned with {own} {costs.tape_price_m:.2f} a m of tape, {costs.labour_hour:g} an hour,"
-        f" {costs.minutes_piece:g} minutes a loose piece and {costs.minutes_joint_m:g} a m of"
-        f" joint; replace them by your own. {percent(terms.reuse_share)} of usable off-cuts"
-        " re-used.)"
+        f"(Reckoned with {own} {tape} a m of tape, {hour} an hour, {costs.minutes_piece:g} minutes a"
+        f" loose piece and {costs.minutes_joint_m:g} a m of joint; put your own into firm.toml."
+        f" {percent(terms.reuse_share)} of usable off-cuts re-used.)"
     )
 
 

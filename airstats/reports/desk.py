@@ -103,6 +103,11 @@ class Desk:
         return self.now.belief.habits.depth_error_mm
 
     @property
+    def stock(self) -> pd.DataFrame | None:
+        """What lies on the shelf for the jobs to price."""
+        return self.to_price.stock if self.to_price else None
+
+    @property
     def own(self) -> Takeoff:
         """Quantities of the quarter's own jobs."""
         return self.jobs.where(self.jobs.table["quarter"].eq(self.quarter))

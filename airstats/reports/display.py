@@ -107,6 +107,7 @@ class Table:
 
     frame: pd.DataFrame
     caption: str
+    currency: str = ""
 
     def __repr__(self) -> str:
         return f"{self.caption}\n{self._worded().to_string(index=False)}"
@@ -139,6 +140,8 @@ class Table:
         worded: dict[str, list[str]] = {}
         for name in self.frame:
             heading, pattern = heading_of(str(name))
+            if self.currency:
+                heading = re.sub(r"\bmoney\b", lambda _: self.currency, heading)
             worded[_apart(heading, worded)] = [_cell(v, pattern) for v in self.frame[name]]
         return pd.DataFrame(worded)
 
@@ -171,7 +174,9 @@ def show(make: Callable[..., Any], *given: Any) -> None:
         _display(_not_worked_out(error))
 
 
-def show_table(frame: pd.DataFrame, caption: str, columns: str = "") -> Table | Words:
+def show_table(
+    frame: pd.DataFrame, caption: str, columns: str = "", currency: str = ""
+) -> Table | Words:
     """Return a table to display; a frame without rows becomes a sentence that says so.
 
     Parameters
@@ -182,10 +187,12 @@ def show_table(frame: pd.DataFrame, caption: str, columns: str = "") -> Table | 
         What the table holds; said too where it has no rows.
     columns : str
         Those to show, in their order, parted by spaces; empty: all.
+    currency : str
+        That of the columns of money, if it is known.
     """
     if frame.empty:
         return Words(f"{caption}: none.")
-    return Table(frame[columns.split()] if columns else frame, caption)
+    return Table(frame[columns.split()] if columns else frame, caption, currency)
 
 
 def packed(text: str) -> str:

@@ -114,7 +114,7 @@ def firms(table: pd.DataFrame) -> Picture:
     return Picture("firms", figure, alt, table)
 
 
-def backtest_costs(result: Backtest) -> Picture:
+def backtest_costs(result: Backtest, currency: str = "") -> Picture:
     """Draw what each way of pricing would have cost a job."""
     table = result.summary.sort_values("mean_cost", ignore_index=True)
     figure, axes = paper(0.5 * len(table) + 1.2)
@@ -124,9 +124,9 @@ def backtest_costs(result: Backtest) -> Picture:
     axes.bar_label(bars, fmt="%.0f", padding=4)
     axes.margins(x=0.1)
     axes.invert_yaxis()
-    axes.set_xlabel("mean cost a job of rolls short and left over, money")
+    axes.set_xlabel(f"mean cost a job of rolls short and left over, {currency or 'money'}")
     said = [f"{n} {number(v, 0)}" for n, v in zip(names, table["mean_cost"], strict=True)]
-    alt = f"Mean cost a job by way of pricing, money: {listed(said)}."
+    alt = f"Mean cost a job by way of pricing, {currency or 'money'}: {listed(said)}."
     return Picture("backtest", figure, alt, table)
 
 

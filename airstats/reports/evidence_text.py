@@ -123,15 +123,16 @@ def evidence_headline(
     low, high = binom.interval(CHANCE, jobs, HELD)
     return Words(
         f"**Priced from earlier quarters only, {counted(jobs, 'job')} cost"
-        f" {number(cost['mean'], 0)} money a job ({_ends(cost)}; every interval here: 90 %) at"
+        f" {number(cost['mean'], 0)} {desk.firm.currency or 'money'} a job ({_ends(cost)}; every"
+        " interval here: 90 %) at"
         f" {short_cost:g} a roll short and {leftover_cost:g} a roll left over."
-        f" {_compared(cost_differences(result))}** The 80 % intervals held"
+        f" {_compared(cost_differences(result), desk.firm.currency)}** The 80 % intervals held"
         f" {percent(result.held_80)} of the uses, what counts leave open spread as foretold (chance"
         f" alone: {percent(low / jobs)} to {percent(high / jobs)}). {_short(result)}"
     )
 
 
-def _compared(more: pd.DataFrame) -> str:
+def _compared(more: pd.DataFrame, currency: str) -> str:
     """What the other ways cost more or less, those not told apart by themselves."""
     sure = more[(more["low"] > 0) | (more["high"] < 0)]
     same = more[~more.index.isin(sure.index)]
@@ -145,7 +146,7 @@ def _compared(more: pd.DataFrame) -> str:
         f" ({'the same on every job' if row.low == row.high == 0 else f'{_ends(row)} more'})"
         for row in each(same)
     ]
-    first = f"On the same jobs, money a job: {listed(said)}." if said else ""
+    first = f"On the same jobs, {currency or 'money'} a job: {listed(said)}." if said else ""
     rest = f" These jobs do not tell our cost apart from {listed(alike)}." if alike else ""
     return (first + rest).strip()
 
@@ -327,11 +328,11 @@ def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
         As for `headline`.
     """
     result = _back_tested(desk, leftover_cost, short_cost)
-    yield evidence_charts.backtest_costs(result) if result else None
-    yield backtest_table(result)
+    yield evidence_charts.backtest_costs(result, desk.firm.currency) if result else None
+    yield backtest_table(result, desk.firm.currency)
 
 
-def backtest_table(result: Backtest | None) -> Table | Words:
+def backtest_table(result: Backtest | None, currency: str = "") -> Table | Words:
     """Return the back-test's table, the rules in words."""
     if result is None:
         return NO_BACKTEST
@@ -344,6 +345,7 @@ def backtest_table(result: Backtest | None) -> Table | Words:
         "Every way of pricing on the same jobs; dearer than the allowances known then (90 %, jobs"
         " of a quarter counted as related)",
         "rule jobs mean_cost dearer dearer_low dearer_high jobs_short rolls_short rolls_left_over",
+        currency=currency,
     )
 
 

@@ -65,6 +65,7 @@ def answer(
     allowances: Allowances,
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
+    currency: str = "",
 ) -> Answer:
     """Price one typed job, in words and as a picture.
 
@@ -74,6 +75,8 @@ def answer(
         As it was typed.
     allowances, leftover_cost, short_cost
         As for `price`.
+    currency : str
+        That of the costs, if it is known.
 
     Raises
     ------
@@ -89,7 +92,7 @@ def answer(
     foretold = priced(takeoff, allowances, leftover_cost, short_cost)
     orders = order_costs(foretold)
     picture = draw_chances(roll_chances(foretold), orders)
-    return Answer(one_job_words(orders.iloc[0]), picture)
+    return Answer(one_job_words(orders.iloc[0], currency), picture)
 
 
 @dataclass(frozen=True)
@@ -100,10 +103,12 @@ class Form:
     leftover_cost: float = LEFTOVER_COST
     short_cost: float = SHORT_COST
     job: OneJob = START
+    currency: str = ""
 
     def __repr__(self) -> str:
         job = self.job
-        said = answer(job, self.allowances, self.leftover_cost, self.short_cost).words.text
+        costs = (self.leftover_cost, self.short_cost, self.currency)
+        said = answer(job, self.allowances, *costs).words.text
         return (
             f"For a surface of {job.surface_m2:g} m² with {job.count} openings of"
             f" {job.width_mm:g} × {job.height_mm:g} mm, reveals of {job.reveal_mm:g} mm, cut"
@@ -120,16 +125,19 @@ class Form:
 
 
 def price_form(
-    allowances: Allowances, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+    allowances: Allowances,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    currency: str = "",
 ) -> Form:
     """Return the form that prices one typed job; put it last in a cell.
 
     Parameters
     ----------
-    allowances, leftover_cost, short_cost
-        As for `price`.
+    allowances, leftover_cost, short_cost, currency
+        As for `answer`.
     """
-    return Form(allowances, leftover_cost, short_cost)
+    return Form(allowances, leftover_cost, short_cost, currency=currency)
 
 
 def widget(form: Form) -> Any:
@@ -146,7 +154,7 @@ def widget(form: Form) -> Any:
 
     def show(change: Any = None) -> None:
         typed = {name: box.value for name, box in boxes.items()}
-        result.value = as_typed(form.allowances, typed)
+        result.value = as_typed(form.allowances, typed, form.currency)
 
     for box in boxes.values():
         box.observe(show, names="value")
@@ -155,12 +163,21 @@ def widget(form: Form) -> Any:
     return ipywidgets.VBox([ipywidgets.Box(list(boxes.values()), layout=wide), result])
 
 
-def as_typed(allowances: Allowances, typed: dict[str, Any]) -> str:
-    """Return the answer to what was typed as HTML; what will not do is said in its place."""
+def as_typed(allowances: Allowances, typed: dict[str, Any], currency: str = "") -> str:
+    """Return the answer to what was typed as HTML; what will not do is said in its place.
+
+    Parameters
+    ----------
+    allowances, currency
+        As for `answer`.
+    typed : dict
+        Name to value of every box.
+    """
     numbers = {field.name: typed[field.name] for field in fields(OneJob) if field.name in typed}
     try:
         job = OneJob(**numbers)
-        return answer(job, allowances, typed["leftover_cost"], typed["short_cost"]).as_html()
+        costs = (typed["leftover_cost"], typed["short_cost"], currency)
+        return answer(job, allowances, *costs).as_html()
     except AirstatsError as error:
         return f'<p role="alert">{escape(str(error))}</p>'
 

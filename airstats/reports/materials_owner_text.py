@@ -15,7 +15,7 @@ from airstats.analysis.material_jobs import (
     price_follows_count,
 )
 from airstats.analysis.overrun_split import overrun_packs
-from airstats.base.number_text import counted, give_or_take, number
+from airstats.base.number_text import counted, give_or_take, number, own_money
 from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
@@ -42,24 +42,27 @@ def owner_section(desk: Desk) -> Section:
     if not kept:
         return ()
     table = pd.concat([overrun_by_cause(one) for one in kept], ignore_index=True)
-    said = "\n\n".join(overrun_words(one) for one in kept)
+    currency = desk.firm.currency
+    said = "\n\n".join(overrun_words(one, currency) for one in kept)
     worded = table.assign(cause=table["cause"].map(MATERIAL_CAUSE_WORDS))
     shown = " ".join(name for name in COLUMNS if table[name].notna().any())
     return (
         Words(f"{HEADING}\n\n{said}"),
         material_causes(table),
-        show_table(worded, "Packs beyond the price, by cause; low and high hold 90 %", shown),
+        show_table(
+            worded, "Packs beyond the price, by cause; low and high hold 90 %", shown, currency
+        ),
     )
 
 
-def overrun_words(one: Product) -> str:
+def overrun_words(one: Product, currency: str = "") -> str:
     """Say how far one material ran over, and the main reason if one is sure."""
     priced = estimated_jobs(one.jobs)
     over = overrun_packs(priced).sum()
     way = "more" if over >= 0 else "fewer"
     start = (
         f"**{one.name.capitalize()}: {_packs(abs(over))} {way} than priced over"
-        f" {counted(len(priced), 'job')}{_worth(priced)}.**"
+        f" {counted(len(priced), 'job')}{_worth(priced, currency)}.**"
     )
     likely = material_overrun(one.jobs)
     if likely["low"] <= 0 <= likely["high"]:
@@ -109,8 +112,8 @@ def _packs(value: float) -> str:
     return f"{number(value, digits)} pack{'' if value == 1 else 's'}"
 
 
-def _worth(priced: Takeoff) -> str:
+def _worth(priced: Takeoff, currency: str) -> str:
     if "money" not in overrun_units(priced):
         return " (no pack_price in the records, so no money)"
     money = (overrun_packs(priced) * priced.told("pack_price")).sum()
-    return f", about {number(abs(money), 0)} of your money"
+    return f", about {own_money(number(abs(money), 0), currency)}"

@@ -56,10 +56,10 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
     """
     now = desk.now
     jobs = desk.to_price or desk.quarter_records()
-    bought = buying_list(jobs, now, leftover_cost, short_cost)
+    bought = buying_list(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     if bought["material"].eq(SHEET).all():
         return ()
-    priced = price_materials(jobs, now, leftover_cost, short_cost)
+    priced = price_materials(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     told = remarks(bought, left_out(jobs, now))
     return (
         Words(
@@ -71,6 +71,7 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
             "What to buy for all jobs together",
             "material pack unit jobs expected from_packs to_packs order_packs chance_short"
             " expected_left_over_packs order_money left_over_money",
+            desk.firm.currency,
         ),
         show_table(
             priced[priced["material"].ne(SHEET)].rename(

@@ -31,9 +31,11 @@ from airstats.base.number_text import (
     counted,
     each,
     give_or_take,
+    in_currency,
     in_percent,
     listed,
     number,
+    own_money,
     percent,
     rolls,
     roughly,
@@ -89,7 +91,7 @@ def _amounts(desk: Desk) -> dict[str, str]:
         return {}
     parts = {name: (row["mean"], row["high"]) for name, row in contributors(desk, "money")}
     return {
-        name: f" ({roughly(mean)} ± {roughly(high - mean)} of your money)"
+        name: f" ({roughly(mean)} ± {own_money(roughly(high - mean), desk.firm.currency)})"
         for name, (mean, high) in parts.items()
     }
 
@@ -121,7 +123,8 @@ def _worth(desk: Desk) -> str:
         return " (no roll_price in the records, so no money)"
     known = int(money.notna().sum())
     part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
-    return f", about {number(abs(money.sum()), 0)} of your money at your roll prices{part}"
+    worth = own_money(number(abs(money.sum()), 0), desk.firm.currency)
+    return f", about {worth} at your roll prices{part}"
 
 
 def shares(desk: Desk) -> Words:
@@ -155,7 +158,8 @@ def quarter_money(desk: Desk) -> Words:
     over = float(now["overrun_rolls"].sum())
     way = "over" if over >= 0 else "under"
     money = now["overrun_money"].dropna()
-    worth = f", worth {number(abs(money.sum()), 0)}" if len(money) else ""
+    sum_of = in_currency(number(abs(money.sum()), 0), desk.firm.currency)
+    worth = f", worth {sum_of}" if len(money) else ""
     jobs = counted(len(now), "job")
     return Words(f"In {desk.quarter} alone: {rolls(round(abs(over), 1))} {way} in {jobs}{worth}.")
 
@@ -275,7 +279,7 @@ def worst_jobs(desk: Desk) -> Section:
     """Name the jobs that ran over most."""
     yield worst_words(desk)
     caption = "The jobs that ran over most, and the largest sure cause of each"
-    yield show_table(worst_table(desk), caption)
+    yield show_table(worst_table(desk), caption, currency=desk.firm.currency)
 
 
 def worst_words(desk: Desk) -> Words:
@@ -421,27 +425,31 @@ def hindsight(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
         As for `price`.
     """
     found = look_back(desk.records, leftover_cost, short_cost)
-    yield hindsight_words(found)
+    currency = desk.firm.currency
+    yield hindsight_words(found, currency)
     yield owner_charts.hindsight(found)
-    yield show_table(found.table, "Real prices beside those of the allowances known then")
+    caption = "Real prices beside those of the allowances known then"
+    yield show_table(found.table, caption, currency=currency)
 
 
-def hindsight_words(found: Hindsight) -> Words:
+def hindsight_words(found: Hindsight, currency: str = "") -> Words:
     """Say what the allowances known at the time would have changed."""
     if found.reason:
         return Words(f"What the allowances would have changed cannot be told yet: {found.reason}")
     table = dict(zip(MEASURES, (row for _, row in found.table.iterrows()), strict=True))
     cost, jobs = table["cost"], counted(found.jobs, "job")
-    less = f"{number(abs(cost['difference']), 0)} {'less' if cost['difference'] <= 0 else 'more'}"
+    less = in_currency(number(abs(cost["difference"]), 0), currency)
+    less = f"{less} {'less' if cost['difference'] <= 0 else 'more'}"
     within = cost["difference_low"] <= 0 <= cost["difference_high"]
     chance = ", which chance explains" if within else ""
     return Words(
         f"**Had {jobs} been priced with the allowances known before each quarter, shortages and"
         f" left-over rolls would have cost {less}{chance}** (90 %: {_change(cost, 'less', 'more')};"
-        f" at {number(found.leftover_cost, 0)} a roll left over and {number(found.short_cost, 0)} a"
-        f" roll short, both to be replaced by your own): {_instead(table['jobs_short'])} jobs"
-        f" short, {_instead(table['rolls_left_over'])} rolls left over. The sheet itself is bought"
-        " either way."
+        f" at {number(found.leftover_cost, 0)} a roll left over and"
+        f" {in_currency(number(found.short_cost, 0), currency)} a roll short):"
+        f" {_instead(table['jobs_short'])} jobs short,"
+        f" {_instead(table['rolls_left_over'])} rolls left over. The sheet itself is bought either"
+        " way."
     )
 
 
@@ -463,12 +471,13 @@ def _instead(row: pd.Series) -> str:
 
 def which_cut(desk: Desk, costs: CutCosts) -> Section:
     """Show which cut would have cost least, and for which openings."""
-    terms = firm_cuts.cut_terms(desk.records, desk.now, costs)
+    currency = desk.firm.currency
+    terms = firm_cuts.cut_terms(desk.records, desk.now, costs, currency)
     savings = firm_cuts.past_savings(desk.records, terms)
     yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(desk.records, terms))
     by_size = firm_cuts.cut_map(desk.records, terms)
     yield cuts_text.map_words(by_size, desk.records.openings)
-    yield cuts_charts.cut_map(by_size, desk.records.openings)
+    yield cuts_charts.cut_map(by_size, desk.records.openings, currency)
     turns = firm_cuts.past_turns(desk.records, terms)
     yield cuts_text.turn_words(turns)
     yield show_table(
@@ -479,6 +488,7 @@ def which_cut(desk: Desk, costs: CutCosts) -> Section:
         savings.head(10),
         "The past jobs where other cuts would have saved most",
         "job_id openings cut_otherwise saving",
+        currency,
     )
 
 

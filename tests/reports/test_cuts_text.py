@@ -61,8 +61,12 @@ def test_prices_of_the_sheet_and_times_are_told_as_assumed_or_the_firms_own(desk
     own = invent(jobs=12, price=300.0)
     assert cut_terms(own, desk.now).costs.sheet_price_m2 == pytest.approx(300 / 75)
     own = cut_terms(records, desk.now, CutCosts(tape_price_m=1.5, labour_hour=60.0))
+    euros = cut_terms(records, desk.now, currency="EUR")
+    said = cuts_text.cut_words(euros, past_savings(records, euros), (0, 0)).text
+    assert "assumed: 0.90 EUR a m of tape, 45 EUR an hour" in said
+    assert "of your money" not in said
     said = cuts_text.cut_words(own, past_savings(records, own), (0, 0)).text
-    assert "assumed: 1.50 a m of tape, 60 an hour" in said
+    assert "yours or assumed: 1.50 a m of tape, 60 an hour" in said
     assert own.costs.sheet_price_m2 == pytest.approx(2.0)
 
 

@@ -3,12 +3,14 @@ from dataclasses import replace
 
 import pytest
 
+from airstats.base.firm import Firm
 from airstats.base.number_text import small_chance
 from airstats.pricing.newsvendor import priced
-from airstats.pricing.order_costs import order_costs
+from airstats.pricing.order_costs import order_costs, same_orders
 from airstats.pricing.pooled_order import pooled_orders
 from airstats.reports.desk import after_decision
 from airstats.reports.price_text import (
+    cost_words,
     one_job_words,
     one_roll_words,
     pooled_words,
@@ -44,7 +46,7 @@ def test_the_headline_adds_up_the_orders_or_speaks_of_one(desk, orders):
     said = price_headline(desk, orders).text
     assert said.startswith(f"**Order {orders['order_rolls'].sum()} rolls for 12 jobs**")
     assert f"{orders['expected_m2'].sum():,.0f} m²" in said
-    assert re.search(r"on average \d+(\.\d)? rolls are left over", said)
+    assert re.search(r"on average \d+(\.\d)? rolls stay unopened", said)
     assert price_headline(desk, orders.iloc[:0]).text == "**There is no job to price.**"
     said = price_headline(desk, orders.head(1)).text
     assert "for 1 job**" in said
@@ -83,3 +85,55 @@ def test_one_job_is_said_with_interval_risk_and_money(orders):
     assert f"{row['low_m2']:.0f} to {row['high_m2']:.0f} m²" in said
     assert "on average" in said
     assert [small_chance(c) for c in (0.0004, 0.012, 0.5)] == ["below 1 %", "1 %", "50 %"]
+
+
+def test_the_currency_stands_behind_the_sums_where_it_is_known(desk, orders):
+    assert "(expected, in EUR)" in one_roll_words(orders, "EUR").text
+    assert "in your currency" in one_roll_words(orders).text
+    assert "in EUR" in pooled_words(pooled_orders(priced(desk.takeoff, desk.now)), "EUR").text
+
+
+def test_the_shelf_is_told_in_the_headline(desk, orders):
+    taken = orders.assign(buy_rolls=orders["buy_rolls"] - 1, from_stock_m=2.0)
+    said, total = price_headline(desk, taken).text, orders["order_rolls"].sum()
+    assert (
+        f"The shelf gives 12 rolls of them and 24 m on begun rolls besides; buy {total - 12}"
+        in said
+    )
+    assert "shelf" not in price_headline(desk, orders).text
+
+
+def test_the_bounds_of_the_costs_are_those_at_which_an_order_changes(desk):
+    foretold = priced(desk.takeoff, desk.now, *COSTS)
+    same = same_orders(foretold)
+    orders = foretold.order_packs
+
+    def changed(leftover, short):
+        return priced(desk.takeoff, desk.now, leftover, short).order_packs != orders
+
+    for job, row in enumerate(same.itertuples()):
+        if row.short_from > 1:
+            assert changed(60, row.short_from * 0.999)[job]
+            assert not changed(60, row.short_from * 1.001)[job]
+        if row.short_to < 1e6:
+            assert changed(60, row.short_to * 1.001)[job]
+            assert not changed(60, row.short_to * 0.999)[job]
+        if row.left_to < 1e6:
+            assert changed(row.left_to * 1.001, 240)[job]
+            assert not changed(row.left_to * 0.999, 240)[job]
+    low, high = same["short_from"].max(), same["short_to"].min()
+    assert not changed(60, low * 1.001).any()
+    assert not changed(60, high * 0.999).any()
+    assert changed(60, low * 0.999).any()
+    said = cost_words(Firm(), foretold, same).text
+    assert "A roll left over costs 60 (assumed: put your own into firm.toml)" in said
+    assert f"{same.loc[same['short_from'].idxmax(), 'job_id']} and" in said
+
+
+def test_the_parts_of_the_costs_are_told(desk):
+    parts = {"bring_back": 10, "shelf_months": 4, "shelf_percent": 2, "spoilt_percent": 12}
+    firm = Firm(roll_price=200, currency="EUR", short_cost=200, **parts)
+    foretold = priced(desk.takeoff, desk.now, 50, 200)
+    said = cost_words(firm, foretold, same_orders(foretold)).text
+    assert "costs 50 EUR (bringing it back 10, the shelf 16, what is never laid 24)" in said
+    assert "a roll short costs 200 EUR (as you say)" in said
