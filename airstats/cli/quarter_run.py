@@ -16,6 +16,7 @@ from airstats.cli.shared import (
     print_set_aside,
     print_written,
     set_aside,
+    stock_lines,
 )
 
 if TYPE_CHECKING:
@@ -23,7 +24,14 @@ if TYPE_CHECKING:
     from airstats.reports.desk import Desk, Sources
 
 _FAILED = "*.failed.ipynb"
-_OF_A_QUARTER = (_FAILED, "orders.csv", "buying_list.*", "set_aside.csv", "data/*-*.*")
+_OF_A_QUARTER = (
+    _FAILED,
+    "orders.csv",
+    "buying_list.*",
+    "stock_afterwards.csv",
+    "set_aside.csv",
+    "data/*-*.*",
+)
 _OF_A_NOTEBOOK = (".html", ".pdf", ".ipynb", ".failed.ipynb")
 _LAST = "allowances.json"
 _FOR_THE_OWNER_ALONE = 0o600
@@ -53,6 +61,7 @@ def quarter(asked: argparse.Namespace) -> None:
     print_set_aside(records, Path(asked.out))
     print_allowances(now, previous)
     print_lines(not_counted(records, now) + (unmet(takeoff, now) if takeoff else ()))
+    print_lines(stock_lines(takeoff, now, desk.firm) if takeoff else ())
     if settings.codes:
         print("allowances.json holds codes: for the next quarter keep that of a run without them")
     if key:

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from airstats.model.allowances import Allowances
     from airstats.records.reading import Records
 
+STOCK_AFTERWARDS = "stock_afterwards.csv"
+"""Likely stock once the jobs of a buying list are done; its rows go into the next takeoff."""
+
 
 def read(asked: argparse.Namespace) -> Records:
     """Read and check the source of a verb, and tell its remarks."""
@@ -68,17 +71,22 @@ def list_to_buy(
     folder : Path
         Where the files are to be; it is not written to.
     """
+    from airstats.base.formula_guard import csv_of
     from airstats.documents.purchase_files import buying_files
-    from airstats.pricing.newsvendor import left_out
+    from airstats.pricing.newsvendor import left_out, priced
     from airstats.pricing.order_costs import costs_of
+    from airstats.pricing.pooled_order import shelf_afterwards
     from airstats.pricing.purchases import buying_list
     from airstats.reports.buying_text import headline, remarks
+    from airstats.takeoff.sheet_quantities import take_off
 
     bought = buying_list(takeoff, known, *costs_of(firm), firm=firm)
     jobs = takeoff.jobs["job_id"].tolist()
     rest = left_out(takeoff, known)
     said = " ".join([headline(bought, jobs), *remarks(bought, rest)])
     files = buying_files(bought, jobs, known.quarter, rest)
+    asked = (*costs_of(firm), 1, takeoff.stock, firm.unusable_end_m)
+    files[STOCK_AFTERWARDS] = csv_of(shelf_afterwards(priced(take_off(takeoff), known, *asked)))
     return said, {folder / name: content for name, content in files.items()}
 
 

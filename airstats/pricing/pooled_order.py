@@ -16,7 +16,7 @@ import pandas as pd
 from airstats.model.allowances import Allowances
 from airstats.model.posterior import Predictive, admit_crews, predictive, widen
 from airstats.pricing.newsvendor import Priced
-from airstats.pricing.stock import roll_sizes
+from airstats.pricing.stock import SIZE, roll_sizes
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -132,6 +132,58 @@ def pooled_orders(priced: Priced) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows, columns=POOLED_COLUMNS)
+
+
+def shelf_afterwards(priced: Priced) -> pd.DataFrame:
+    """Return what is likely to lie on the shelf once all jobs are done, as a table `stock`.
+
+    Parameters
+    ----------
+    priced : Priced
+        n jobs of sheet served from one store, which buys the pooled order.
+
+    Returns
+    -------
+    DataFrame
+        `roll_width_m, roll_length_m, rolls, left_m`, and `note`, which says where a row comes from
+        and between which bounds it lies in eight cases of ten: count and measure before it is used.
+        Whole rolls and rests are the middles of the cases drawn; a rest that is shorter than the
+        unusable end of begun rolls is for the next job to leave out.
+    """
+    use = drawn_use(priced.jobs, priced.known, priced.quarters_ahead)
+    need = use - (priced.shelf.begun_m2 if priced.shelf else 0.0)
+    taken, rows = opened(need, priced.jobs.pack), []
+    rest_m2 = np.where(taken > 0, taken * priced.jobs.pack - need, 0.0)
+    for _, chosen in roll_sizes(priced.jobs):
+        total, there = taken[:, chosen].sum(axis=1), whole_there(priced.where(chosen))
+        on_hand = max(least_packs(total, priced.share), there)
+        size, unopened = priced.jobs.table.loc[chosen, SIZE].iloc[0], on_hand - total
+        rows += _whole_rows(size, np.maximum(unopened, 0))
+        for job in np.flatnonzero(chosen):
+            name = priced.jobs.table["job_id"].iloc[job]
+            rows += _rest_rows(size, f"what {name} brings back", rest_m2[:, job] / size.iloc[0])
+    table = pd.DataFrame(rows, columns=[*SIZE, "rolls", "left_m", "note"])
+    if priced.shelf is None:
+        return table
+    begun = priced.shelf.begun
+    kept = [begun[begun["job"] < 0], priced.shelf.idle]
+    return pd.concat([table, *(part.assign(note="as it lies there now") for part in kept)])[
+        list(table)
+    ].reset_index(drop=True)
+
+
+def _whole_rows(size: pd.Series, rolls: Array) -> list[tuple[float, float, int, float, str]]:
+    if not (middle := least_packs(rolls, 0.5)):
+        return []
+    note = f"not opened, {least_packs(rolls, 0.1)} to {least_packs(rolls, 0.9)}"
+    return [(*size, middle, 0.0, note)]
+
+
+def _rest_rows(
+    size: pd.Series, source: str, left_m: Array
+) -> list[tuple[float, float, int, float, str]]:
+    low, middle, high = np.round(np.quantile(left_m, [0.1, 0.5, 0.9]))
+    return [(*size, 0, middle, f"{source}, {low:g} to {high:g} m")] if middle > 0 else []
 
 
 POOLED_COLUMNS = (

@@ -135,8 +135,8 @@ def _assumed(terms: CutTerms) -> str:
     rest = "assumed" if usual else "yours or assumed"
     own = f"{sheet}, from your roll price; {rest}:" if terms.own_price else f"assumed {sheet},"
     return (
-        f"(Reckoned with {own} {tape} a m of tape, {hour} an hour, {costs.minutes_piece:g} minutes a"
-        f" loose piece and {costs.minutes_joint_m:g} a m of joint; put your own into firm.toml."
+        f"(Reckoned with {own} {tape} a m of tape, {hour} an hour, {costs.minutes_piece:g} minutes"
+        f" a loose piece and {costs.minutes_joint_m:g} a m of joint; put your own into firm.toml."
         f" {percent(terms.reuse_share)} of usable off-cuts re-used.)"
     )
 

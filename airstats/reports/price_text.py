@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -27,6 +29,9 @@ from airstats.reports import cuts_charts, cuts_text, price_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.shared_text import with_notes
+
+FAR = 100
+"""A bound of a cost that is so many times as high, or as low, is none."""
 
 
 def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
@@ -120,12 +125,21 @@ def one_roll(desk: Desk, foretold: Priced, priced: pd.DataFrame) -> Section:
     )
     same = same_orders(foretold)
     yield cost_words(desk.firm, foretold, same)
+    ends = ("short_from", "short_to", "left_from", "left_to")
+    near: dict[str, Any] = {name: _near(same[name], foretold) for name in ends}
     yield show_table(
-        same.replace(np.inf, np.nan),
-        "Costs at which the order stays as it is (–: however high)",
+        same.assign(**near),
+        f"Costs at which the order stays as it is (–: however low or high, to {FAR} times)",
         "job_id order_rolls short_from short_to left_from left_to",
         currency,
     )
+
+
+def _near(bound: pd.Series, foretold: Priced) -> pd.Series:
+    """The bounds of a cost that anybody could come near."""
+    short = str(bound.name).startswith("short")
+    times = bound / (foretold.short_cost if short else foretold.leftover_cost)
+    return bound.where((times > 1 / FAR) & (times < FAR))
 
 
 def cost_words(firm: Firm, foretold: Priced, same: pd.DataFrame) -> Words:

@@ -189,6 +189,7 @@ def test_price_with_materials_and_a_buying_list(folder, bought, capsys):
     assert written["order_packs"].tolist() == bought["order_packs"].tolist()
     assert {p.name for p in (folder / "list").iterdir()} == {
         "buying_list.csv", "buying_list.xlsx", "buying_list.html", "written_by_airstats.txt",
+        "stock_afterwards.csv",
     }  # fmt: skip
 
 

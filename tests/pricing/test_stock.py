@@ -10,11 +10,18 @@ import pytest
 from airstats.base.firm import Firm
 from airstats.model.quarterly_update import calibrate
 from airstats.pricing.newsvendor import price, priced
-from airstats.pricing.pooled_order import drawn_use, pooled_orders
+from airstats.pricing.pooled_order import (
+    drawn_use,
+    least_packs,
+    pooled_orders,
+    shelf_afterwards,
+)
 from airstats.pricing.purchases import buying_list
 from airstats.pricing.stock import expected_opened, shelf_for, stock_words
+from airstats.records.reading import read_records
 from airstats.takeoff.sheet_quantities import take_off
 from tests.invented import invent
+from tests.tables import write_csv
 
 RECORDS = invent(jobs=12, seed=5)
 LEARNT = calibrate(RECORDS)
@@ -208,3 +215,39 @@ def test_money_follows_the_rolls_and_the_begun_metres():
     above = 100 * (orders["expected_m2"] / surface - 1)
     assert orders["all_in_percent"].tolist() == pytest.approx(above.tolist())
     assert price(takeoff, LEARNT)["sheet_cost"].isna().tolist() == [False, True]
+
+
+def test_what_will_lie_there_afterwards_is_a_stock_for_the_next_takeoff(tmp_path):
+    takeoff = takeoff_of(3, (1.5, 50, 5, 0), (1.5, 50, 0, 31), (3.0, 50, 1, 0), (1.5, 50, 0, 0.7))
+    jobs = take_off(takeoff)
+    foretold = priced(jobs, LEARNT, stock=takeoff.stock, end_m=END_M)
+    after = shelf_afterwards(foretold)
+    pooled = pooled_orders(foretold).iloc[0]
+    opened = sum(
+        opened_by(drawn_use(jobs, LEARNT)[:, job], given_to(foretold, job), 1.5, 50)
+        for job in range(3)
+    )
+    whole = after.query("roll_width_m == 1.5")["rolls"].sum()
+    assert whole == max(least_packs(5 + pooled["buy_rolls"] - opened, 0.5), 0)
+    assert after.query("roll_width_m == 3")["rolls"].tolist() == [1]
+    assert 0.7 in after["left_m"].tolist()
+    assert 31 not in after["left_m"].tolist()
+    rests = after[after["note"].str.startswith("what ")].reset_index(drop=True)
+    use = drawn_use(jobs, LEARNT)
+    for job, left_m in enumerate(rests["left_m"]):
+        took = use[:, job] - sum(left - END_M for left in given_to(foretold, job)) * 1.5
+        rolls = opened_by(use[:, job], given_to(foretold, job), 1.5, 50)
+        assert left_m == pytest.approx(np.median(rolls * 75 - took) / 1.5, abs=0.51)
+    assert rests["left_m"].lt(50).all()
+    table = {"job_id": ["N1"], "surface_m2": [100.0]}
+    folder = write_csv(tmp_path / "next", pd.DataFrame(table))
+    after.to_csv(folder / "stock.csv", index=False)
+    read = read_records(folder).stock
+    columns = ["roll_width_m", "roll_length_m", "rolls", "left_m"]
+    pd.testing.assert_frame_equal(read[columns], after[columns], check_dtype=False)
+
+
+def test_without_a_stock_what_is_left_is_told_too():
+    after = shelf_afterwards(priced(take_off(takeoff_of(2)), LEARNT))
+    assert list(after) == ["roll_width_m", "roll_length_m", "rolls", "left_m", "note"]
+    assert after["note"].str.contains("brings back").sum() == 2
