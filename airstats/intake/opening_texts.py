@@ -138,7 +138,7 @@ def read_openings(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
 
 def _perhaps_shallow(each: tuple[OpeningText, ...], text: str) -> tuple[OpeningText, ...]:
     """Add that "rev 20" beside sizes in mm may be 20 mm, where it was read as 20 cm."""
-    deep = (one for one in each if one.reveal_mm and f"{one.width_mm:.10g}" in text)
+    deep = (one for one in each if one.reveal_mm and f"{one.width_mm or 0:.10g}" in text)
     return (*each, *(replace(one, reveal_mm=(one.reveal_mm or 0) / 10) for one in deep))
 
 
