@@ -1,6 +1,7 @@
-"""Sixty-four records of a small invented firm, each with something off as real desks make it.
+"""Records of a small invented firm, each with one thing off in a way that real desks make.
 
-Beside each stands what is true. `python -m tests.records.odd_sheets` prints how each is read.
+Beside each stands what is true. `python -m tests.records.odd_sheets` prints how each is read, with
+`-v` all that is said of it.
 """
 
 import csv
