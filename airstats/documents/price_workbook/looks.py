@@ -43,6 +43,7 @@ def heading(sheet: Worksheet, row: int, words: str, last: str = "H") -> None:
         The heading, and the last column's letter.
     """
     head_row(sheet, row, "A", [words, *[""] * (column_index_from_string(last) - 1)])
+    sheet.cell(row, 1).alignment = Alignment(vertical="center")
 
 
 def head_row(sheet: Worksheet, row: int, first: str, words: Sequence[str]) -> None:
@@ -86,7 +87,7 @@ def typed_cell(sheet: Worksheet, place: str, value: Any = None, pattern: str = "
         cell.value = value
     cell.fill, cell.border, cell.number_format = INPUT, TYPED_FRAME, pattern
     cell.protection = Protection(locked=False)
-    cell.alignment = Alignment(horizontal="left" if isinstance(value, str) else "right")
+    cell.alignment = Alignment(vertical="center", shrink_to_fit=True)
 
 
 def write_text(sheet: Worksheet, row: int, column: int, text: str) -> None:

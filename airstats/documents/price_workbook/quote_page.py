@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
@@ -73,24 +73,29 @@ INPUTS = (
     Input("perimeter_m", "Tape at edges, m", "B11", None, (0, 100_000)),
     Input("roll_width_m", "Roll width, m", "D9", 1.5, (0.3, 6)),
     Input("roll_length_m", "Roll length, m", "D10", 50, (2, 500)),
-    Input("pretaped_share", "Taped before, share", "D11", PRETAPED_SHARE, (0, 1)),
+    Input("pretaped_share", "Taped before", "D11", PRETAPED_SHARE, (0, 1)),
     Input("openings_are", "Openings are", "B12", LISTED, words=f'"{",".join(choices())}"'),
-    Input("stock_rolls", "Whole rolls on shelf", "H9", None, (0, 10_000)),
-    Input("begun_m", "Begun rolls, usable m", "H10", None, (0, 100_000)),
+    Input("stock_rolls", "Rolls on the shelf", "H9", None, (0, 10_000)),
+    Input("begun_m", "On begun rolls, m", "H10", None, (0, 100_000)),
     Input("leftover_cost", "A roll left over costs", "F9", None, (0, 1_000_000_000), of_firm=True),
     Input("short_cost", "A roll short costs", "F10", None, (0, 1_000_000_000), of_firm=True),
     Input("corner_method", "Corners closed by", "F11", USUAL_METHOD,
           words=f'"{",".join(CORNER_METHODS)}"'),
 )  # fmt: skip
+_LINE = Side(style="thin", color="404040")
 _ELSEWHERE = ("valid_days", "perimeter_m", "pretaped_share")
 """Numbers without which the sheet can be priced."""
 _LONG = ("firm", "job", "client")
 OPENING_HEADINGS = (
-    "mark", "count", "width, mm", "height, mm", "reveal, mm", "sides, 3 or 4", "cut",
+    "mark", "count", "width, mm", "height, mm", "reveal, mm", "sides", "cut",
 )  # fmt: skip
 OPENING_LIMITS = (("count", "B", 1, 10_000), ("width", "C", 100, 20_000),
                   ("height", "D", 100, 20_000), ("reveal", "E", 10, 1500))  # fmt: skip
 _UNITS = {"count": "", "reveal": " mm; not known: `airstats price`"}
+EARLY = (
+    "Early price: the openings are not known yet. Measured, they make the interval narrower, and"
+    " tape and corners can be counted."
+)
 NOT_HERE = "cut: price {} with `airstats price`"
 
 RESULTS = (
@@ -99,14 +104,15 @@ RESULTS = (
     ("buy_rolls", "to buy", "0"),
     ("chance_short", "Chance that they do not suffice", RATIO),
     ("expected_m2", "Sheet expected, m²", AMOUNT),
-    ("low_m2", "80 of 100 such jobs use from, m²", AMOUNT),
-    ("high_m2", "to, m²", AMOUNT),
+    ("high_m2", "80 of 100 such jobs use, m²", AMOUNT),
     ("add_share", "ADD TO THE BARE SURFACE", RATIO),
-    ("add_low", "80 of 100 such jobs need from", RATIO),
-    ("add_high", "to", RATIO),
+    ("add_high", "80 of 100 such jobs need", RATIO),
 )
 """Name, label and number format of each result, in column D under the openings."""
-CHANCES = len(RESULTS) - 1
+FROM = {"high_m2": "low_m2", "add_high": "add_low"}
+"""Beside the upper end of an interval stands its lower end, in column C."""
+BESIDE = Alignment(horizontal="left", vertical="center", indent=1)
+LARGE = ("order_rolls", "add_share")
 BAR = 20
 
 
@@ -128,7 +134,8 @@ def front(job: JobSheets, told: str) -> None:
         f" password. {told}"
     )
     page["A2"].font = Font("Calibri", italic=True)
-    job.write(page, "A3", f'IF(AND(inputs_good,materials_good),"",{_faults()})')
+    early = f'IF(unknown=1,"{EARLY}","")'
+    job.write(page, "A3", f"IF(AND(inputs_good,materials_good),{early},{_faults()})")
     page["A3"].font = Font("Calibri", bold=True, color="9C0006")
 
 
@@ -137,7 +144,9 @@ def _faults() -> str:
         "Look at the job: each number above 0 and within reason, the roll wider than the lap;"
         f" openings are {' or '.join(choices())}."
     )
-    openings = "Look at the openings: the column check says what to do."
+    openings = (
+        "Look at the openings: the column check says what to do; those that are listed are known."
+    )
     surface = "The lined openings are larger than the surface: look at both."
     return (
         f'IF(NOT(numbers_good),"{numbers}",IF(NOT(openings_good),"{openings}",'
@@ -153,15 +162,20 @@ def inputs(job: JobSheets, typed: TypedJob) -> None:
         value = typed.values.get(one.name, one.start)
         input_cell(job, one, value)
         column, row = one.cell[0], int(one.cell[1:])
-        page[f"{chr(ord(column) - 1)}{row}"] = TO_TYPE + one.label
+        _label(page, f"{chr(ord(column) - 1)}{row}", TO_TYPE + one.label)
         if one.name in _LONG:
-            page[one.cell].alignment = Alignment(horizontal="left")
             page.merge_cells(f"B{row}:D{row}")
             for beside in "CD":
                 page[f"{beside}{row}"].border, page[f"{beside}{row}"].fill = TYPED_FRAME, INPUT
-    page["G5"] = "Valid until"
+    _label(page, "G5", "Valid until")
     until = 'IF(AND(N(quoted_on)>0,N(valid_days)>0),quoted_on+valid_days,"–")'
     result_cell(job, "H5", "valid_until", until, DAY)
+
+
+def _label(page: Worksheet, place: str, words: str) -> None:
+    page[place] = words
+    inward = 0 if place.startswith("A") else 1
+    page[place].alignment = Alignment(horizontal="left", vertical="center", indent=inward)
 
 
 def input_cell(job: JobSheets, one: Input, value: Any) -> None:
@@ -201,7 +215,7 @@ def result_cell(job: JobSheets, place: str, name: str, formula: str, pattern: st
     job.write(job.page, place, formula)
     cell = job.page[place]
     cell.number_format, cell.border = pattern, RESULT_FRAME
-    cell.alignment = Alignment(horizontal="right")
+    cell.alignment = Alignment(horizontal="right", vertical="center")
     if name:
         job.name(name, job.page, place)
 
@@ -210,15 +224,22 @@ def openings(job: JobSheets, kinds: Sequence[dict[str, Any]]) -> int:
     """Write the rows for openings; return how many there are."""
     page, rows = job.page, max(len(kinds) + 2, LEAST_ROWS)
     last = FIRST_OPENING + rows - 1
-    heading(page, FIRST_OPENING - 2, "Openings, one row a kind; sides left empty are 4")
+    heading(
+        page,
+        FIRST_OPENING - 2,
+        "Openings, one row a kind; sides: 4, or 3 without a lined threshold; empty is 4",
+    )
     words = [TO_TYPE + text for text in OPENING_HEADINGS]
     head_row(page, FIRST_OPENING - 1, "A", [*words, "check"])
+    to_the_right(page, FIRST_OPENING - 1, "BCDEF")
+    page[f"H{FIRST_OPENING - 1}"].alignment = BESIDE
+    page.row_dimensions[FIRST_OPENING - 1].height = 32
     for place, row in enumerate(range(FIRST_OPENING, last + 1)):
         kind = kinds[place] if place < len(kinds) else {}
         for letter, name in zip("ABCDEFG", OPENING, strict=True):
             typed_cell(page, f"{letter}{row}", kind.get(name))
         job.write(page, f"H{row}", _opening_check(row))
-        page[f"H{row}"].border = RESULT_FRAME
+        page[f"H{row}"].border, page[f"H{row}"].alignment = RESULT_FRAME, BESIDE
     for _, letter, low, high in OPENING_LIMITS:
         allow_numbers(page, f"{letter}{FIRST_OPENING}:{letter}{last}", low, high)
     allow_list(page, f"F{FIRST_OPENING}:F{last}", '"3,4"')
@@ -262,7 +283,10 @@ def checks(rows: int) -> dict[str, str]:
     above = "N(surface_m2)>0,N(leftover_cost)>0,N(short_cost)>0,roll_width_m>lap_mm/1000"
     return {
         "numbers_good": f"AND({','.join(numbers)},{above},ISNUMBER(lap_mm),OR({known}))",
-        "openings_good": f'SUMPRODUCT((PAGE!{column}<>"")*(PAGE!{column}<>"ok"))=0',
+        "openings_good": (
+            f'AND(SUMPRODUCT((PAGE!{column}<>"")*(PAGE!{column}<>"ok"))=0,'
+            f'OR(unknown=0,SUMPRODUCT((PAGE!{column}<>"")*1)=0))'
+        ),
         "surface_good": "N(surface_m2)>=lined_opening_m2",
         "inputs_good": "AND(numbers_good,openings_good,surface_good)",
     }
@@ -287,9 +311,14 @@ def results(job: JobSheets, top: int, formulas: dict[str, str], enough: Sequence
     for row, (name, label, pattern) in enumerate(RESULTS, start=top + 1):
         page[f"A{row}"] = label
         result_cell(job, f"D{row}", name, f'IF(inputs_good,{formulas[name]},"–")', pattern)
-        if name in ("order_rolls", "add_share"):
-            page[f"A{row}"].font = page[f"D{row}"].font = Font("Calibri", bold=True, size=14)
-            page.row_dimensions[row].height = 21
+        if name in FROM:
+            low = f'IF(inputs_good,{formulas[FROM[name]]},"–")'
+            result_cell(job, f"C{row}", FROM[name], low, f'{pattern}" to"')
+        if name in LARGE:
+            page[f"A{row}"].font = page[f"D{row}"].font = Font("Calibri", bold=True, size=16)
+            page.row_dimensions[row].height = 26
+            for letter in "ABCD":
+                page[f"{letter}{row}"].border = Border(top=_LINE, bottom=_LINE)
     last = top + 1 + len(RESULTS)
     page[f"A{last}"] = "Enough for 50, 80, 95 of 100"
     for letter, name, formula in zip("BCD", ("p50", "p80", "p95"), enough, strict=True):
@@ -297,20 +326,30 @@ def results(job: JobSheets, top: int, formulas: dict[str, str], enough: Sequence
         result_cell(job, f"{letter}{last}", named, f'IF(inputs_good,{formula},"–")', "0")
     for letter, words in zip("EFG", ("rolls", "they suffice", "0 % to 100 %"), strict=True):
         page[f"{letter}{top + 1}"], page[f"{letter}{top + 1}"].font = words, BOLD
-        page[f"{letter}{top + 1}"].alignment = Alignment(
-            horizontal="left" if letter == "G" else "right"
-        )
-    for place in range(CHANCES + 1):
+    to_the_right(page, top + 1, "EF")
+    page[f"G{top + 1}"].alignment = BESIDE
+    for place in range(len(RESULTS)):
         row = top + 2 + place
-        rolls = f'IF(inputs_good,MAX(order_rolls-4,0)+{place},"–")'
+        rolls = f'IF(inputs_good,MAX(order_rolls-3,0)+{place},"–")'
         below = formulas["below"].replace("ROLLS", f"E{row}")
         result_cell(job, f"E{row}", "", rolls, "0")
         result_cell(job, f"F{row}", "", f'IF(inputs_good,{below},"–")', "0%")
         job.write(page, f"G{row}", f'IF(inputs_good,REPT("█",ROUND(N(F{row})*{BAR},0)),"")')
         page[f"G{row}"].font = Font("Calibri", size=8, color="595959")
+        page[f"G{row}"].alignment = BESIDE
 
 
-def looks(page: Worksheet) -> None:
-    """Set the widths of the columns."""
-    for letter, width in zip("ABCDEFGH", (25, 12, 19, 12, 22, 13, 19, 14), strict=True):
+def to_the_right(page: Worksheet, row: int, letters: str) -> None:
+    """Set headings over their numbers."""
+    for letter in letters:
+        cell = page[f"{letter}{row}"]
+        cell.alignment = Alignment(horizontal="right", vertical="center", wrap_text=True)
+
+
+def looks(page: Worksheet, last: int) -> None:
+    """Set the widths of the columns, and the heights of the rows down to the last."""
+    for letter, width in zip("ABCDEFGH", (25, 11, 17, 11, 21, 12, 18, 13), strict=True):
         page.column_dimensions[letter].width = width
+    for row in range(3, last + 1):
+        if page.row_dimensions[row].height is None:
+            page.row_dimensions[row].height = 18

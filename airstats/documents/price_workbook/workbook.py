@@ -180,7 +180,7 @@ def _job(job: JobSheets, typed: TypedJob, shared: _Shared) -> None:
     top = quote_page.FIRST_OPENING + rows + 1
     quote_page.results(job, top, *_order(job, use))
     last = _money(job, top + len(quote_page.RESULTS) + 3, typed, shared)
-    quote_page.looks(job.page)
+    quote_page.looks(job.page, last)
     job.page.freeze_panes = "A4"
     one_page(job.page, f"H{last}")
     protect(job.page)
@@ -228,6 +228,9 @@ def _money(job: JobSheets, top: int, typed: TypedJob, shared: _Shared) -> int:
     job.write(page, f"H{top}", 'IF(currency="","",currency)')
     marked = [TO_TYPE * (words in ("a pack holds", "price a pack")) + words for words in COLUMNS]
     head_row(page, top + 1, "A", marked)
+    quote_page.to_the_right(page, top + 1, "BCDEFGH")
+    quote_page.to_the_right(page, top, "H")
+    page.row_dimensions[top + 1].height = 32
     row = top + 2
     _sheet_row(job, row, typed.values.get("roll_price"))
     for place, (name, label) in enumerate(shared.labels.items(), start=1):
@@ -319,16 +322,27 @@ def _sums(job: JobSheets, first: int, last: int, notes: list[str]) -> int:
         page.merge_cells(f"A{place}:H{place}")
         page[f"A{place}"].alignment = Alignment(wrap_text=True, vertical="top")
         page.row_dimensions[place].height = 30
-    return row + 4 + len(notes)
+    # The last says on the screen what the footer says in print.
+    return row + 3 + len(notes)
 
 
 def _notes(allowances: Allowances, more: int) -> Iterator[str]:
     """What a reader must know, under the quote."""
     yield (
-        "The order is the least number of rolls (packs) that is enough with a chance of short ÷"
-        " (short + left over), as `airstats price` says it. Type over any framed cell; leave"
-        " openings empty only if there are none."
+        "How to: type job, client, date, surface and the price of a roll; a row for each kind of"
+        " opening (none: leave all empty; nobody knows them yet: `not known`); your labour. Next"
+        " job: next sheet."
     )
+    yield (
+        "The order is the least number of rolls (packs) that is enough with a chance of short ÷"
+        " (short + left over), as `airstats price` says it. Sheet from begun rolls (less their"
+        " unusable ends) costs as new."
+    )
+    if error := allowances.belief.habits.depth_error_mm:
+        yield (
+            f"Depths are measured to ± {error:g} mm in this firm: `airstats price` reckons with"
+            " that, this page takes them as they are typed."
+        )
     if any(name not in allowances.materials for name in MATERIALS):
         yield "* No finished job has told of it yet: its allowance is the starting belief."
     if more > 0:

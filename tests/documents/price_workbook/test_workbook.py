@@ -27,6 +27,7 @@ from airstats.catalog.materials import MATERIALS
 from airstats.documents.price_workbook.geometry_formulas import add_geometry, sums
 from airstats.documents.price_workbook.job_sheets import JobSheets
 from airstats.documents.price_workbook.quote_page import FIRST_OPENING, INPUTS, RESULTS
+from airstats.documents.price_workbook.usual_formulas import LISTED, UNKNOWN
 from airstats.documents.price_workbook.workbook import MOST_JOBS, price_sheet
 from airstats.model.allowances import unchanged
 from airstats.model.posterior import FORMS
@@ -376,6 +377,9 @@ def typed():
     files["no_crews"] = fill(opened(price_sheet(unchanged("2026Q1"))), kinds, **job)
     files["faulty"] = fill(book, kinds.assign(cut_pattern="slit"), **job)
     files["no_surface"] = fill(book, kinds, **job | {"surface_m2": np.nan})
+    files["early"] = fill(book, kinds[:0], **job | {"openings_are": UNKNOWN})
+    files["both"] = fill(book, kinds, **job | {"openings_are": UNKNOWN})
+    job |= {"openings_are": LISTED}
     files["glue"] = fill(book, kinds, **job | {"corner_method": "glue"})
     many = openings_like(np.random.default_rng(1), ROWS_OF_OPENINGS)
     files["geometry"] = geometry_book(many)
@@ -422,6 +426,20 @@ def test_a_fault_is_named_and_nothing_is_priced(worked):
     assert done["P5"]("A3") == ""
     assert "corners closed by" in done["glue"]("A3")
     assert done["glue"].named(names, "order_rolls") == done["P5"].named(names, "order_rolls")
+
+
+def test_openings_are_listed_or_not_known_and_an_early_price_says_so(worked):
+    *_, names, done = worked
+    early, both = done["early"], done["both"]
+    assert early("A3").startswith("Early price: the openings are not known yet.")
+    one = some(invent_jobs(), [5])
+    jobs = one.jobs.assign(openings_known=False)
+    there = price(replace(one, jobs=jobs, openings=one.openings.iloc[:0]), learnt()).iloc[0]
+    here = {n: early.named(names, n) for n in HELD}
+    assert here == pytest.approx({n: float(there[n]) for n in HELD}, rel=1e-8, abs=1e-7)
+    assert early.named(names, "packs_3") == "–"
+    assert "those that are listed are known" in both("A3")
+    assert both.named(names, "order_rolls") == "–"
 
 
 def test_every_opening_is_worked_out_as_by_the_package(worked):
