@@ -91,7 +91,7 @@ def _same_job(jobs: Sheet) -> list[Finding]:
     alike = jobs.frame[numbers].assign(letters=letters(jobs.frame["job_id"]))
     alike = alike[alike["letters"].ne("") & ~jobs.blank["surface_m2"]]
     found = []
-    for _, group in alike.groupby(list(alike), dropna=False):
+    for _, group in alike[alike.duplicated(keep=False)].groupby(list(alike), dropna=False):
         first, *others = group.index.tolist()
         name = jobs.frame["job_id"][first]
         for row in others:
