@@ -17,6 +17,7 @@ from airstats.intake.layout import Block, blocks_of, is_number
 from airstats.intake.pages import Page, letters, text_of
 from airstats.intake.questions import Findings
 from airstats.intake.readings import ColumnFacts, Doubt, Meaning
+from airstats.intake.trade_words import is_ditto
 from airstats.intake.words import OPEN, key_of
 from airstats.records.raw_table import COLUMNS, is_empty
 
@@ -24,6 +25,8 @@ UNREAD = "not read"
 TABLES = ("jobs", "openings", UNREAD)
 _SEVERAL = ("openings", "notes")
 """Meanings that several columns of one table may have."""
+_LISTED = ("openings", "size")
+"""Meanings of a column that needs no other beside it."""
 _OF_A_JOB = {"surface_m2", "used_rolls", "estimated_rolls", "finished_on"}
 _OF_AN_OPENING = {"width_mm", "height_mm", "size", "openings"}
 _FACTS = {
@@ -181,6 +184,13 @@ def _columns(
     joined = {group[0]: [cell for at in group for cell in cells[at]] for group in alike.values()}
     of_each = _meant(firsts, headings, joined, "openings")
     meant |= {at: of_each[group[0]] for group in alike.values() for at in group}
+    if kind == "openings":
+        _settle_marks(meant, plain, _by_job(block, meant))
+    for group in alike.values():
+        rows = [[block.page.cell(row, at) for at in group] for row in block.rows]
+        same_row = {group[0]: [[c for c in row if not is_empty(c)] for row in rows]}
+        _settle_marks(meant, list(block.numbers), same_row)
+        meant |= dict.fromkeys(group, meant[group[0]])
     columns, seen = [], set()
     for at, heading in headings.items():
         number = block.numbers.get(at, 0)
@@ -189,30 +199,90 @@ def _columns(
         seen |= set() if number else {heading.casefold()}
         of = "openings" if number else kind
         columns.append(_column(of, block, at, heading, meant[at], number, found))
-    columns = _with_counts(kind, block, columns, found)
+    columns = _with_partners(kind, block, columns, found)
     return _without_doubles(kind, block, columns, found)
 
 
-def _with_counts(kind: str, block: Block, columns: list[Column], found: Findings) -> list[Column]:
-    """Ask whether whole numbers that nothing reads are the count that openings lack."""
-    if kind != "openings" or any(c.means == "count" or "count" in c.candidates for c in columns):
-        return columns
-    out = []
-    for column in columns:
-        cells = _below(block, column.at)
-        small = [cell for cell in cells if is_number(cell) and 1 <= cell <= 99 and cell % 1 == 0]
-        line = (f"headings.{kind}", column.heading)
-        if column.means or not cells or len(small) < len(cells):
-            out.append(column)
+def _by_job(block: Block, meant: dict[int, tuple[Meaning, ...]]) -> dict[int, list[list[object]]]:
+    """Return the cells of each column in groups, those of one job together."""
+    ids = [at for at, means in meant.items() if [m.column for m in means[:1]] == ["job_id"]]
+    groups: dict[int, list[list[object]]] = {at: [] for at in meant}
+    last = ""
+    for row in block.rows:
+        name = text_of(block.page.cell(row, ids[0])) if ids else ""
+        begins = bool(name) and name != last and not is_ditto(name)
+        last = name if begins else last
+        for at, parts in groups.items():
+            if begins or not parts:
+                parts.append([])
+            parts[-1] += [] if is_empty(cell := block.page.cell(row, at)) else [cell]
+    return groups
+
+
+def _settle_marks(
+    meant: dict[int, tuple[Meaning, ...]],
+    places: Sequence[int],
+    groups: dict[int, list[list[object]]],
+) -> None:
+    """Tell marks from counts by their numbers: a mark never stands twice in one job."""
+    if any([m.column for m in meant[at]] == ["count"] for at in places):
+        return
+    for at, parts in groups.items():
+        names = {meaning.column for meaning in meant[at]}
+        numbers = [[_small(cell) for cell in part] for part in parts]
+        if "mark" not in names or not any(numbers) or None in [n for part in numbers for n in part]:
             continue
-        if found.words.given(*line) is None:
-            place = found.place(block.page, block.head[-1], column.at)
-            kind_of = f'openings without a count, but whole numbers under "{shown(column.heading)}"'
-            found.words.lines.pop((line[0], key_of(line[1])), None)
-            found.ask(kind_of, "are they the count?", line, ("count", UNREAD), place)
-            column = replace(column, candidates=("count",))
-        out.append(column)
-    return out
+        if any(len(set(part)) < len(part) for part in numbers):
+            meant[at] = (Meaning("count", 0.8, said="numbers that repeat within a job"),)
+        elif all(part == [*range(1, len(part) + 1)] for part in numbers):
+            meant[at] = (Meaning("mark", 0.8, said="numbers that run from 1 in each job"),)
+        else:
+            meant[at] = (Meaning("count", 0.5), Meaning("mark", 0.5))
+
+
+def _small(cell: object) -> int | None:
+    """Return a whole number from 1 to 99, None for anything else."""
+    text = text_of(cell)
+    return int(text) if text.isdecimal() and 1 <= int(text) <= 99 else None
+
+
+_PARTNERS = {
+    "openings": ({"width_mm", "height_mm"}, {"count", "width_mm", "height_mm"}),
+    "jobs": (
+        {"opening_count", "opening_width_mm", "opening_height_mm"},
+        {"opening_count", "opening_width_mm", "opening_height_mm"},
+    ),
+}
+"""Columns of openings, any of which wants all of the second set beside it."""
+
+
+def _with_partners(kind: str, block: Block, columns: list[Column], found: Findings) -> list[Column]:
+    """Ask of numbers that nothing reads, where openings lack a count, a width or a height."""
+    there = {name for c in columns for name in (c.means, *c.candidates)}
+    some, wanted = _PARTNERS[kind]
+    lacking = sorted(wanted - there)
+    if not lacking or not some & there or there & set(_LISTED):
+        return columns
+    return [_partner(kind, block, column, lacking, found) for column in columns]
+
+
+def _partner(
+    kind: str, block: Block, column: Column, lacking: Sequence[str], found: Findings
+) -> Column:
+    cells, line = _below(block, column.at), (f"headings.{kind}", column.heading)
+    if column.means or column.candidates or not cells or found.words.given(*line) is not None:
+        return column
+    numbers = [float(text) for text in map(text_of, cells) if text.replace(".", "").isdecimal()]
+    small = all(1 <= number <= 99 and number % 1 == 0 for number in numbers)
+    fit = tuple(name for name in lacking if small or "count" not in name)
+    if len(numbers) < len(cells) or not fit:
+        return column
+    kind_of = f'numbers under "{shown(column.heading)}" that are not read, beside openings'
+    place = found.place(block.page, block.head[-1], column.at)
+    found.words.lines.pop((line[0], key_of(line[1])), None)
+    asks = f"are they their {' or '.join(fit)}?"
+    found.ask(kind_of, asks, line, (*fit, UNREAD), place)
+    return replace(column, candidates=fit)
 
 
 def _meant(

@@ -99,6 +99,8 @@ def _read(table: BookTable, row: Row, draft: Draft, reader: CellReader) -> list[
         wait_for_heading(table.block.page, column, row, draft.label, reader.found)
     for column in (c for c in table.columns if c.means and c.means not in ("job_id", "notes")):
         reading = reader.read(column, row, draft.label)
+        if reading is None and column.at in row.cells:
+            draft.asked.add(column.means)
         if reading is None or reading.value is None:
             continue
         if column.means in ("size", "openings"):

@@ -283,3 +283,31 @@ def test_the_source_stays_as_it_is(tmp_path):
     understand(source)
     assert source.read_bytes() == before
     assert openpyxl.load_workbook(source).active["C2"].value.date() == date(2023, 2, 14)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "count"), [((3, 2, 4, 6, 2, 5, 5, 3), None), ((1, 2, 1, 1, 1, 1, 2, 1), 1)]
+)
+def test_numbers_that_run_from_1_in_each_job_are_marks(numbers, count, tmp_path):
+    """The first repeat within a job, as counts do; the second run from 1, as marks do."""
+    sizes = [["Job no", "No.", "Width mm", "Height mm", "Reveal mm", "Cut"]]
+    places = [(job, size) for job in JOBS for size in job.openings]
+    for (job, size), number in zip(places, numbers, strict=True):
+        sizes.append([job.job_id, number, *size[1:], job.reveal, job.cut])
+    rows = [row[:7] for row in plain_rows()]
+    understood = understand(workbook(tmp_path / "book.xlsx", Jobs=rows, Sizes=sizes))
+    assert understood.waiting == {}
+    assert list(understood.openings["count"]) == [count or number for number in numbers]
+
+
+def test_a_size_that_nothing_reads_is_asked_and_not_taken_for_unknown(tmp_path):
+    rows = [[*row[:7], *last] for row, last in zip(
+        plain_rows(), [["Windows", "Width mm", "Zzz", "Reveal mm", "Cut"],
+                       *([4, 900, 1200, 200, "diagonal"] for _ in JOBS)], strict=True)]  # fmt: skip
+    rows[0][7] = "Number of windows"
+    source = workbook(tmp_path / "book.xlsx", Jobs=rows)
+    understood = understand(source)
+    assert set(understood.waiting) == {job.job_id for job in JOBS}
+    (said,) = by_kind(understood.questions)
+    assert "Zzz" in said
+    assert "opening_height_mm" in said
