@@ -302,7 +302,7 @@ def test_numbers_that_run_from_1_in_each_job_are_marks(numbers, count, tmp_path)
 
 def test_a_size_that_nothing_reads_is_asked_and_not_taken_for_unknown(tmp_path):
     rows = [[*row[:7], *last] for row, last in zip(
-        plain_rows(), [["Windows", "Width mm", "Zzz", "Reveal mm", "Cut"],
+        plain_rows(), [["Windows", "Opening width mm", "Zzz", "Reveal mm", "Cut"],
                        *([4, 900, 1200, 200, "diagonal"] for _ in JOBS)], strict=True)]  # fmt: skip
     rows[0][7] = "Number of windows"
     source = workbook(tmp_path / "book.xlsx", Jobs=rows)
