@@ -115,15 +115,18 @@ def _positive(text: str) -> float:
     return number
 
 
-def _ending(fit: str) -> Callable[[str], str]:
-    """Check the ending of a path to write; "" is for a folder."""
-    remedy = f"a file is written that ends in {fit}" if fit else "a folder is written"
+def _ending(*fit: str) -> Callable[[str], str]:
+    """Check that a path to write has one of these endings; "" is for a folder."""
+    a_folder = fit == ("",)
+    remedy = (
+        "a folder is written" if a_folder else f"a file is written that ends in {' or '.join(fit)}"
+    )
 
     def fitting(text: str) -> str:
         from airstats.cli.overwrite_guard import FILES
 
         ending = Path(text).suffix.lower()
-        if ending == fit or (not fit and ending not in FILES):
+        if ending in fit or (a_folder and ending not in FILES):
             return text
         raise argparse.ArgumentTypeError(f'"{text}" does not fit: {remedy}.')
 
@@ -216,12 +219,16 @@ def _add_intake(known: _Verbs) -> None:
 
 
 def _add_blank(known: _Verbs) -> None:
-    about = "write an empty workbook to type records into, with lists and limits in its cells"
-    example = "example: airstats blank my_records.xlsx"
+    about = "write an empty workbook to type records into, with lists and limits in its cells; or"
+    about += " with the ending .toml a file for what the firm says of its prices and times"
+    example = "example: airstats blank my_records.xlsx, or: airstats blank firm.toml"
     verb = known.add_parser("blank", help=about, description=about, epilog=example)
     verb.set_defaults(run=commands.blank)
     verb.add_argument(
-        "out", metavar="FILE.xlsx", type=_ending(".xlsx"), help="the workbook to write"
+        "out",
+        metavar="FILE",
+        type=_ending(".xlsx", ".toml"),
+        help="the workbook to write (.xlsx), or the firm's file (.toml)",
     )
     verb.add_argument(
         "--takeoff", dest="to_price", action="store_true", help="for jobs still to be priced"

@@ -24,15 +24,18 @@ if TYPE_CHECKING:
 
 
 def blank(asked: argparse.Namespace) -> None:
-    """Write an empty workbook to type into."""
+    """Write an empty workbook, or an empty file of the firm, to type into."""
     from airstats.base.result_folder import write_together
     from airstats.documents.blank_workbook import blank_workbook
+    from airstats.records.firm_file import blank_firm
 
     out = Path(asked.out)
-    notes = write_together({out: blank_workbook(asked.to_price)})
+    of_firm = out.suffix.lower() == ".toml"
+    notes = write_together({out: blank_firm() if of_firm else blank_workbook(asked.to_price)})
     print_lines(tuple(notes))
     print(f"written: {out}")
-    print(f"Type into it, save it, and call: airstats check {out}")
+    use = f"name it with --firm {out}" if of_firm else f"call: airstats check {out}"
+    print(f"Type into it, save it, and {use}")
 
 
 def check(asked: argparse.Namespace) -> None:

@@ -10,8 +10,10 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from airstats.base.firm import ASSUMED
 from airstats.base.run_settings import takeoff_path
 from airstats.documents.redaction import masked
+from airstats.pricing.order_costs import costs_of
 from airstats.records.reading import CODED, Records
 from airstats.records.source import source_digest
 from airstats.reports.desk import Desk
@@ -22,6 +24,8 @@ PACKAGES = (
 ELSEWHERE = "FOLDER"
 """Stands in a command for a folder outside the one that it ran in: where files are is private."""
 _PATHS = ("records", "previous", "takeoff", "firm", "out")
+
+_COSTS = ("leftover_cost", "short_cost")
 
 Parameters = Mapping[str, Any]
 
@@ -42,7 +46,11 @@ def made_from(name: str, parameters: Parameters, desk: Desk | None = None) -> di
         What was read, if it is at hand.
     """
     shown = {key: _shown(key, value) for key, value in masked(parameters).items()}
-    made = {"notebook": name, **shown}
+    own = desk.firm.but(**_costs_given(parameters)) if desk else ASSUMED
+    told = {"firm's name": own.name, "for": own.readers.get(name, "")}
+    made = {"notebook": name, **{what: text for what, text in told.items() if text}, **shown}
+    if desk and "leftover_cost" in parameters:
+        made |= dict(zip(_COSTS, (f"{cost:.12g}" for cost in costs_of(own)), strict=True))
     records, takeoff = parameters.get("records", ""), parameters.get("takeoff", "")
     sources = {
         "records'": (records, desk.records if desk else None),
@@ -51,6 +59,10 @@ def made_from(name: str, parameters: Parameters, desk: Desk | None = None) -> di
     made |= {f"{whose} digest": _digest(*one) for whose, one in sources.items() if one[0]}
     versions = [f"{package} {version(package)}" for package in PACKAGES]
     return made | {"versions": ", ".join([f"python {platform.python_version()}", *versions])}
+
+
+def _costs_given(parameters: Parameters) -> dict[str, float]:
+    return {cost: parameters[cost] for cost in _COSTS if cost in parameters}
 
 
 def command_of(parameters: Iterable[Parameters], out: Path) -> str:

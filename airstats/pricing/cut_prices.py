@@ -10,6 +10,7 @@ from airstats.base.errors import AirstatsError
 from airstats.base.firm import Firm
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import STANDARD_PRACTICE, Floats, Practice
+from airstats.takeoff.typed_job import OneJob
 
 
 @dataclass(frozen=True)
@@ -72,10 +73,12 @@ class CutCosts:
 
 
 def cut_costs(firm: Firm) -> CutCosts:
-    """Return a firm's prices and times; the sheet's only as it is assumed."""
+    """Return a firm's prices and times; the sheet's from rolls of the usual size."""
     told = {
         own.name: getattr(firm, own.name) for own in fields(CutCosts) if hasattr(firm, own.name)
     }
+    if firm.roll_price is not None:
+        told["sheet_price_m2"] = firm.roll_price / (OneJob.roll_width_m * OneJob.roll_length_m)
     return CutCosts(**told)
 
 

@@ -194,3 +194,16 @@ def test_a_firms_costs_set_the_order_and_options_win(tmp_path, capsys):
     assert "line 1, short_cots: no such key; short_cost is meant" in capsys.readouterr().err
     assert not (tmp_path / "no.csv").exists()
     assert main([*call, "--out", str(tmp_path / "few.csv")]) == 1
+
+
+def test_an_empty_file_of_the_firm_is_written_read_and_never_over_another(tmp_path, capsys):
+    told = tmp_path / "firm.toml"
+    assert main(["blank", str(told)]) == 0
+    assert f"name it with --firm {told}" in capsys.readouterr().out
+    assert airstats.read_firm(told) == airstats.Firm()
+    told.write_text("roll_price = 150\n", encoding="utf-8")
+    assert main(["blank", str(told)]) == 1
+    assert told.read_text(encoding="utf-8") == "roll_price = 150\n"
+    with pytest.raises(SystemExit):
+        main(["blank", str(tmp_path / "firm.txt")])
+    assert "a file is written that ends in .xlsx or .toml" in capsys.readouterr().err

@@ -1,8 +1,10 @@
 import shlex
+from types import SimpleNamespace
 
 import pytest
 
 from airstats.__main__ import _parser
+from airstats.base.firm import Firm
 from airstats.documents.provenance import command_of, made_from
 
 
@@ -41,6 +43,23 @@ def test_the_command_works_where_it_was_run_with_flags_and_the_decision(folder):
     assert asked.dates == "day-first"
     assert (asked.decision, asked.decided_by) == ("keep", "AB")
     assert asked.decision_reason == "a new crew's start"
+
+
+def test_a_report_says_whose_it_is_who_gets_it_and_at_which_costs(folder):
+    told = Firm(name="Firm <Fir>", readers={"evidence": "the owner"}, short_cost=300)
+    desk = SimpleNamespace(firm=told, records=None, to_price=None)
+    given = parameters(folder, leftover_cost=0.0, short_cost=0.0)
+    made = made_from("evidence", given, desk)
+    assert (made["firm's name"], made["for"]) == ("Firm <Fir>", "the owner")
+    assert (made["leftover_cost"], made["short_cost"]) == ("60", "300")
+    made = made_from("price_jobs", given | {"leftover_cost": 75.0}, desk)
+    assert "for" not in made
+    assert made["leftover_cost"] == "75"
+    assert "firm's name" not in made_from("evidence", given, replace_firm(desk))
+
+
+def replace_firm(desk):
+    return SimpleNamespace(**{**vars(desk), "firm": desk.firm.without_names()})
 
 
 def test_folders_elsewhere_are_private(folder):

@@ -41,3 +41,4 @@ def test_cuts_are_compared_at_the_firms_prices_and_times():
     firm = Firm(labour_hour=50, tape_price_m=1.5, minutes_piece=3, minutes_flap=1)
     told = {"labour_hour": 50, "tape_price_m": 1.5, "minutes_piece": 3, "minutes_flap": 1}
     assert cut_costs(firm) == CutCosts(**told)
+    assert cut_costs(Firm(roll_price=225)).sheet_price_m2 == 3
