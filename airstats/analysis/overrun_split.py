@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -100,13 +100,15 @@ class _Part:
     """What g candidates say of one cause in each of n jobs, in m².
 
     `mean` (g, n); `slope` (g or 1, n, P), how the mean follows the parameters; `use` and
-    `rounding`, how often the open use within the count, and the price's rounding, are part of it.
+    `rounding`, how often the open use within the count, and the price's rounding, are part of it;
+    `at` (g or 1, n or 1, K or 1), how it follows the quantities that may be unmeasured.
     """
 
     mean: Array
     slope: Array
     use: float = 0.0
     rounding: float = 0.0
+    at: Array = field(default_factory=lambda: np.zeros((1, 1, 1)))
 
     def __add__(self, other: _Part) -> _Part:
         return _Part(
@@ -114,7 +116,20 @@ class _Part:
             self.slope + other.slope,
             self.use + other.use,
             self.rounding + other.rounding,
+            self.at + other.at,
         )
+
+    def own(self, told: Predictive, worth: Array, likely: Likely) -> tuple[Array, Array]:
+        """Return what the counts say of unmeasured quantities, and each job's own variance."""
+        doubt, open_use = told.jobs.doubt, likely.variance
+        if doubt is None:
+            return np.zeros_like(self.mean), self.use**2 * open_use
+        at = np.broadcast_to(self.at, (*self.at.shape[:2], worth.shape[1]))
+        reach = np.einsum("nkl,gl->gnk", doubt.covariance, worth)
+        pull = (at * reach).sum(axis=2) / likely.job_sd**2
+        spread = ((at[..., None, :] @ doubt.covariance)[..., 0, :] * at).sum(axis=2)
+        left = np.maximum(spread - (pull * likely.job_sd) ** 2, 0)
+        return pull * (likely.use - likely.expected), (self.use + pull) ** 2 * open_use + left
 
 
 def split_overrun(
@@ -157,6 +172,8 @@ def split_overrun(
     expected use) - (estimated - bare surface). Likely use is the mean of the use within its
     counted interval. Of estimated - bare surface a part is the price's own rounding up: of a price
     in whole rolls it is anything from nothing to a roll, evenly (half a roll on average).
+    Of a job whose openings or depths are not measured, the parts are those of its quantities as
+    its count has them: E[x | use] = E[x] + Cov[x] θ (use - expected use) / variance of the use.
     Variances follow from the covariance of the parameters by first order (delta method).
     """
     causes = causes or each_cause()
@@ -166,17 +183,20 @@ def split_overrun(
     mean = np.empty((len(belief.form), len(names), len(causes)))
     variance = np.empty_like(mean)
     told = predictive(belief, jobs)
-    likely = likely_use(told)
+    jobs, likely = told.jobs, likely_use(told)
     for form in told.forms:
         chosen = np.flatnonzero(form.chosen)
         picked, use = belief.pick(chosen), Likely(*(part[chosen] for part in likely))
-        parts = _known(jobs, form, use) | _fitted(picked, jobs, form, usual)
+        worth = told.worth[chosen]
+        parts = _known(jobs, form, use, worth) | _fitted(picked, jobs, form, usual, worth)
         rounding = price_rounding(jobs)[None, :] ** 2 / 12
         for place, members in enumerate(causes.values()):
             part = sum((parts[member] for member in members[1:]), parts[members[0]])
             x = np.add.reduceat((part.slope * weight[:, None])[:, order], starts, axis=1)
-            own = part.use**2 * use.variance + part.rounding**2 * rounding
-            mean[chosen, :, place] = np.add.reduceat((part.mean * weight)[:, order], starts, axis=1)
+            moved, own = part.own(told, worth, use)
+            own = own + part.rounding**2 * rounding
+            inside = (part.mean + moved) * weight
+            mean[chosen, :, place] = np.add.reduceat(inside[:, order], starts, axis=1)
             variance[chosen, :, place] = _spread(x, picked.covariance) + np.add.reduceat(
                 (own * weight**2)[:, order], starts, axis=1
             )
@@ -266,7 +286,7 @@ def _groups(jobs: Takeoff, by: str | None) -> tuple[Array, Array, Array]:
     return np.asarray(names, dtype=object), order, starts
 
 
-def _known(jobs: Takeoff, form: FormDesign, likely: Likely) -> dict[str, _Part]:
+def _known(jobs: Takeoff, form: FormDesign, likely: Likely, worth: Array) -> dict[str, _Part]:
     """The causes that geometry, price and count give; the parameters move only the last two."""
     columns = form.columns
     expected, use, variance, sd = likely
@@ -274,19 +294,22 @@ def _known(jobs: Takeoff, form: FormDesign, likely: Likely) -> dict[str, _Part]:
     used, estimated, bare = (jobs.told(name) for name in ("used", "estimated", "bare"))
     rounded = price_rounding(jobs) / 2
     every, still = np.zeros_like(expected), np.zeros((1, *columns.shape))
+    # The bare surface is a fixed share of what is laid on it.
+    at_laid = np.eye(1, worth.shape[1])[None]
+    at_bare = (bare / jobs.amount)[None, :, None] * at_laid
     return {
-        "laps": _Part(every + jobs.amount - bare, still),
+        "laps": _Part(every + jobs.amount - bare, still, at=at_laid - at_bare),
         "already_priced": _Part(
-            every + bare - estimated * jobs.pack + rounded, still, rounding=1.0
+            every + bare - estimated * jobs.pack + rounded, still, rounding=1.0, at=at_bare
         ),
         "price_rounding": _Part(every - rounded, still, rounding=-1.0),
         "count_rounding": _Part(used * jobs.pack - use, -share * columns, use=-1.0),
-        "unexplained": _Part(use - expected, (share - 1) * columns, use=1.0),
+        "unexplained": _Part(use - expected, (share - 1) * columns, use=1.0, at=-worth[:, None, :]),
     }
 
 
 def _fitted(
-    belief: Belief, jobs: Takeoff, form: FormDesign, usual: Sequence[str]
+    belief: Belief, jobs: Takeoff, form: FormDesign, usual: Sequence[str], worth: Array
 ) -> dict[str, _Part]:
     """The causes that parameters multiply: waste, crew and the reveals by cut."""
     columns = form.columns
@@ -298,13 +321,24 @@ def _fitted(
     parts = {}
     for cause, chosen in held.items():
         slope = np.where(chosen, columns, 0.0) + own * {"waste": 1, "crew": -1}.get(cause, 0)
-        parts[cause] = _Part(belief.mean @ slope.T, slope[None])
+        parts[cause] = _Part(belief.mean @ slope.T, slope[None], at=_at(cause, worth))
     if FORMS[form.form] == "reuse":
         for cut in reused_cuts():
             needed = jobs.by_cut("needed")[:, list(CUTS).index(cut)]
             parts[f"reveal.{cut}"] += _Part(needed[None, :], np.zeros((1, *columns.shape)))
     first, *others = (parts[cause] for cause in reveals)
     return parts | {"reveals": sum(others, first)}
+
+
+def _at(cause: str, worth: Array) -> Array:
+    """How a fitted cause follows the quantities that a `Doubt` is of; a crew's part is left out."""
+    at = np.zeros_like(worth)
+    if cause == "waste":
+        at[:, 0] = worth[:, 0] - 1
+    elif cause != "crew":
+        own = 1 + list(CUTS).index(cause.removeprefix("reveal."))
+        at[:, own :: len(CUTS)] = worth[:, own :: len(CUTS)]
+    return at[:, None, :]
 
 
 def _usual_columns(belief: Belief, jobs: Takeoff, usual: Sequence[str], columns: Array) -> Array:
