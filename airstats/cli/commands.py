@@ -154,18 +154,20 @@ def price(asked: argparse.Namespace) -> None:
 
 def _print_orders(orders: pd.DataFrame) -> None:
     from airstats.base.number_text import each, listed, number, rolls, small_chance
+    from airstats.reports.buying_text import unmeasured_words
 
     for row in each(orders):
         taken = [rolls(row.from_stock_rolls)] * bool(row.from_stock_rolls)
         taken += [f"{number(row.from_stock_m)} m on begun rolls"] * bool(row.from_stock_m)
         buy = rolls(row.buy_rolls) if row.buy_rolls else "nothing"
         order = f"buy {buy}, take {listed(taken)} from the shelf"
+        unknown = f"; {unmeasured_words(row)}" if row.unmeasured else ""
         print(
             f"{row.job_id}: {order if taken else f'order {rolls(row.order_rolls)}'}; sheet"
             f" {row.expected_m2:.0f} m² (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance"
             f" of being short {small_chance(row.chance_short)}; on average"
             f" {number(row.expected_left_over_rolls)} rolls stay unopened and"
-            f" {row.expected_left_on_last_m:.0f} m remain on the last one opened"
+            f" {row.expected_left_on_last_m:.0f} m remain on the last one opened{unknown}"
         )
 
 
@@ -176,6 +178,7 @@ def _print_packs(orders: pd.DataFrame) -> None:
     for row in each(orders):
         unit = plural(str(row.unit))
         prior = "; priced from the starting belief, no records yet" if not row.jobs_counted else ""
+        prior += f"; its {row.unmeasured} are unknown" if row.unmeasured else ""
         word = pack_word(row.material)
         shelf = f", {row.from_stock_packs} of them from the shelf" * bool(row.from_stock_packs)
         print(

@@ -46,6 +46,12 @@ def cut_terms(
     return CutTerms(own, reuse_share=share, own_price=True, currency=currency)
 
 
+def with_usual_depths(records: Records, allowances: Allowances) -> Records:
+    """Return the records with the firm's usual depth where nobody knows that of an opening."""
+    usual = {"reveal_mm": allowances.belief.habits.usual_depth_mm}
+    return replace(records, openings=records.openings.fillna(usual))
+
+
 def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
     """Return one row a kind of opening with the cut to choose and what it saves."""
     openings = _with_rolls(records)

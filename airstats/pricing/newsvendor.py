@@ -17,7 +17,7 @@ from airstats.base.quarters import quarters_between
 from airstats.catalog.materials import MATERIALS, SHEET
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.normal_mixture import Mixture
-from airstats.model.posterior import predictive, widen
+from airstats.model.posterior import Predictive, predictive, widen
 from airstats.model.quarterly_update import Product
 from airstats.pricing.stock import Shelf, expected_opened, handed_out, shelf_for
 from airstats.records.reading import Records
@@ -38,6 +38,8 @@ SHEET_ORDERS = {
     "expected_left_over_packs": "expected_left_over_rolls",
     "from_stock_packs": "from_stock_rolls",
     "buy_packs": "buy_rolls",
+    "unmeasured": "unmeasured",
+    "width_if_measured": "width_if_measured_m2",
 }
 """The columns of an order, and what they are called for the sheet, whose packs are rolls."""
 
@@ -70,10 +72,12 @@ def price(
     DataFrame
         n rows: `job_id, expected_m2, low_m2, high_m2` (80 % interval), `rolls_p50, rolls_p80,
         rolls_p95, order_rolls, chance_short, expected_left_over_rolls` (of the order, unopened),
-        `from_stock_rolls, buy_rolls` (whole ones; they add up to the order), `from_stock_m` (on
-        begun rolls), `expected_left_on_last_m` (on the last roll opened), `sheet_cost` (of the
-        order and of what is taken from begun rolls; nan without a price), `cost_a_m2` of surface,
-        `all_in_percent` (sheet expected above the bare surface).
+        `from_stock_rolls, buy_rolls` (whole ones; they add up to the order), `unmeasured`
+        ("openings" or "depths" that nobody knows, else ""), `width_if_measured_m2` (how wide the
+        80 % interval would likely be if they were measured), `from_stock_m` (on begun rolls),
+        `expected_left_on_last_m` (on the last roll opened), `sheet_cost` (of the order and of what
+        is taken from begun rolls; nan without a price), `cost_a_m2` of surface, `all_in_percent`
+        (sheet expected above the bare surface).
 
     Raises
     ------
@@ -269,8 +273,18 @@ class Priced:
                 "expected_left_over_packs": expected_left_over(need, self.jobs.pack, order),
                 "from_stock_packs": self.from_stock,
                 "buy_packs": order - self.from_stock,
+                "unmeasured": self.jobs.unmeasured,
+                "width_if_measured": self.width_if_measured,
             }
         )
+
+    @cached_property
+    def width_if_measured(self) -> Array:
+        """The (n,) likely widths of the 80 % intervals if no opening or depth were in doubt."""
+        use, belief = self.use, widen(self.known.belief, self.quarters_ahead)
+        if self.jobs.doubt is not None:
+            use = Predictive(belief, replace(self.jobs, doubt=None)).use()
+        return use.quantile(0.9) - np.maximum(use.quantile(0.1), 0)
 
     def packs(self, share: float) -> Array:
         """Return the (n,) least whole packs that cover the need with probability `share`."""
@@ -311,6 +325,7 @@ def priced(
         As for `shelf_for`.
     """
     critical_share(leftover_cost, short_cost)
+    jobs = jobs.reckoned(allowances.belief.habits)
     use = predict(jobs, allowances, quarters_ahead)
     shelf = None
     if stock is not None and len(stock) and jobs.product == SHEET:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -64,6 +65,15 @@ def unlearnt(bought: pd.DataFrame) -> str:
     return (
         f"No finished job has taught anything about {listed(names)} yet: priced from the"
         " starting belief, which is wide."
+    )
+
+
+def unmeasured_words(order: Any) -> str:
+    """Say of an order, a row of `price`, what is unknown and what measuring it would tell."""
+    wide = order.high_m2 - order.low_m2
+    return (
+        f"the {order.unmeasured} are unknown and reckoned as usual; measured, the 80 % interval"
+        f" would likely be {order.width_if_measured_m2:.0f} m² wide instead of {wide:.0f} m²"
     )
 
 

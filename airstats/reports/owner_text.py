@@ -471,14 +471,14 @@ def _instead(row: pd.Series) -> str:
 
 def which_cut(desk: Desk, costs: CutCosts) -> Section:
     """Show which cut would have cost least, and for which openings."""
-    currency = desk.firm.currency
-    terms = firm_cuts.cut_terms(desk.records, desk.now, costs, currency)
-    savings = firm_cuts.past_savings(desk.records, terms)
-    yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(desk.records, terms))
-    by_size = firm_cuts.cut_map(desk.records, terms)
-    yield cuts_text.map_words(by_size, desk.records.openings)
-    yield cuts_charts.cut_map(by_size, desk.records.openings, currency)
-    turns = firm_cuts.past_turns(desk.records, terms)
+    currency, records = desk.firm.currency, firm_cuts.with_usual_depths(desk.records, desk.now)
+    terms = firm_cuts.cut_terms(records, desk.now, costs, currency)
+    savings = firm_cuts.past_savings(records, terms)
+    yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(records, terms))
+    by_size = firm_cuts.cut_map(records, terms)
+    yield cuts_text.map_words(by_size, records.openings)
+    yield cuts_charts.cut_map(by_size, records.openings, currency)
+    turns = firm_cuts.past_turns(records, terms)
     yield cuts_text.turn_words(turns)
     yield show_table(
         cuts_text.turn_table(turns),

@@ -26,6 +26,7 @@ from airstats.pricing.newsvendor import Priced, with_money
 from airstats.pricing.order_costs import roll_chances, same_orders
 from airstats.pricing.stock import stock_words
 from airstats.reports import cuts_charts, cuts_text, price_charts
+from airstats.reports.buying_text import unmeasured_words
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.shared_text import with_notes
@@ -62,6 +63,12 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
         f" {number(orders['expected_m2'].sum(), 0)} m².{shelf} {risk}; on average {left}"
         f" rolls stay unopened."
     )
+
+
+def early_words(orders: pd.DataFrame) -> Words:
+    """Say of each job whose openings or depths are unknown what measuring them would tell."""
+    said = [f"{row.job_id}: {unmeasured_words(row)}" for row in each(orders) if row.unmeasured]
+    return Words("  \n".join(said) or "The openings of every job are measured.")
 
 
 def takeoff_words(desk: Desk) -> Words:
@@ -270,7 +277,7 @@ def pooled_words(pooled: pd.DataFrame, currency: str = "") -> Words:
 def cut_plan(desk: Desk, costs: CutCosts) -> Section:
     """Show which cut to choose for each opening."""
     terms = firm_cuts.cut_terms(desk.records, desk.now, costs, desk.firm.currency)
-    to_cut = desk.to_price or desk.quarter_records()
+    to_cut = firm_cuts.with_usual_depths(desk.to_price or desk.quarter_records(), desk.now)
     plan = firm_cuts.opening_plan(to_cut, terms)
     yield cuts_text.plan_words(plan, terms, firm_cuts.saving_range(to_cut, terms))
     yield show_table(

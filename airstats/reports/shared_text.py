@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.base import caution
-from airstats.base.number_text import chance, counted, each, listed
+from airstats.base.number_text import chance, counted, each, listed, listing, number
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
 from airstats.reports.display import Table, Words, show_table
+from airstats.takeoff.unmeasured import DEPTHS, OPENINGS
+from airstats.takeoff.usual_openings import SURFACE_M2, quantity_names
 
 CAUTION = Words(caution.CAUTION)
 
@@ -48,7 +52,29 @@ def data_words(desk: Desk) -> Words:
         parts.append(f"{counted(desk.later, 'later job')} not looked at")
     said = f"{', '.join(parts)}. Digest of the records: {desk.records.digest[:23]}…."
     known = desk.previous.notes if desk.previous else ()
-    return with_notes(said, known + desk.records.remarks + not_counted(desk.records, desk.now))
+    known += desk.records.remarks + not_counted(desk.records, desk.now)
+    return with_notes(said, known + unmeasured_notes(desk))
+
+
+def unmeasured_notes(desk: Desk) -> tuple[str, ...]:
+    """Say which of the finished jobs have unknown openings or depths, and what stands in."""
+    jobs, habits = desk.jobs.table, desk.now.belief.habits
+    place = [name.startswith("reveal") for name in quantity_names()]
+    reveals = float(habits.openings.mean[0, place].sum())
+    sd = float(np.sqrt(habits.openings.covariance[np.ix_(place, place)].sum()))
+    usual = {
+        OPENINGS: f"{number(reveals, 0)} ± {number(sd, 0)} m² of reveals in a house of"
+        f" {SURFACE_M2:g} m²",
+        DEPTHS: f"reveals {number(habits.usual_depth_mm, 0)} ± {number(habits.depth_sd_mm, 0)} mm"
+        " deep",
+    }
+    return tuple(
+        f"the {what} of {counted(int(own.sum()), 'job')} of {len(jobs)} are unknown"
+        f" ({listing(jobs.loc[own, 'job_id'])}): they are reckoned as usual, {usual[what]}, and"
+        " what this leaves open is part of every interval."
+        for what in usual
+        if (own := desk.jobs.unmeasured == what).any()
+    )
 
 
 def with_notes(said: str, notes: tuple[str, ...]) -> Words:
