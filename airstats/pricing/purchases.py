@@ -53,7 +53,8 @@ def buying_list(
         open), `from_stock_packs` (whole ones), `order_packs` (to buy), `packs_job_by_job` (to buy
         if every job were ordered for by itself), `chance_short`, `expected_left_over_packs` (of
         those bought, unopened), `pack_price, order_money, left_over_money` (nan where no price is
-        known), `currency` ("" if it is not known), `jobs_counted`. A pack of sheet is a roll.
+        known), `currency` ("" if it is not known), `jobs_counted`, `unmeasured` (the jobs whose
+        openings or depths are unknown). A pack of sheet is a roll.
 
     Raises
     ------
@@ -103,6 +104,7 @@ def _row(foretold: Priced, firm: Firm) -> dict[str, object]:
         "left_over_money": left * cost,
         "currency": firm.currency,
         "jobs_counted": len(known.job_ids),
+        "unmeasured": ", ".join(jobs.table.loc[jobs.unmeasured != "", "job_id"]),
     }
 
 

@@ -77,9 +77,21 @@ def unmeasured_words(order: Any) -> str:
     )
 
 
+def unmeasured(bought: pd.DataFrame) -> str:
+    """Say for which jobs the openings or depths are unknown; empty for none."""
+    jobs = listed([row.unmeasured for row in each(bought) if row.unmeasured])
+    if not jobs:
+        return ""
+    return (
+        f"Openings or depths of {jobs} are unknown: their sheet is reckoned as usual, with a wider"
+        " interval, and of the other materials nothing that hangs on unknown openings is listed."
+    )
+
+
 def remarks(bought: pd.DataFrame, left_out: Sequence[str] = ()) -> list[str]:
     """Say what the reader of a list must know beside its numbers; none where there is nothing.
 
     `left_out` are the known materials that are not on it.
     """
-    return [line for line in (unlearnt(bought), not_priced(list(left_out))) if line]
+    told = (unlearnt(bought), not_priced(list(left_out)), unmeasured(bought))
+    return [line for line in told if line]

@@ -81,6 +81,8 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "short_to": ("to, money", "{:,.0f}"),
     "left_from": ("or a roll left over from, money", "{:,.0f}"),
     "left_to": ("to, money", "{:,.0f}"),
+    "unmeasured": ("unknown", "{}"),
+    "width_if_measured_m2": ("80 % interval if measured, m² wide", "{:.0f}"),
     "cost_fewer": ("cost with one roll fewer", "{:.0f}"),
     "cost_order": ("cost of the order", "{:.0f}"),
     "cost_more": ("cost with one roll more", "{:.0f}"),

@@ -58,17 +58,13 @@ def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
             f"The chance that at least one job runs short is {small_chance(short)} (the likeliest:"
             f" {riskiest['job_id']}, {small_chance(riskiest['chance_short'])})"
         )
-    return Words(
+    said = (
         f"**Order {rolls(total)} for {counted(len(orders), 'job')}**{alone}; expected sheet"
         f" {number(orders['expected_m2'].sum(), 0)} m².{shelf} {risk}; on average {left}"
         f" rolls stay unopened."
     )
-
-
-def early_words(orders: pd.DataFrame) -> Words:
-    """Say of each job whose openings or depths are unknown what measuring them would tell."""
-    said = [f"{row.job_id}: {unmeasured_words(row)}" for row in each(orders) if row.unmeasured]
-    return Words("  \n".join(said) or "The openings of every job are measured.")
+    early = [f"{row.job_id}: {unmeasured_words(row)}." for row in each(orders) if row.unmeasured]
+    return with_notes(said, tuple(early))
 
 
 def takeoff_words(desk: Desk) -> Words:
