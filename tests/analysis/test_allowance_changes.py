@@ -107,4 +107,4 @@ def test_the_quarter_alone_takes_rough_depths_as_rough(desk):
         alone = update(with_depth_error(start, error_mm), own)
         expected = replace(desk.now, belief=alone).table()
         assert found[-1] == pytest.approx(expected["sd"].to_numpy())
-    assert np.abs(found[0] - found[1]).max() > 1e-3
+    assert np.abs(found[0] - found[1]).max() > 1e-5

@@ -28,7 +28,7 @@ def sd_to_prior(allowances):
 
 def assert_prices(allowances):
     orders = price(FIRM.takeoff, allowances)
-    numbers = orders.drop(columns="job_id").to_numpy(dtype=float)
+    numbers = orders.drop(columns=["job_id", "unmeasured"]).to_numpy(dtype=float)
     assert np.isfinite(numbers).all()
     assert (orders["high_m2"] > orders["low_m2"]).all()
 
@@ -85,8 +85,8 @@ def test_jobs_without_openings():
 
 def test_rough_depths_leave_allowances_less_sure():
     sharp, rough = (calibrate(RECORDS, depth_error_mm=mm).table()["sd"] for mm in (0.0, 200.0))
-    # So few lined openings are among these jobs that their factor rests on the prior.
-    assert (rough > sharp).drop("reveal.lined").all()
+    crossing = ["reveal.diagonal", "reveal.centre"]
+    assert (rough > sharp)[crossing].all()
 
 
 DRIVERS = ["laid_m2", "reveal_diagonal_m2", "reveal_centre_m2", "reveal_lined_m2"]

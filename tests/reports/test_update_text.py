@@ -235,7 +235,7 @@ def test_depth_words_carry_the_firms_own_figures(reveals):
     told = update_text.depth_words(rough).text
     habits = rough.now.belief.habits
     assert told.startswith("Depths are measured to ± 150 mm, and differ by")
-    assert f"drawn by {100 * (1 - habits.reliability):.0f} %".replace(" ", "\u00a0") in told
+    assert f"drawn by {100 * (1 - habits.reliability):.0f} % to the usual 350 mm" in told
     wider = rough.now.table()["sd"] > reveals.now.table()["sd"]
     assert wider["reveal.diagonal"]
     bare = update_text.depth_words(lay_out(without_openings(invent()))).text
