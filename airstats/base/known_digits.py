@@ -48,7 +48,7 @@ def rounded(orders: pd.DataFrame) -> pd.DataFrame:
         values = orders[name].to_numpy()
         if name.startswith("chance"):
             done[name] = of_chances(values)
-        elif name.removesuffix(unit) in ("expected", "low", "high"):
+        elif name.removesuffix(unit) in ("expected", "low", "high", "width_if_measured"):
             done[name] = by_sd(values, sds)
         elif name.endswith("_percent"):
             # A share of the surface is as well known as the sheet that it is reckoned from.
