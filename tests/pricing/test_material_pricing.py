@@ -15,7 +15,7 @@ from tests.invented import change, firm, naming
 COLUMNS = [
     "job_id", "material", "unit", "pack", "expected", "low", "high", "packs_p50", "packs_p80",
     "packs_p95", "order_packs", "chance_short", "expected_left_over_packs", "from_stock_packs",
-    "buy_packs", "jobs_counted",
+    "buy_packs", "unmeasured", "width_if_measured", "jobs_counted",
 ]  # fmt: skip
 LEARNT = {"sheet", "frame tape", "corner pieces"}
 BARE = firm(6, seed=8)
