@@ -32,7 +32,8 @@ ROLL_M2 = AHEAD.columns(["roll_m2"])[:, 0]
 COLUMNS = [
     "job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95",
     "order_rolls", "chance_short", "expected_left_over_rolls", "from_stock_rolls", "buy_rolls",
-    "unmeasured", "width_if_measured_m2", "from_stock_m", "expected_left_on_last_m", "sheet_cost", "cost_a_m2", "all_in_percent",
+    "unmeasured", "width_if_measured_m2", "from_stock_m", "expected_left_on_last_m", "sheet_cost",
+    "cost_a_m2", "all_in_percent",
 ]  # fmt: skip
 
 needs = st.lists(
