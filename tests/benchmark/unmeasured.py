@@ -29,6 +29,9 @@ ROUGH_MM = 30.0
 ROUGH = (
     World("depths noisy by 30 mm", depth_noise_mm=ROUGH_MM),
     World("the same, reveals take 0.5", depth_noise_mm=ROUGH_MM, mechanism="flat", factor=0.5),
+    World(
+        "depths noisy by 80 mm, reveals take 0.5", depth_noise_mm=80.0, **(DEEP | {"factor": 0.5})
+    ),
 )
 
 
