@@ -18,20 +18,23 @@ from airstats.pricing.newsvendor import price
 from tests.benchmark import runs
 from tests.benchmark.worlds import ROLL_M2, World, invent_firm
 
-DEEP = {"factor": 0.8, "mechanism": "flat"}
+
+def taking(name, factor, **of_the_firm):
+    """Return a kind of firm whose reveals across the opening take so much sheet a m²."""
+    factors = {"diagonal": factor, "centre": factor, "lined": 1.1}
+    return World(name, mechanism="flat", truth={"factors": factors}, **of_the_firm)
+
+
 UNMEASURED = (
     World("24 jobs", jobs=24, quarters=2),
     World("48 jobs"),
-    World("48 jobs, reveals take 0.8", **DEEP),
-    World("96 jobs, reveals take 0.8", jobs=96, quarters=8, **DEEP),
+    taking("48 jobs, reveals take 0.8", 0.8),
+    taking("96 jobs, reveals take 0.8", 0.8, jobs=96, quarters=8),
 )
-ROUGH_MM = 30.0
 ROUGH = (
-    World("depths noisy by 30 mm", depth_noise_mm=ROUGH_MM),
-    World("the same, reveals take 0.5", depth_noise_mm=ROUGH_MM, mechanism="flat", factor=0.5),
-    World(
-        "depths noisy by 80 mm, reveals take 0.5", depth_noise_mm=80.0, **(DEEP | {"factor": 0.5})
-    ),
+    World("depths noisy by 30 mm", depth_noise_mm=30.0),
+    taking("depths noisy by 30 mm, reveals take 0.5", 0.5, depth_noise_mm=30.0),
+    taking("depths noisy by 80 mm, reveals take 0.5", 0.5, depth_noise_mm=80.0),
 )
 
 
@@ -77,7 +80,7 @@ def one_rough(world, seed):
     exact = calibrate(firm.records)
     row = {"told": tried(firm, told), "not told": tried(firm, exact)}
     for name, learnt in (("told", told), ("not told", exact)):
-        factor, truth = learnt.table().loc["reveal.diagonal"], world.factor or np.nan
+        factor, truth = learnt.table().loc["reveal.diagonal"], firm.truth.factors["diagonal"]
         held = float(factor["low"] <= truth <= factor["high"])
         row[f"{name}: factor, held 90 %"] = factor["mean"], held
     return row

@@ -35,7 +35,7 @@ def test_unknown_openings_do_not_make_a_reveal_factor_small_nor_waste_large():
     full = calibrate(FIRM).table()
     bare = calibrate(replace(HALF, jobs=HALF.jobs.assign(openings_known=True))).table()
     half, name = LEARNT.table(), "reveal.diagonal"
-    assert abs(half["mean"]["waste"] - full["mean"]["waste"]) < 0.005
+    assert abs(half["mean"]["waste"] - full["mean"]["waste"]) < 0.01
     assert bare["mean"]["waste"] - full["mean"]["waste"] > 0.015
     assert abs(half["mean"][name] - full["mean"][name]) < 0.1
     assert full["mean"][name] - bare["mean"][name] > 0.2
