@@ -123,11 +123,15 @@ def left_by_diameter(table: pd.DataFrame) -> tuple[Array, Array]:
 
 
 def roll_numbers(table: pd.DataFrame) -> tuple[Array, Array]:
-    """Return the full diameter and the core of n rolls, mm: the firm's own, else the usual."""
+    """Return the full diameter and the core of n rolls, mm: the firm's own, else the usual.
+
+    nan for a full roll no wider than its core.
+    """
     core = table["core_mm"].fillna(CORE_MM).to_numpy(float)
     usual = usual_full_mm(table["roll_length_m"].to_numpy(float), core)
     own = table["full_diameter_mm"].to_numpy(float)
-    return np.where(np.isnan(own), usual, own), core
+    full = np.where(np.isnan(own), usual, own)
+    return np.where(full > core, full, np.nan), core
 
 
 def diameter_table(

@@ -81,7 +81,7 @@ _FINISHED: dict[str, Told] = {
         "Metres of part-rolls that came from the store", "As if nothing came from the store."
     ),
     "full_diameter_mm": Told(
-        "A full roll of this sheet across: measure it once and write it in every row",
+        "A full roll of this sheet across, the mean of three of them; the same in every row",
         f"As usual, {FULL_MM:g} mm for {FULL_M:g} m; what is left is then known far less well.",
     ),
     "core_mm": Told("The roll's core across, on its outside", f"As usual, {CORE_MM:g} mm."),

@@ -107,8 +107,8 @@ def left_notes(jobs: Sheet) -> list[str]:
         notes.append(
             f"{jobs.table.file}: rolls taken as usual, {usual_full_mm(length):.0f} mm across with"
             f" {length:g} m on a core of {CORE_MM:.0f} mm, where full_diameter_mm or core_mm is"
-            f" blank: {counted(int(usual.sum()), 'job')}. Measure a full roll once and write it"
-            " down: what is left is then known much closer."
+            f" blank: {counted(int(usual.sum()), 'job')}. Measure three full rolls and write"
+            " their mean: what is left is then known much closer."
         )
     left = ~blank[list(LEFT)].all(axis=1)
     if left.any() and jobs.lacks("brought_m"):

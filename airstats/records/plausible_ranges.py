@@ -187,6 +187,8 @@ TYPICAL = {
     "left_m": (0.0, 200.0),
     "brought_m": (0.0, 200.0),
     "left_diameter_mm": (40.0, 500.0),
+    "full_diameter_mm": (100.0, 300.0),
+    "core_mm": (40.0, 150.0),
     "pretaped_share": (0.0, 1.0),
 }
 """What nearly all entries lie in: one outside may be in another unit, or have another mark."""
@@ -202,7 +204,7 @@ def is_typical(column: str, value: float) -> bool:
 
 def is_possible(column: str, value: float) -> bool:
     """Tell whether a number, in the contract's unit, breaks none of its column's limits."""
-    limits = {**MATERIAL_LIMITS, **SUMMARY_LIMITS, **OPENING_LIMITS, **JOB_LIMITS}
+    limits = {c: rules for table in reversed(list(LIMITS)) for c, rules in LIMITS[table].items()}
     return not any(rule.broken(np.array([value]))[0] for rule in limits.get(column, ()))
 
 

@@ -257,7 +257,7 @@ def _by_job(values: pd.Series, openings: pd.DataFrame, total: int) -> np.ndarray
 def _count(rolls: np.ndarray, counted: str) -> np.ndarray:
     if counted == "opened":
         return np.ceil(np.maximum(rolls, 0.01))
-    part = {"half": 2, "quarter": 4}[counted]
+    part = {"half": 2, "quarter": 4, "exact": 100}[counted]
     return np.maximum(np.round(rolls * part), 1) / part
 
 

@@ -29,14 +29,16 @@ def test_left_and_brought_are_read_in_their_units(tmp_path):
     assert jobs["left_diameter_mm"].iloc[1] == 140.0
     assert jobs["brought_m"].iloc[1] == 12.0
     assert jobs["left_m"].isna().tolist() == [False, True, True]
-    assert not [note for note in records.notes if "usual" in note or "store" in note]
+    assert not [
+        note for note in records.notes if "rolls taken as usual" in note or "brought_m" in note
+    ]
 
 
 def test_what_is_taken_for_granted_is_said(tmp_path):
     folder = write_csv(tmp_path / "firm", JOBS.assign(core_mm=None).drop(columns="brought_m"))
     notes = " ".join(read_records(folder).notes)
     assert "rolls taken as usual, 170 mm across with 50 m on a core of 80 mm" in notes
-    assert "is blank: 1 job. Measure a full roll once" in notes
+    assert "is blank: 1 job. Measure three full rolls" in notes
     assert "no column brought_m: read as if nothing had come from the store (2 jobs" in notes
 
 
@@ -59,10 +61,13 @@ def test_a_small_job_may_be_done_from_the_store_alone(tmp_path):
          "is more than the 170 mm of a usual full roll; correct it, or measure a full roll"),
         ({"Left diameter (cm)": [None, 7, None]}, "is less than the core's 80 mm; .*write 0 in le"),
         ({"Left diameter (cm)": [None, 140, None]}, "looks like millimetres; write centim"),
-        ({"full_diameter_mm": [None, 17, None]}, "looks like centimetres; write millimetres, 170"),
+        ({"full_diameter_mm": [None, 17, None]},
+         "write millimetres, 170 if it is in centimetres"),
         ({"full_diameter_mm": [None, 82, None], "Left diameter (cm)": [None, 8.1, None]},
          "does not fit core_mm and roll_length_m: the sheet would be 0.0051 mm thick"),
-        ({"core_mm": [None, 8, None]}, "looks like centimetres; write millimetres, 80"),
+        ({"full_diameter_mm": [None, 80, None]}, "does not fit core_mm and roll_length_m"),
+        ({"core_mm": [None, 8, None]},
+         "write millimetres, 80 if it is in centimetres"),
         ({"brought_m": [None, 9000, None]}, "is too long for what part-rolls hold"),
     ],
 )  # fmt: skip
