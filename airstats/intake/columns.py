@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
+from airstats.base.errors import RecordsError
 from airstats.base.number_text import listing, shown
 from airstats.catalog.units import units_read
 from airstats.intake.cell_readers import OWN_COLUMNS
@@ -246,6 +247,10 @@ def _small(cell: object) -> int | None:
     return int(text) if text.isdecimal() and 1 <= int(text) <= 99 else None
 
 
+def _shares_a_word(name: str, heading: str) -> bool:
+    return any(len(word) > 3 and word in heading.casefold() for word in name.split("_")[-2:])
+
+
 _PARTNERS = {
     "openings": ({"width_mm", "height_mm"}, {"count", "width_mm", "height_mm"}),
     "jobs": (
@@ -275,6 +280,7 @@ def _partner(
     numbers = [float(text) for text in map(text_of, cells) if text.replace(".", "").isdecimal()]
     small = all(1 <= number <= 99 and number % 1 == 0 for number in numbers)
     fit = tuple(name for name in lacking if small or "count" not in name)
+    fit = tuple(sorted(fit, key=lambda name: not _shares_a_word(name, column.heading)))
     if len(numbers) < len(cells) or not fit:
         return column
     kind_of = f'numbers under "{shown(column.heading)}" that are not read, beside openings'
@@ -355,20 +361,39 @@ def _without_doubles(
         same = [c for c in columns if c.means == means and not c.number and _below(block, c.at)]
         if means in _SEVERAL or len(same) < 2:
             continue
-        heads = " and ".join(f'"{shown(column.heading)}"' for column in same)
-        for column in same:
-            line = (f"headings.{kind}", column.heading)
-            if found.words.given(*line) == means and sum(
-                found.words.given(f"headings.{kind}", other.heading) == means for other in same
-            ) == 1:  # fmt: skip
-                continue
-            asks = f'which of them is it? Write "{UNREAD}" for the other.'
-            place = found.place(block.page, block.head[-1], column.at)
-            found.words.lines.pop((line[0], key_of(line[1])), None)
-            found.ask(f"{heads} both mean {means}", asks, line, (means, UNREAD), place)
-            where = out.index(column)
-            out[where] = replace(column, means="", candidates=(means,))
+        given = [c for c in same if found.words.given(f"headings.{kind}", c.heading) == means]
+        if len(given) > 1:
+            raise RecordsError(_said_twice(kind, means, given, found))
+        for column in (c for c in same if c not in given):
+            out[out.index(column)] = _one_of_several(kind, block, column, same, given, found)
     return tuple(out)
+
+
+def _said_twice(kind: str, means: str, given: Sequence[Column], found: Findings) -> str:
+    lines = [(f"headings.{kind}", key_of(column.heading)) for column in given]
+    places = " and ".join(f'{found.words.where(line)} "{shown(line[1])}"' for line in lines)
+    return f"{places}: both say {means}. Only one can be it: correct the other."
+
+
+def _one_of_several(
+    kind: str,
+    block: Block,
+    column: Column,
+    same: Sequence[Column],
+    given: Sequence[Column],
+    found: Findings,
+) -> Column:
+    """Ask whether a column is the one that others mean too; where one was named, it is not."""
+    line = (f"headings.{kind}", column.heading)
+    found.words.lines.pop((line[0], key_of(line[1])), None)
+    if given:
+        found.words.ask(*line, UNREAD, f"{column.means} stands elsewhere", _choices(kind))
+        return replace(column, means="")
+    heads = " and ".join(f'"{shown(other.heading)}"' for other in same)
+    asks = f'which of them is it? Write "{UNREAD}" for the other.'
+    place = found.place(block.page, block.head[-1], column.at)
+    found.ask(f"{heads} both mean {column.means}", asks, line, (column.means, UNREAD), place)
+    return replace(column, means="", candidates=(column.means,))
 
 
 @dataclass(frozen=True)

@@ -376,11 +376,14 @@ def wait_for_heading(page: Page, column: Column, line: Row, job: str, found: Fin
     found : Findings
         Holds the question.
     """
-    for question in list(found.asked.values()):
-        if question.section.startswith("headings") and question.key == key_of(column.heading):
-            found.ask(question.kind, question.asks, (question.section, question.key),
-                      question.choices, found.place(page, line.at, column.at), job)  # fmt: skip
-            return
+    place = found.place(page, line.at, column.at)
+    key = key_of(column.heading)
+    asked = [q for q in found.asked.values() if q.section.startswith("headings") and q.key == key]
+    for question in asked:
+        said = (question.kind, question.asks, (question.section, question.key))
+        found.ask(*said, question.choices, place, job)
+    if not asked:
+        found.wait(job, f'what "{shown(column.heading)}" means is not known')
 
 
 def _means_something(heading: str, at: int) -> bool:

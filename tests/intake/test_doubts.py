@@ -7,6 +7,7 @@ import pytest
 from openpyxl.comments import Comment
 from openpyxl.styles import Font, PatternFill
 
+from airstats import RecordsError
 from airstats.intake.book import read_book
 from airstats.intake.questions import by_kind
 from airstats.intake.understand import understand
@@ -311,3 +312,19 @@ def test_a_size_that_nothing_reads_is_asked_and_not_taken_for_unknown(tmp_path):
     (said,) = by_kind(understood.questions)
     assert "Zzz" in said
     assert "opening_height_mm" in said
+
+
+def test_two_headings_that_mean_the_same_are_asked_and_one_answer_settles_both(tmp_path):
+    rows = plain_rows()
+    rows = [[*row, "Rolls used"] if at == 0 else [*row, 9] for at, row in enumerate(rows)]
+    source = workbook(tmp_path / "book.xlsx", Jobs=rows)
+    understood = understand(source)
+    assert len(understood.waiting) == len(JOBS)
+    words, text = tmp_path / "words.toml", understood.words.to_text("book")
+    words.write_text(text.replace('"Rolls used" = "?"', '"Rolls used" = "used_rolls"'), "utf-8")
+    assert read(read_book(source, words)) == truth()
+    twice = text.replace('"Rolls used" = "?"', '"Rolls used" = "used_rolls"')
+    twice = twice.replace('(column K)" = "?"', '(column K)" = "used_rolls"')
+    words.write_text(twice, encoding="utf-8")
+    with pytest.raises(RecordsError, match=r"line \d+.*both say used_rolls"):
+        understand(source, words)
