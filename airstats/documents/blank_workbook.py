@@ -161,10 +161,10 @@ TAKEOFF: dict[str, Columns] = {
     "stock": _STOCK,
 }
 _ROWS = {
-    "jobs": "Jobs, one row each.",
+    "jobs": f"Jobs, one row each. The note at a heading says what it is for; so does {GUIDE}.",
     "openings": "Openings, one row a kind of opening in a job.",
-    "materials": "Other materials, one row a material of a job; only if you keep them.",
-    "stock": "What is on the shelf: one row a kind of roll, and one row a begun roll.",
+    "materials": "Other materials, one row a material of a job; if you keep them.",
+    "stock": "Rolls on the shelf, one row each.",
 }
 NEEDED = {
     "jobs": ["job_id", "surface_m2", "finished_on", "estimated_rolls", "used_rolls"],
@@ -227,7 +227,7 @@ def heading_of(column: str) -> str:
 def _write_table(sheet: Worksheet, name: str, columns: Columns) -> None:
     for place, (column, told) in enumerate(columns.items(), start=1):
         _write_column(sheet, name, column, told, place)
-    sheet["A1"] = f"{_ROWS[name]} The note at a heading says what it is for; so does {GUIDE}."
+    sheet["A1"] = _ROWS[name]
     sheet["A1"].font = BOLD
     sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 22, 46
     sheet.freeze_panes = f"B{_FIRST}"
