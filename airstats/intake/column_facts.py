@@ -15,7 +15,7 @@ from airstats.intake.amounts import CURRENCIES, UNITS, currency_of
 from airstats.intake.counts import STEPS, read_roll_count, step_of
 from airstats.intake.dates import YEARS, quarter_of, read_date, year_of
 from airstats.intake.heading_words import words_of
-from airstats.intake.opening_texts import ANOTHER_UNIT, read_openings
+from airstats.intake.opening_texts import ANOTHER_UNIT, FOR_ALL, is_apart, read_openings
 from airstats.intake.plain_text import CIRCA, NUMBER, number, plain
 from airstats.intake.readings import ColumnFacts, Doubt
 from airstats.records.plausible_ranges import USUAL, is_typical
@@ -33,6 +33,8 @@ _MIDDLE = {
 }
 """Where the middle one of a firm's entries lies: only one unit of a length brings it there."""
 _FEW_WITNESSES = 3
+_ENOUGH = 3
+"""Cells written one way that show a habit, where none is written otherwise."""
 _ANY_MONEY = "|".join(CURRENCIES.values())
 _ONE_NUMBER = re.compile(
     rf"(?:{CIRCA}\.?|~)? ?(?:{_ANY_MONEY})? ?({NUMBER})"
@@ -79,7 +81,8 @@ def facts_of(
     if column == "pretaped_share":
         return _share_facts(facts, cells)
     if column in ("openings", "size"):
-        return _size_facts(facts, cells), ()
+        facts = _size_facts(facts, cells)
+        return replace(facts, last_for_all=_is_last_for_all(facts, cells)), ()
     if own_unit(column):
         return _unit_facts(facts, cells)
     return facts, ()
@@ -285,6 +288,18 @@ def _size_facts(facts: ColumnFacts, cells: Sequence[object]) -> ColumnFacts:
         if sized and all(_is_read_in(each, cell, facts) for cell in sized):
             return replace(facts, unit=each) if _is_only(each, sized, facts) else free
     return free
+
+
+def _is_last_for_all(facts: ColumnFacts, cells: Sequence[object]) -> bool:
+    """Tell whether no cell says reveal or cut of its openings apart, and several say one at the end.
+
+    Then it is the firm's way to write one for the whole house, not an omission time and again.
+    """
+    texts = list(dict.fromkeys(cell for cell in cells if isinstance(cell, str)))[:400]
+    read = [(cell, read_openings(cell, facts)) for cell in texts]
+    at_end = sum(any(each.kind == FOR_ALL for each in several) for _, several in read)
+    clear = ((cell, several[0].value) for cell, several in read if len(several) == 1)
+    return at_end >= _ENOUGH and not any(is_apart(cell, value) for cell, value in clear if value)
 
 
 def _is_read_in(unit: str, cell: str, facts: ColumnFacts) -> bool:

@@ -217,6 +217,8 @@ def _supported(
     share = len(fits) / len(sample)
     if len(some) < 0.3 * len(sample) or (score < _PLAIN and share < 0.6):
         return None
+    if column in ("openings", "size") and some and not fits:
+        return None
     said = f"{said}; {len(fits)} of {len(sample)} cells fit"
     if column.startswith("roll_") and score < _PLAIN and not _are_few(cells[at] for at in filled):
         return None
@@ -232,6 +234,9 @@ def _are_few(cells: Iterable[object]) -> bool:
 def _is_like(column: str, value: object) -> bool:
     if value is None:
         return False
+    if isinstance(value, tuple):
+        # A bare count is as well a number of openings as a length: it shows no list of sizes.
+        return all(each.width_mm for each in value)
     return is_typical(column, value) if isinstance(value, float) else True
 
 

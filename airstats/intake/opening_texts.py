@@ -37,6 +37,8 @@ from airstats.records.raw_table import as_text
 
 _WIDEST_IN_CM = 3500
 """Where nothing says cm, "600 x 600" is not 6 m."""
+FOR_ALL = "for all of them"
+"""The kind of a reveal or cut behind the last of several openings, taken for all of them."""
 ANOTHER_UNIT = "another unit"
 """The kind of a size that is odd in the column's unit, and read in the one that makes it usual."""
 MOST_ALIKE = 150
@@ -55,9 +57,12 @@ _SIZES = {
     "high_wide": rf"(?P<h>{_DIM}) ?\(?{_HIGH}\)?{_JOIN}(?P<w>{_DIM}) ?\(?{_WIDE}\)?(?![a-z])",
     "w_h": rf"{_WIDE}[ .:=]*(?P<w>{_DIM}){_JOIN}{_HIGH}[ .:=]*(?P<h>{_DIM})",
     "h_w": rf"{_HIGH}[ .:=]*(?P<h>{_DIM}){_JOIN}{_WIDE}[ .:=]*(?P<w>{_DIM})",
-    "chain": rf"(?P<chain>{_DIM}(?: ?(?:x|\*|/|by|mal) ?{_DIM}){{1,3}})",
+    # What is called wide ends no chain of bare numbers: "4 x 1100 wide" counts four.
+    "chain": rf"(?P<chain>{_DIM}(?: ?(?:x|\*|/|by|mal) ?{_DIM}){{1,3}})"
+    rf"(?![\d.,]*\d)(?! ?\(?{_WIDE}(?![a-zäöü]))(?! ?\(?{_HIGH}\)?{_JOIN}{_DIM} ?\(?{_WIDE})",
 }
 _REVEAL_WORD = r"(?:reveals?|revs?\.?|laibung(?:en|stiefe)?|leibung(?:en|stiefe)?|depth|tiefe|deep)"
+_APART = re.compile(rf"(?<![a-zäöü]){_REVEAL_WORD}.*(?<![a-zäöü]){_REVEAL_WORD}")
 _SHALLOW = re.compile(rf"{_REVEAL_WORD}[ .:=]*[1-3]\d(?![\d.,])(?! ?(?:{_LENGTH}))")
 _COUNTER = r"(?:nos?|nr|st|stk|stck|stück|pcs?|pieces?|off|mal|x|\*|@|à|je|each|times)"
 _WORD_COUNT = "|".join(sorted((w for w in ONES if w != "null"), key=len, reverse=True))
@@ -451,11 +456,23 @@ def _readings(
     if words:
         return _several(cell, [*values, None], "words beside a size")
     if many == 1 and (every := _for_all(values[0])) != values[0]:
-        return _several(cell, [every, values[0]], "for all, or for the last")
+        if facts.last_for_all:
+            return _several(cell, [every], "reveal or cut at the end, for all openings")
+        return tuple(
+            Reading(value, kind, told(cell, in_words(value)))
+            for kind, value in ((FOR_ALL, every), ("for the last", values[0]))
+        )
     if many > 1:
         return _several(cell, values, "unit of a size")
     kind = "circa" if is_circa else _kind(cell, values[0], facts)
     return (Reading(values[0], kind, f"{told(cell, in_words(values[0]))}" if kind else ""),)
+
+
+def is_apart(cell: object, openings: Sequence[OpeningText]) -> bool:
+    """Tell whether a cell says reveal or cut of each of its openings, or of some."""
+    return bool(_APART.search(plain(cell))) or any(
+        len({getattr(each, name) for each in openings}) > 1 for name in ("reveal_mm", "cut_pattern")
+    )
 
 
 def _for_all(openings: tuple[OpeningText, ...]) -> tuple[OpeningText, ...]:

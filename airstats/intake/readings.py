@@ -80,6 +80,8 @@ class ColumnFacts:
         What one roll holds, where m² stand under a count of rolls.
     height_first
         Whether sizes are height by width.
+    last_for_all
+        Whether reveal and cut behind the last of several openings hold for all of them.
     words
         The firm's own words as they were answered, (word in small letters, what it means).
     """
@@ -98,6 +100,7 @@ class ColumnFacts:
     language: str = ""
     roll_m2: float | None = None
     height_first: bool = False
+    last_for_all: bool = False
     words: tuple[tuple[str, str], ...] = ()
 
 

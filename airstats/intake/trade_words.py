@@ -23,24 +23,23 @@ _CUT_WORDS = {
     r"h[ -]?(?:cut|schnitt)|i[ -]?cut|double[ -]?doors?(?: cut)?|mittel(?:schnitt|schlitz)?|"
     r"mittig(?: geschlitzt)?|in der mitte(?: geschlitzt| aufgeschnitten)?|"
     r"slit (?:down|in) (?:the )?(?:middle|cent(?:re|er))|doppeltür(?:schnitt)?|"
-    r"flügeltür(?:schnitt)?",
+    r"flügeltür(?:schnitt)?|slit(?:ted)?|(?:ein)?geschlitzt|schlitz(?:schnitt)?",
     "lined": r"(?:stopped|cut out|stop)(?: at (?:the )?(?:opening|window))?,? ?(?:and|\+|&) ?"
     r"(?:lined|strips?)|"
     r"(?:lined|lining|liner|strips?|in strips|with strips|separate strips|strip(?:ped)?[ -]lined)|"
     r"(?:reveals? )?lined(?: (?:with|in) (?:separate )?strips?)?|"
     r"(?:mit )?(?:streifen|laibungsstreifen)|(?:mit streifen )?(?:ausgekleidet|belegt)|"
     r"laibung(?:en)? (?:separat|extra|ausgekleidet|mit streifen)|bekleidet|not crossed|"
+    r"(?:separat|getrennt|extra|einzeln) (?:ausgekleidet|belegt|bekleidet)|"
+    r"(?:lined )?separately(?: lined)?|separate(?:ly)? (?:lined|lining)|"
     r"nicht überspannt|nicht überklebt|ausgespart(?: und ausgekleidet)?",
 }
-"""Words that clearly mean one of the cuts; a slit alone, or a way of one's own, is asked about."""
+"""Words that clearly mean one of the cuts; a way of one's own is asked about."""
 _CUTS = {name: re.compile(way) for name, way in _CUT_WORDS.items()}
 _UNCLEAR_CUTS = {
     "x": ("diagonal",),
     "h": ("centre",),
-    "slit": ("centre",),
     "slot": ("centre",),
-    "schlitz": ("centre",),
-    "geschlitzt": ("centre",),
     "split": ("centre",),
     "star": ("diagonal",),
     "stern": ("diagonal",),

@@ -107,20 +107,12 @@ def answer(section, key, choices, unclear):
         last = key.casefold().split()[-1]
         return next((choice for choice in choices if choice.casefold() == last), choices[0])
     wanted = {
-        "range": "higher", "twice": "the same job", "exclude": "exclude", "struck": "leave out",
+        "range": "lower", "twice": "the same job", "exclude": "exclude", "struck": "leave out",
     }  # fmt: skip
     for word, reply in wanted.items():
         if word in key.casefold() and (not choices or reply in choices):
             return reply
-    preferred = (
-        "higher",
-        "the same job",
-        "exclude",
-        "leave out",
-        "count",
-        "all of them",
-        "for all",
-    )
+    preferred = ("higher", "the same job", "exclude", "leave out", "count", "for all of them")
     return next((c for c in preferred if c in choices), choices[0] if choices else OPEN)
 
 

@@ -66,7 +66,7 @@ def reading(each):
 def test_a_cell_has_the_readings_of_the_table(row):
     found = read_cell(CELLS[row["type"]](row["cell"]), facts(row["column"], row["facts"]))
     assert " or ".join(map(reading, found)) == row["readings"]
-    assert (found[0].kind if found else "") == row["kind"]
+    assert " or ".join(dict.fromkeys(each.kind for each in found)) == row["kind"]
 
 
 @pytest.mark.parametrize(
@@ -76,5 +76,6 @@ def test_what_is_not_plain_says_what_it_was_read_as(row):
     found = read_cell(CELLS[row["type"]](row["cell"]), facts(row["column"], row["facts"]))
     for each in found:
         assert bool(each.said) == (each.kind not in ("", "blank"))
-        assert len({each.kind for each in found}) == 1
+    # One kind for all, or a name for each, which is then what is answered.
+    assert len({each.kind for each in found}) in (0, 1, len(found))
     assert len({each.value for each in found}) == len(found)

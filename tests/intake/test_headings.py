@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from airstats.intake.cell_readers import read_cell
 from airstats.intake.column_facts import book_facts, facts_of
 from airstats.intake.heading_words import words_of
 from airstats.intake.headings import NOT_READ, meanings_of
@@ -236,3 +237,34 @@ def test_short_dates_are_months_and_years_only_where_the_years_fit_one_another()
         doubts("finished_on", "date", ["Oct 23", "Nov 12", "Dec 5"])[0].short_dates == "day-month"
     )
     assert doubts("finished_on", "date", ["10/23"])[0].short_dates == ""
+
+
+@pytest.mark.parametrize(
+    ("cells", "is_habit"),
+    [
+        (["900x1200, 600x900, reveal 200"] * 3, False),
+        ([f"900x1200, 600x900, reveal {depth}" for depth in (200, 210, 220)], True),
+        ([f"900x1200, 600x900, reveal {depth}" for depth in (200, 210)], False),
+        (
+            [f"900x1200, 600x900, reveal {depth}" for depth in (200, 210, 220)]
+            + ["900x1200 reveal 200, 600x900 reveal 150"],
+            False,
+        ),
+        (
+            [f"900x1200, 600x900, reveal {depth}" for depth in (200, 210, 220)]
+            + ["900x1200 reveal 200, 600x900"],
+            False,
+        ),
+        ([f"900x1200, {w}x900, slit" for w in (600, 650, 700)], True),
+    ],
+)
+def test_a_reveal_at_the_end_is_for_all_where_it_is_the_habit(cells, is_habit):
+    facts, _ = doubts("openings", "windows", cells)
+    assert facts.last_for_all is is_habit
+    assert len(read_cell(cells[0], facts)) == (1 if is_habit else 2)
+
+
+def test_columns_of_typical_sizes_are_no_lists_of_openings():
+    counts, sizes = [4, 5, 8] * 5, [100, 120, 110.0] * 5
+    found = columns(["Anzahl Fenster", "Breite (cm)", "Fensterhöhe (cm)"], [counts, sizes, sizes])
+    assert found == [["opening_count"], ["opening_width_mm"], ["opening_height_mm"]]
