@@ -106,6 +106,8 @@ def answer(section, key, choices, unclear):
     if section == "crews":
         last = key.casefold().split()[-1]
         return next((choice for choice in choices if choice.casefold() == last), choices[0])
+    if choices[:2] == ("lower", "higher") and "range" in unclear.get(key.split(" | ")[0], ()):
+        return "lower"
     wanted = {
         "range": "lower", "twice": "the same job", "exclude": "exclude", "struck": "leave out",
     }  # fmt: skip
