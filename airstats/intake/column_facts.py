@@ -291,7 +291,7 @@ def _size_facts(facts: ColumnFacts, cells: Sequence[object]) -> ColumnFacts:
 
 
 def _is_last_for_all(facts: ColumnFacts, cells: Sequence[object]) -> bool:
-    """Tell whether no cell says reveal or cut of its openings apart, and several say one at the end.
+    """Tell whether several cells say reveal or cut at their end, and none of each opening apart.
 
     Then it is the firm's way to write one for the whole house, not an omission time and again.
     """

@@ -122,8 +122,8 @@ _GERMAN = {
 }
 _SMALL = """the of for in on to at a an per each by and or & + was were is our how with from we it -
 / der die das des dem den je pro im am von für und oder mit zu zum zur wie war alle all that they
-them this actually about approx ca both new incl excl inkl exkl x off typical average avg usual typische
-mittlere durchschnittliche übliche"""
+them this actually about approx ca both new incl excl inkl exkl x off typical average avg usual
+typische mittlere durchschnittliche übliche"""
 _FILLERS = frozenset(_SMALL.split())
 _SEPARATORS = re.compile(r"[\s_()\[\]{}/|,:;.?!\"'*=\\+&-]+")
 _NUMBER_SIGNS = re.compile(r"№|n°|nº")
