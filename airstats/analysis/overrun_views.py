@@ -20,7 +20,7 @@ from airstats.analysis.overrun_split import (
 )
 from airstats.base.quarters import quarter_number
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.allowances import INTERVAL, Allowances
+from airstats.model.allowances import INTERVAL, Allowances, unchanged
 from airstats.model.posterior import allowance_names
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -164,15 +164,17 @@ def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     of sheet a m² of reveal, 90 %), `start` (the same before any job), `learnt` (share of the first
     variance that the jobs took away), `mean_rolls, low_rolls, high_rolls`.
     """
-    table, prior = allowances.table(), allowances.belief.prior.reveal_factors
+    table = allowances.table()
+    first = unchanged(allowances.quarter, allowances.belief.prior).table()
     split = split_overrun(jobs, allowances).set_index("cause")
     rows = []
-    for cut, (start, start_sd) in zip(CUTS, prior, strict=True):
+    for cut in CUTS:
+        start = first.loc[f"reveal.{cut}"]
         area = jobs.columns([f"reveal_{cut}_m2"])[:, 0]
         known, took = table.loc[f"reveal.{cut}"], split.loc[f"reveal.{cut}"]
         row = {"cut": cut, "jobs": int((area > 0).sum()), "reveal_m2": area.sum()}
         row |= {"factor": known["mean"], "factor_low": known["low"], "factor_high": known["high"]}
-        row |= {"start": start, "learnt": max(0.0, 1 - (known["sd"] / start_sd) ** 2)}
+        row |= {"start": start["mean"], "learnt": max(0.0, 1 - (known["sd"] / start["sd"]) ** 2)}
         row |= {f"{name}_rolls": took[name] for name in ("mean", "low", "high")}
         rows.append(row)
     compared = pd.DataFrame(rows)

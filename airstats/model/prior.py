@@ -33,7 +33,7 @@ crew in six wasting six points more than the firm."""
 
 DRIFT_WEIGHTS = {0.0: 0.30, 0.006: 0.20, 0.015: 0.25, 0.03: 0.25}
 """How far waste wanders in a quarter (sd, m² a m² laid) and how likely each is."""
-TREND, TREND_WEIGHT = 0.010, 0.25
+TREND, TREND_WEIGHT = 0.015, 0.25
 """How far waste rises or falls every quarter where it has a trend, m² a m² laid; how likely one
 is, up or down."""
 DRIFT_OF_FACTORS = 2.0

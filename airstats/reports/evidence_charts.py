@@ -79,6 +79,24 @@ def calibration(table: pd.DataFrame) -> Picture:
     return Picture("calibration", figure, alt, table)
 
 
+def ranks(table: pd.DataFrame) -> Picture:
+    """Draw the ranks of drawn truths, a panel a quantity, with what chance allows; `rank_table`."""
+    parts = list(table.groupby("quantity", sort=False))
+    figure, grid = panels(len(parts), 2, 2.4)
+    for axes, (name, part) in zip(grid, parts, strict=True):
+        axes.bar(part["bar"], part["firms"], color=BLUE, width=0.9, **BAR)
+        axes.axhspan(part["low"].iloc[0], part["high"].iloc[0], color=GREY, alpha=0.5, zorder=0)
+        axes.set_title(str(name), loc="left", fontsize=11)
+        axes.set(xlabel="tenth of the ranks", ylabel="invented firms")
+    said = [f"{name} {part['firms'].min()} to {part['firms'].max()}" for name, part in parts]
+    low, high = table["low"].iloc[0], table["high"].iloc[0]
+    alt = (
+        f"Invented firms in each tenth of the ranks: {listed(said)}; chance allows"
+        f" {number(low, 0)} to {number(high, 0)} (grey)."
+    )
+    return Picture("ranks", figure, alt, table)
+
+
 def left_out(influence: pd.DataFrame) -> Picture:
     """Draw how the ten most influential jobs would move the allowance that each moves most."""
     table = influence.head(10)

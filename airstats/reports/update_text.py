@@ -27,7 +27,7 @@ from airstats.analysis.prior_predictive import (
     prior_check,
 )
 from airstats.base.number_text import counted, each, listed, number, percent, small_chance
-from airstats.model.allowances import Allowances
+from airstats.model.allowances import Allowances, unchanged
 from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
 from airstats.reports import update_charts
 from airstats.reports.desk import Desk
@@ -235,9 +235,8 @@ def cannot_tell_words(desk: Desk) -> Words:
 
 
 def _resting(desk: Desk) -> list[str]:
-    prior = desk.now.belief.prior
-    start = np.array([prior.waste[1], *(sd for _, sd in prior.reveal_factors)])
-    left = desk.now.table()["sd"] / start
+    start = unchanged(desk.quarter, desk.now.belief.prior)
+    left = desk.now.table()["sd"] / start.table()["sd"]
     said = []
     for name, share in left[left > LEFT].items():
         column = "laid_m2" if name == "waste" else f"{str(name).replace('.', '_')}_m2"

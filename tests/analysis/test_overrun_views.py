@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,7 @@ from airstats.analysis.overrun_views import (
     worst_jobs,
 )
 from airstats.model.allowances import unchanged
+from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
 from airstats.reports.desk import lay_out
 from tests.invented import change, desk_of, invent, used_more
@@ -166,7 +168,7 @@ def test_cuts_hold_the_truth_and_are_told_apart_only_where_they_differ(desk):
 
 def test_cuts_before_any_job_by_hand(desk):
     """The starting belief: diagonal and centre 0.30 ± 0.25, lined 1.10 ± 0.20, nothing learnt."""
-    start = unchanged("2025Q4")
+    start = unchanged("2025Q4", replace(Prior(), wide_weight=0.0))
     cuts = cut_comparison(desk.jobs, start).set_index("cut")
     for name in ("factor", "start"):
         assert cuts[name].to_numpy() == pytest.approx([0.3, 0.3], abs=1e-6)
@@ -186,7 +188,11 @@ def test_sheet_of_a_cut_is_its_part_of_the_overrun(desk):
         for name in ("mean", "low", "high"):
             assert cuts.loc[cut, f"{name}_rolls"] == split.loc[f"reveal.{cut}", name]
     known = desk.now.table().loc["reveal.diagonal"]
-    assert cuts.loc["diagonal", "learnt"] == pytest.approx(1 - (known["sd"] / 0.25) ** 2)
+    # 0.30 ± 0.25, and with a chance of three in ten 0.75 ± 0.45: 0.435 ± 0.3834.
+    assert cuts.loc["diagonal", "start"] == pytest.approx(0.435)
+    assert cuts.loc["diagonal", "learnt"] == pytest.approx(
+        1 - (known["sd"] / 0.38344) ** 2, abs=1e-5
+    )
     assert cuts.loc["diagonal", ["factor", "factor_low", "factor_high"]].tolist() == (
         known[["mean", "low", "high"]].tolist()
     )

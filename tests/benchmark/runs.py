@@ -1,15 +1,19 @@
 """What measurements on invented firms share: what an oracle orders, many seeds at once, a table."""
 
 import argparse
+import json
 import time
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
+from airstats.base.atomic_files import readable_json, rounded, write_whole
 from airstats.model.normal_mixture import Mixture
 from airstats.pricing.newsvendor import critical_share, expected_cost
+from airstats.reports import invented_firms
 
 LEFTOVER, SHORT = 60.0, 240.0
 WANTED = critical_share(LEFTOVER, SHORT)
@@ -51,7 +55,17 @@ def asked(about, seeds):
     parser.add_argument("--first", type=int, default=0, help="first seed")
     parser.add_argument("--world", default="", help="only worlds whose name holds this text")
     parser.add_argument("--workers", type=int, default=2, help="processes at a time")
+    parser.add_argument("--write", action="store_true", help="keep the results for the reports")
     return parser.parse_args()
+
+
+def keep(benchmark, row, asked, found):
+    """Put a row of results into the file that the reports quote, beside the model's fingerprint."""
+    path = Path(invented_firms.__file__).with_name(invented_firms.NAME)
+    whole = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    here = {"firms": asked.seeds, "first": asked.first, "model": invented_firms.fingerprint()}
+    whole.setdefault(benchmark, {})[row] = here | found
+    write_whole(path, readable_json(rounded(whole)))
 
 
 def show(rows):
