@@ -107,7 +107,8 @@ def buying_workbook(
     first = sheet.max_row + 2
     _rows(sheet, first, bought)
     last = first + len(bought) + 1
-    sheet.cell(last, _MONEY - 1, "together")
+    money = " ".join(["together", *bought["currency"].unique().tolist()]).strip()
+    sheet.cell(last, _MONEY - 1, harmless(money))
     sheet.cell(last, _MONEY, float(bought["order_money"].sum())).number_format = "#,##0"
     lines = [headline(bought, jobs), *remarks(bought, left_out), f"Allowances of {quarter}."]
     for row, line in enumerate([*lines, CAUTION], start=last + 2):

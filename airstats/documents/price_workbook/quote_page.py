@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,10 +17,8 @@ from airstats.documents.price_workbook.geometry_formulas import unpriced_cuts
 from airstats.documents.price_workbook.job_sheets import JobSheets
 from airstats.documents.price_workbook.looks import (
     BOLD,
-    INPUT,
     RESULT_FRAME,
     TO_TYPE,
-    TYPED_FRAME,
     allow_list,
     allow_numbers,
     head_row,
@@ -166,7 +165,7 @@ def inputs(job: JobSheets, typed: TypedJob) -> None:
         if one.name in _LONG:
             page.merge_cells(f"B{row}:D{row}")
             for beside in "CD":
-                page[f"{beside}{row}"].border, page[f"{beside}{row}"].fill = TYPED_FRAME, INPUT
+                page[f"{beside}{row}"]._style = copy(page[one.cell]._style)
     _label(page, "G5", "Valid until")
     until = 'IF(AND(N(quoted_on)>0,N(valid_days)>0),quoted_on+valid_days,"–")'
     result_cell(job, "H5", "valid_until", until, DAY)
@@ -196,6 +195,8 @@ def input_cell(job: JobSheets, one: Input, value: Any) -> None:
     job.name(one.name, job.page, one.cell)
     if one.limits:
         allow_numbers(job.page, one.cell, *one.limits)
+    if one.words == "crews" and "crews" not in job.book.defined_names:
+        return
     if one.words:
         allow_list(job.page, one.cell, one.words, strict=one.words != "crews")
 

@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import unicodedata
+import zipfile
 from dataclasses import replace
 from functools import cache
 
@@ -465,16 +466,27 @@ def formulas(content):
             yield from (cell for cell in row if cell.data_type == "f")
 
 
+def text_of_page(content):
+    with zipfile.ZipFile(io.BytesIO(content)) as book:
+        return book.read("xl/worksheets/sheet1.xml").decode()
+
+
 def test_no_macros_no_links_and_only_common_functions():
     content = price_sheet(learnt())
     used = set()
     for cell in formulas(content):
         assert "[" not in cell.value
+        # What spreadsheet programs hold at most: a formula, a text in it, a page's foot.
+        assert len(cell.value) < 8192
+        assert max(map(len, re.findall('"[^"]*"', cell.value)), default=0) < 255
         used |= set(re.findall(r"([A-Z][A-Z.]*)\(", cell.value))
     assert used == {
         "ABS", "AND", "EXACT", "IF", "INT", "ISNUMBER", "LOWER", "MAX", "MIN", "N", "NORMSDIST",
         "NOT", "OR", "REPT", "ROUND", "ROUNDUP", "SQRT", "SUBSTITUTE", "SUMPRODUCT", "TRIM",
     }  # fmt: skip
+    feet = re.findall("<oddFooter>(.*?)</oddFooter>", text_of_page(content))
+    assert len(feet) == 1
+    assert len(feet[0]) <= 255
     assert b"vbaProject" not in content
     assert b"externalLink" not in content
 
