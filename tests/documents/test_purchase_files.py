@@ -218,7 +218,8 @@ def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
     assert list(pd.read_csv(folder / "o.csv")) == [
         "job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95",
         "order_rolls", "chance_short", "expected_left_over_rolls", "from_stock_rolls", "buy_rolls",
-        "from_stock_m", "expected_left_on_last_m", "sheet_cost", "cost_a_m2", "all_in_percent",
+        "unmeasured", "width_if_measured_m2", "from_stock_m", "expected_left_on_last_m",
+        "sheet_cost", "cost_a_m2", "all_in_percent",
     ]  # fmt: skip
     past = save(tmp_path / "past", firm(12, frame_tape=0.2))
     assert main(["calibrate", str(past), "--out", str(tmp_path / "a.json")]) == 0
