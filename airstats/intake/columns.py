@@ -39,6 +39,8 @@ _FACTS = {
 }
 _AREAS = ("m2", "ft2", "yd2")
 _WITNESSES = 3
+_SAMPLE = 200
+"""Cells of a column that tell what kind of table it stands in."""
 _YEAR = re.compile(r"(?<!\d)(20\d\d|19[89]\d)(?!\d)")
 
 
@@ -157,7 +159,8 @@ def _kind(block: Block, headings: dict[int, str], cells: dict[int, list[object]]
         return UNREAD
     said = {}
     for kind in ("jobs", "openings"):
-        meanings = meanings_of(list(headings.values()), list(cells.values()), kind)
+        some = [column[:_SAMPLE] for column in cells.values()]
+        meanings = meanings_of(list(headings.values()), some, kind)
         said[kind] = {meaning.column for several in meanings for meaning in several[:1]}
     if len(said["jobs"] & _OF_A_JOB) >= 2 or (
         "surface_m2" in said["jobs"] and "job_id" in said["jobs"]

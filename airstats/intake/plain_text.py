@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from airstats.intake.readings import Reading
 from airstats.records.raw_table import as_text
@@ -43,7 +44,8 @@ _DASHES = {"-", "--", "---", "/", "./.", ".", "_", "\\"}
 _BOOLEANS = {"true", "false", "wahr", "falsch"}
 
 
-def plain(cell: object) -> str:
+@lru_cache(maxsize=1 << 16, typed=True)
+def plain(cell: Hashable) -> str:
     """Return a cell's text in small letters, with one sign for each dash, quote, cross and space.
 
     A sign such as ½ becomes " 1⁄2"; a raised figure stays only as the 2 of a unit.
