@@ -1,4 +1,4 @@
-"""Books as firms keep them, with the truth beside each: fifteen styles, drawn by seeds.
+"""Books as firms keep them, with the truth beside each: twenty-two styles, drawn by seeds.
 
 Firms and jobs are invented. What a book shows of a job is what its record should say; a cell that
 can honestly be read two ways marks the job as `unclear`, and then only a question is right.
@@ -68,11 +68,11 @@ class Style:
     language: str = "en"
     ending: str = ".xlsx"
     separator: str = ","
-    holes: str = "cell"  # cell, sheet, columns, summary, mixed
+    holes: str = "cell"  # cell, sheet, file, columns, summary, grouped
     hole_text: str = "mm"  # mm, bare, cm, m, words
     reveal: str = "mm"  # mm, cm, text, in the cell
     counted: str = "whole"  # whole, halves, odd
-    dates: str = "cell"  # cell, day, month, quarter, mixed
+    dates: str = "cell"  # cell, day, month, quarter, mixed, month-first
     a_sheet_a_year: bool = False
     two_header_rows: bool = False
     titles: int = 2
@@ -89,6 +89,14 @@ class Style:
     twice: bool = False
     no_cut: bool = False
     marks: bool = False
+    inches: bool = False
+    units_row: bool = False
+    sheet_m2: bool = False
+    in_words: bool = False
+    roll_size: bool = False
+    hidden: bool = False
+    brackets: bool = False
+    net: bool = False
 
 
 STYLES = (
@@ -109,6 +117,12 @@ STYLES = (
     Style("Kolonnenbuch", "de", a_sheet_a_year=True, hole_text="m", reveal="in the cell",
           dates="month", counted="odd", notes=True),
     Style("plain CSV", ending=".csv", holes="summary", dates="cell", titles=1, no_cut=False),
+    Style("two files", ending=".csv", holes="file", dates="month", titles=0, totals=False),
+    Style("inches", feet=True, inches=True, holes="summary", dates="month-first", money="$"),
+    Style("units below", units_row=True, sheet_m2=True, holes="summary", titles=1),
+    Style("windows in a group", holes="grouped", in_words=True, roll_size=True, hidden=True),
+    Style("Rollen und Fenster", "de", holes="grouped", brackets=True, roll_size=True, titles=1),
+    Style("net areas", net=True, dates="month"),
 )  # fmt: skip
 
 WORDS = {
@@ -117,6 +131,11 @@ WORDS = {
         "date": ["Finished", "Completed", "Finished on", "Date completed"],
         "surface": ["Sheet area m²", "Walls + ceilings m²", "Surface (m2)", "Area m²"],
         "feet": ["Area sq ft", "Surface ft²"],
+        "net": ["Net area m²", "Net wall + ceiling m²"],
+        "bare": ["Surface", "Sheet area", "Walls + ceilings"],
+        "estimated_m2": ["Sheet allowed", "Estimated", "Sheet priced"],
+        "used_m2": ["Sheet used", "Used", "Actual use"],
+        "size": ["Roll size", "Size of roll", "Roll (w x l)"],
         "estimated": ["Rolls quoted", "Rolls allowed", "Est. rolls", "Rolls priced"],
         "used": ["Rolls used", "Rolls opened", "Actual rolls", "Rolls taken"],
         "crew": ["Crew", "Team", "Fitters", "Gang"],
@@ -140,6 +159,7 @@ WORDS = {
     "de": {
         "job": ["Bauvorhaben", "BV", "Objekt"],
         "date": ["Fertig", "Fertiggestellt", "Fertiggestellt am", "Abschluss"],
+        "size": ["Rollenmaß", "Rollengröße"],
         "surface": ["Fläche m²", "Folienfläche m²", "Wand + Decke m²", "Fläche (qm)"],
         "estimated": ["Rollen kalkuliert", "Rollen Angebot", "Rollen geplant"],
         "used": ["Rollen verbraucht", "Rollen gebraucht", "Verbrauch Rollen"],
@@ -200,6 +220,10 @@ PLACES = {
         "Steinach",
     ],
 }
+_LENGTHS = ("width", "height", "reveal")
+_UNITS = {"surface": "m²", "estimated": "m²", "used": "m²", "count": "no."}
+_UNITS |= dict.fromkeys(_LENGTHS, "mm")
+_IN_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 CREWS = {"en": ["Alder", "Birch", "Cedar"], "de": ["Ahorn", "Buche", "Zeder"]}
 
 
@@ -240,14 +264,21 @@ def _draw_jobs(rng: np.random.Generator, style: Style, n: int) -> list[Job]:
         crew = CREWS[style.language][rng.integers(3)]
         price = float(140 + 4 * (day.year - 2023) + rng.integers(0, 3)) if style.money else None
         estimated = float(np.ceil(surface * 1.1 / 75))
+        if style.sheet_m2:
+            estimated, low = round(surface * 1.1) / 75, round(rolls * 75) / 75
+            high = low
         made.append(Job(name, day, surface, estimated, low, high, crew, price, holes))
     return made
 
 
 def _draw_holes(rng: np.random.Generator, style: Style) -> tuple[Hole, ...]:
     cut = str(rng.choice(["diagonal", "centre", "lined"], p=[0.5, 0.35, 0.15]))
-    kinds = 1 if style.holes == "summary" else int(rng.integers(1, 4))
+    kinds = 1 if style.holes in ("summary", "grouped") else int(rng.integers(1, 4))
     reveal = float(rng.integers(12, 48) * 10)
+    if style.inches:
+        reveal = float(rng.integers(5, 19) * INCH_MM)
+        w, h = (float(rng.integers(*span) * INCH_MM) for span in ((24, 64), (36, 67)))
+        return (Hole(int(rng.integers(5, 10)), w, h, reveal, cut),)
     size = 5 if style.hole_text == "mm" and style.holes != "summary" else 50
     spans = ((600, 1600), (900, 1700))
     sizes = [[int(rng.integers(*span) // size * size) for span in spans] for _ in range(kinds)]
@@ -279,6 +310,9 @@ class _Writer:
         if self.style.ending == ".csv":
             rows = self._sheet_rows(self.jobs, "2023-2026")
             self.book_out.content = {"book.csv": self._csv(rows)}
+            if self.style.holes == "file":
+                beside = self._csv(self._hole_rows())
+                self.book_out.content = {"jobs.csv": self._csv(rows), "openings (1).csv": beside}
         else:
             self.book_out.content = {"book.xlsx": self._workbook()}
         return self.book_out
@@ -314,6 +348,11 @@ class _Writer:
                 cells[0].fill = PatternFill("solid", fgColor="FFEE99")
             elif kind == "comment":
                 cells[0].comment = Comment(text, "office")
+            elif kind == "hide":
+                sheet.row_dimensions[row].hidden = True
+            elif kind == "group":
+                first, last = (int(each) for each in text.split("-"))
+                sheet.merge_cells(start_row=row, end_row=row, start_column=first, end_column=last)
             elif kind == "merge":
                 sheet.merge_cells(start_row=row, end_row=row, start_column=1, end_column=4)
                 cells[0].alignment = Alignment(horizontal="center")
@@ -333,27 +372,33 @@ class _Writer:
     def _columns(self) -> list[str]:
         columns = ["job", "date", "surface", "estimated", "used", "crew"]
         columns += ["price"] if self.style.money else []
+        columns += ["size"] if self.style.roll_size else []
         columns += {
-            "cell": ["holes"], "mixed": ["holes"], "sheet": [], "columns": [],
-            "summary": ["count", "width", "height"],
+            "cell": ["holes"], "sheet": [], "file": [], "columns": [],
+            "summary": ["count", "width", "height"], "grouped": ["count", "width", "height"],
         }[self.style.holes]  # fmt: skip
-        if self.style.holes != "sheet" and self.style.reveal != "in the cell":
+        listed = self.style.holes in ("sheet", "file")
+        if not listed and self.style.reveal != "in the cell":
             columns.append("reveal")
-        columns += ["cut"] if self.style.holes != "sheet" and not self.style.no_cut else []
+        columns += ["cut"] if not listed and not self.style.no_cut else []
         columns += ["notes"] if self.style.notes or self.style.struck else []
         return columns
 
     def _headings(self, columns: list[str]) -> list[list[Any]]:
         texts = []
         for column in columns:
-            text = (
-                self.said["feet"] if column == "surface" and self.style.feet else self.said[column]
-            )
-            if column == "reveal" and self.style.reveal in ("mm", "cm"):
+            text = self.said[self._said_as(column)]
+            if self.style.units_row or (self.style.inches and column in _LENGTHS):
+                text += " (in)" if self.style.inches else ""
+            elif column == "reveal" and self.style.reveal in ("mm", "cm"):
                 text += f" {self.style.reveal}"
-            if column in ("width", "height"):
+            elif column in _LENGTHS[:2]:
                 text += " (cm)" if self.style.language == "de" else " (mm)"
             texts.append(text)
+        if self.style.units_row:
+            return [texts, [_UNITS.get(column, "") for column in columns]]
+        if self.style.holes == "grouped":
+            return self._grouped(columns, texts)
         if self.style.holes == "columns":
             pairs = [f"{self.words['holes'][0][:-1]} {k}" for k in (1, 2, 3)]
             upper = [""] * len(texts) + [x for p in pairs for x in (p, "", "")]
@@ -362,6 +407,23 @@ class _Writer:
         if self.style.two_header_rows:
             return [["" for _ in texts], texts]
         return [texts]
+
+    def _said_as(self, column: str) -> str:
+        """Return the words that head a column in this style."""
+        if column == "surface":
+            told = {"feet": self.style.feet, "net": self.style.net, "bare": self.style.units_row}
+            return next((name for name, is_so in told.items() if is_so), column)
+        return f"{column}_m2" if self.style.sheet_m2 and column in ("estimated", "used") else column
+
+    def _grouped(self, columns: list[str], texts: list[Any]) -> list[list[Any]]:
+        """Head the columns of openings with one merged cell above their own short headings."""
+        first, last = columns.index("count") + 1, columns.index("cut") + 1
+        short = {"en": ["No.", "Width mm", "Height mm"], "de": ["Stück", "Breite cm", "Höhe cm"]}
+        lower = [*texts[: first - 1], *short[self.style.language], *texts[first + 2 :]]
+        upper: list[Any] = [None] * len(texts)
+        upper[first - 1] = self.said["holes"]
+        self.looks.append(("group", self.style.titles + 1, f"{first}-{last}"))
+        return [upper, lower]
 
     def _sheet_rows(self, jobs: list[Job], years: str) -> list[list[Any]]:
         rows: list[list[Any]] = []
@@ -387,6 +449,8 @@ class _Writer:
             job, lines = self._lines(job, columns, crew_before)
             crew_before = job.crew
             self._marked(job, len(rows) + 1)
+            if self.style.hidden and self.rng.random() < 0.05:
+                self.looks.append(("hide", len(rows) + 1, ""))
             rows += lines
             in_year.append((job, lines[0]))
             if self.style.twice and self.rng.random() < 0.05 and self.book_out.jobs:
@@ -409,7 +473,7 @@ class _Writer:
         row: list[Any] = [None] * len(columns)
         row[0] = self.said["total"].format(year)
         row[columns.index("surface")] = sum(self._surface(job) for job, _ in jobs)
-        row[columns.index("estimated")] = sum(job.estimated for job, _ in jobs)
+        row[columns.index("estimated")] = sum(self._estimated(job) for job, _ in jobs)
         return [row] if self.rng.random() < 0.5 else [row, []]
 
     def _surface(self, job: Job) -> float:
@@ -418,11 +482,14 @@ class _Writer:
     def _lines(self, job: Job, columns: list[str], crew_before: Any) -> tuple[Job, list[list[Any]]]:
         job = self._odd(job)
         job, used = self._used(job)
+        job, area = self._area(job)
+        estimated = self._estimated(job)
         cells: dict[str, Any] = {
             "job": job.name,
             "date": self._date(job.day),
-            "surface": self._area(job),
-            "estimated": job.estimated if self.rng.random() < 0.9 else f"{job.estimated:.0f}",
+            "surface": area,
+            "estimated": estimated if self.rng.random() < 0.9 else f"{estimated:.0f}",
+            "size": "1.5x50" if self.style.language == "en" else "1,5 x 50 m",
             "used": used,
             "crew": self._crew(job.crew, crew_before),
             "price": self._money(job.price),
@@ -444,6 +511,9 @@ class _Writer:
                 lines.append(below)
         return job, lines
 
+    def _estimated(self, job: Job) -> float:
+        return round(job.estimated * 75) if self.style.sheet_m2 else job.estimated
+
     def _odd(self, job: Job) -> Job:
         draw = self.rng.random()
         if self.style.struck and draw < 0.06:
@@ -457,7 +527,12 @@ class _Writer:
             half = (job.low + job.high) / 2
             texts = [half, self._number(half), _fraction(half), _fraction(half, " 1/2")]
             return job, texts[self.rng.integers(4)]
+        if self.style.sheet_m2:
+            return job, round(job.high * 75)
         opened = job.high
+        if self.style.in_words and self.rng.random() < 0.4 and opened <= 10:
+            word = _IN_WORDS[int(opened) - 1]
+            return job, f"{word} roll{'s' * (opened > 1)}" if self.rng.random() < 0.5 else word
         if self.style.counted == "odd" and opened > 1:
             draw = self.rng.random()
             bit = {"en": "{} rolls + a bit", "de": "{} Rollen + etwas"}[self.style.language]
@@ -472,14 +547,19 @@ class _Writer:
                 ), f"{int(opened)}-{int(opened) + 1}"
         return job, opened
 
-    def _area(self, job: Job) -> Any:
+    def _area(self, job: Job) -> tuple[Job, Any]:
         surface = self._surface(job)
         draw = self.rng.random()
         if self.style.circa and draw < 0.25:
-            return f"ca. {surface:.0f}"
+            return job, f"ca. {surface:.0f}"
         if self.style.circa and draw < 0.35:
-            return f"{surface:.0f} m²"
-        return surface
+            return job, f"{surface:.0f} m²"
+        if self.style.brackets and draw < 0.06:
+            beside = replace(job, unclear=job.unclear | {"two numbers"})
+            return beside, f"{surface:.0f} (Garage {self.rng.integers(15, 40)})"
+        if self.style.net:
+            return replace(job, unclear=job.unclear | {"net"}), surface
+        return job, surface
 
     def _money(self, price: float | None) -> Any:
         if price is None:
@@ -487,7 +567,7 @@ class _Writer:
         draw = self.rng.random()
         text = self._number(price, 2)
         if draw < 0.5:
-            return f"{self.style.money}{text}" if self.style.money == "£" else f"{text} €"
+            return f"{text} €" if self.style.money == "€" else f"{self.style.money}{text}"
         return price
 
     def _number(self, value: float, digits: int | None = None) -> str:
@@ -512,25 +592,28 @@ class _Writer:
             "day": f"{day:%d.%m.%Y}" if self.style.language == "de" else f"{day:%d/%m/%Y}",
             "month": f"{month} {day.year}",
             "quarter": f"Q{quarter} {day.year}",
+            "month-first": f"{day:%m/%d/%Y}",
         }[way]
 
     def _hole_cells(self, job: Job) -> dict[str, Any]:
-        if job.holes is None or self.style.holes == "sheet":
+        if job.holes is None or self.style.holes in ("sheet", "file"):
             return {}
         if not job.holes:
             return {"holes": "none", "count": 0}
         first = job.holes[0]
-        factor = 10 if self.style.language == "de" else 1
+        factor = 10 if self.style.language == "de" else INCH_MM if self.style.inches else 1
         return {
             "holes": self._hole_text(job.holes),
             "count": first.count,
-            "width": first.width_mm / factor,
-            "height": first.height_mm / factor,
+            "width": round(first.width_mm / factor, 3),
+            "height": round(first.height_mm / factor, 3),
             "reveal": self._reveal(first.reveal_mm),
             "cut": str(self.rng.choice(self.words[first.cut])),
         }
 
     def _reveal(self, mm: float) -> Any:
+        if self.style.inches:
+            return round(mm / INCH_MM)
         if self.style.reveal == "cm":
             return mm / 10
         if self.style.reveal == "text":

@@ -39,7 +39,8 @@ def judged(book, understood, is_answered=False):
         if any(name == job.name or name.startswith(f"{job.name} (") for name in asked):
             found[job.name] = ASKED, ""
         elif job.name not in jobs.index:
-            found[job.name] = (RIGHT, "") if job.gone else (LOST, "")
+            left_out = job.gone or (is_answered and "struck" in job.unclear)
+            found[job.name] = (RIGHT, "") if left_out else (LOST, "")
         else:
             openings = records.openings[records.openings["job_id"].eq(job.name)]
             wrong = misread(
@@ -60,7 +61,7 @@ def misread(job, row, use, openings):
         wrong.append(f"quarter {row['quarter']} for {job.quarter}")
     if abs(row["surface_m2"] / job.surface_m2 - 1) > 0.006:
         wrong.append(f"surface {row['surface_m2']} for {job.surface_m2}")
-    if row["estimated_rolls"] != job.estimated:
+    if not np.isclose(row["estimated_rolls"], job.estimated, atol=0.01):
         wrong.append(f"estimated {row['estimated_rolls']} for {job.estimated}")
     low, high = use["used_low_m2"] / use["roll_m2"], use["used_high_m2"] / use["roll_m2"]
     if not np.allclose([low, high], [max(job.low, 0), job.high], atol=0.01):
