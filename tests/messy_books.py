@@ -554,7 +554,7 @@ class _Writer:
             return job, f"ca. {surface:.0f}"
         if self.style.circa and draw < 0.35:
             return job, f"{surface:.0f} m²"
-        if self.style.brackets and draw < 0.06:
+        if self.style.brackets and draw < 0.1:
             beside = replace(job, unclear=job.unclear | {"two numbers"})
             return beside, f"{surface:.0f} (Garage {self.rng.integers(15, 40)})"
         if self.style.net:

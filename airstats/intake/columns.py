@@ -333,7 +333,8 @@ def _column(
         if answer == OPEN:
             kind_of = f'heading "{shown(heading)}" can mean {" or ".join(names)}'
             asks = "which is it?"
-            found.ask(kind_of, asks, (section, heading), (*names, UNREAD), place)
+            choices = tuple(dict.fromkeys([*names, UNREAD]))
+            found.ask(kind_of, asks, (section, heading), choices, place)
         else:
             answer = found.words.ask(section, heading, OPEN, witness, _choices(kind, meanings))
     means = "" if answer in (UNREAD, OPEN) else answer

@@ -43,10 +43,20 @@ def ask_twice(drafts: Sequence[Draft], found: Findings) -> None:
             by_figures.setdefault(figures, []).append(draft)
     groups = [group for group in by_id.values() if len(group) > 1]
     told = {draft.label for group in groups for draft in group}
-    groups += [group for group in by_figures.values()
+    alike = [
+        [draft for draft in group if _may_be(draft, group[0])] for group in by_figures.values()
+    ]
+    groups += [group for group in alike
                if len(group) > 1 and not told & {draft.label for draft in group}]  # fmt: skip
     for group in groups:
         _ask_group(group, found)
+
+
+def _may_be(draft: Draft, other: Draft) -> bool:
+    """Tell whether two jobs under two ids may be one: crew and openings do not tell them apart."""
+    crews = {name_key(str(each.given["crew"])) for each in (draft, other) if "crew" in each.given}
+    known = [each.openings for each in (draft, other) if each.openings]
+    return len(crews) < 2 and (len(known) < 2 or known[0] == known[1])
 
 
 def _ask_group(group: Sequence[Draft], found: Findings) -> None:

@@ -109,14 +109,25 @@ def answer(section, key, choices, unclear):
         return next((choice for choice in choices if choice.casefold() == last), choices[0])
     if choices[:2] == ("lower", "higher") and "range" in unclear.get(key.split(" | ")[0], ()):
         return "lower"
+    if "two numbers" in unclear.get(key.split(" | ")[0], ()) and choices:
+        return choices[0]
     wanted = {
         "range": "lower", "twice": "the same job", "exclude": "exclude", "struck": "leave out",
     }  # fmt: skip
+    if "another job" in choices and not any(
+        "twice" in unclear[name] for name in _named(key, unclear)
+    ):
+        return "another job"
     for word, reply in wanted.items():
         if word in key.casefold() and (not choices or reply in choices):
             return reply
     preferred = ("higher", "the same job", "exclude", "leave out", "count", "for all of them")
     return next((c for c in preferred if c in choices), choices[0] if choices else OPEN)
+
+
+def _named(key, unclear):
+    """Return the jobs whose name a line of the words file begins with."""
+    return [name for name in unclear if key.startswith(f"{name},")]
 
 
 def one_book(seed, jobs=40, style=None):
