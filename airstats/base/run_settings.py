@@ -46,7 +46,7 @@ class RunSettings:
     )
     firm: str = _setting(
         "",
-        "firm.toml: name, currency, prices, times; empty: what is assumed",
+        "firm.toml, prices and times; empty: as assumed",
         "../data/demo_firm.toml",
     )
     leftover_cost: float = _setting(0.0, "money for each roll left over; 0: the firm's, else 60")
