@@ -152,23 +152,28 @@ def _add_front(
     for (worksheet, row, column), why in reasons.items():
         cell = f"{get_column_letter(column)}{row}"
         sheet.append([_text(worksheet), cell, _text(" ".join(dict.fromkeys(why)))])
+        sheet.merge_cells(f"C{sheet.max_row}:D{sheet.max_row}")
         link = sheet.cell(sheet.max_row, 2)
         place = f"{quote_sheetname(worksheet)}!{cell}"
         link.hyperlink = Hyperlink(ref=link.coordinate, location=place)
         link.style = "Hyperlink"
     for line in sheet.iter_rows(min_row=5):
         for one in line:
-            one.alignment = Alignment(wrap_text=True, vertical="top")
+            across = "center" if one.column == 2 else None
+            one.alignment = Alignment(across, wrap_text=True, vertical="top")
         # Not every program makes a row as high as the text that is wrapped in it.
-        sheet.row_dimensions[line[0].row].height = _LINE_POINTS * max(map(_lines, line))
+        sheet.row_dimensions[line[0].row].height = _LINE_POINTS * max(_lines(line))
     one_page(sheet, f"D{sheet.max_row}", landscape=True)
     sheet.page_setup.fitToHeight = 0
 
 
-def _lines(cell: Cell) -> int:
-    """How many lines the text of a cell takes up in the width of its column."""
-    width = _WIDTHS[min(cell.column, len(_WIDTHS)) - 1] - 4
-    return sum(1 + len(line) // width for line in str(cell.value or "").splitlines()) or 1
+def _lines(row: Sequence[Cell]) -> list[int]:
+    """How many lines the text of each cell takes up in the width of its columns."""
+    is_merged = isinstance(row[-1], MergedCell)
+    widths = (*_WIDTHS[:2], sum(_WIDTHS[2:])) if is_merged else _WIDTHS
+    texts = [str(cell.value or "").splitlines() for cell in row]
+    return [sum(1 + len(line) // (width - 4) for line in text) or 1
+            for text, width in zip(texts, widths, strict=False)]  # fmt: skip
 
 
 def _text(cell: object) -> object:

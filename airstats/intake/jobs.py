@@ -236,7 +236,9 @@ _DOUBTED: tuple[Reading, ...] = (Reading(None, "doubted"),)
 
 
 def _labels(readings: Sequence[Reading]) -> tuple[str, ...]:
-    """Return what each of several readings is called in an answer."""
+    """Return what each of several readings is called in an answer; nothing for less than two."""
+    if len(readings) < 2:
+        return ()
     values = [each.value for each in readings]
     if all(isinstance(value, float) for value in values) and len(set(values)) == len(values) <= 3:
         names = _BY_RANK[len(values)]

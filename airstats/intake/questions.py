@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from airstats.base.number_text import listing, shown
 from airstats.intake.pages import Page, address, text_of
-from airstats.intake.words import OPEN, Words
+from airstats.intake.words import OPEN, Words, key_of
 
 
 @dataclass(frozen=True)
@@ -168,9 +168,10 @@ class Findings:
             As for `ask`.
         """
         for_all = ("kinds", kind)
-        if self.words.given(*line) is None and choices:
-            everywhere = f"for all of this kind, first {place}"
-            answer = self.words.ask(*for_all, OPEN, everywhere, choices)
+        is_another = any(q.kind == kind and other != line for other, q in self.asked.items())
+        is_answered = self.words.given(*for_all) is not None
+        if self.words.given(*line) is None and choices and (is_another or is_answered):
+            answer = self.words.ask(*for_all, OPEN, "for all of this kind", choices)
             if answer != OPEN:
                 return answer
         return self.ask(kind, asks, line, choices, place, job, free)
@@ -246,7 +247,7 @@ def answer_to(question: Question) -> str:
     """Return the line of the words file that answers a question."""
     choices = " or ".join(f'"{shown(choice)}"' for choice in question.choices[:8])
     free = "what is meant, in quotation marks"
-    return f'[{question.section}] "{shown(question.key)}" = {choices or free}'
+    return f'[{question.section}] "{key_of(question.key)}" = {choices or free}'
 
 
 def _what_to_write(kind: str, group: Sequence[Question]) -> str:

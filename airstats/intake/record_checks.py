@@ -53,8 +53,8 @@ def _ask(finding: Finding, draft: Draft, found: Findings) -> None:
     place = draft.places.get(column) or draft.places.get("openings")
     place = place if place and column else found.place(*draft.place)
     kind = f"{column}: {fault.problem}" if not fault.value else f"{column} that {fault.problem}"
-    value = f'{column} "{fault.value}"' if fault.value else column
-    asks = f"{value} {fault.problem}; {fault.remedy}."
+    stands = f'{column} "{fault.value}" {fault.problem}; ' if fault.value else ""
+    asks = f"{stands}{fault.remedy}."
     line = ("rows", f"{draft.label}: {column} {fault.value}".strip())
     choices = ("leave out",)
     answer = found.ask_each(kind, asks, line, choices, place, draft.label, free=False)

@@ -103,6 +103,8 @@ def _filled_in(table: BookTable, at: int, rows: list[Row], found: Findings) -> R
                 found.tell("ditto mark, read as what stands above", place)
                 cell = above.cells[column.at]
             else:
+                found.tell("ditto mark with nothing above it, read as not known",
+                           found.place(page, at, column.at))  # fmt: skip
                 cell = ""
         if is_empty(cell) and column.at in covered and column.means in ("", *_SHARED):
             cell = covered[column.at]

@@ -89,7 +89,7 @@ class Words:
         understood : str
             What the reading took it for, `OPEN` where it has to be asked.
         witness : str
-            The cells that show it.
+            The cells that show it; those of the first call stand in the file.
         choices : sequence of str
             What may be answered.
         free : bool
@@ -105,6 +105,8 @@ class Words:
         value = understood if given is None or given.strip() == OPEN else given
         if choices and not free and value != OPEN:
             value = self._one_of(place, value, choices)
+        before = self.lines.get(place)
+        witness = before.witness if before else witness
         self.lines[place] = Line(*place, value, witness, tuple(choices))
         return value
 
@@ -163,7 +165,7 @@ class Words:
 def key_of(text: str) -> str:
     """Return a text as a key: on one line, not too long, without signs that nobody sees."""
     plain = " ".join(text.split())
-    return shown(plain) if len(plain) <= 60 else f"{shown(plain[:60])}{len(plain)}"
+    return shown(plain) if len(plain) <= 60 else f"{shown(plain[:60])}… ({len(plain)} signs)"
 
 
 def _written(line: Line) -> str:

@@ -109,3 +109,10 @@ def test_a_part_that_only_a_copy_reads_is_looked_at_too(source, tmp_path):
                 new.writestr(name, change(content) if name == part else content)
         with pytest.raises(RecordsError, match=said):
             marked_copy(path, [], KINDS, "a")
+
+
+def test_a_long_reason_takes_the_width_of_two_columns_and_no_more_lines_than_it_needs(source):
+    sheet = copied(source, [Mark("our jobs", 2, 2, "w " * 90)])[FRONT]
+    assert "C9:D9" in sheet.merged_cells
+    assert sheet.row_dimensions[9].height == 2 * 15
+    assert sheet["B5"].alignment.horizontal == "center"

@@ -106,9 +106,7 @@ def test_a_job_listed_twice_is_asked_and_can_be_left_out(tmp_path):
     understood = understand(source)
     assert set(understood.waiting) == {"J102", "J102 (row 8 of Jobs)"}
     words = tmp_path / "words.toml"
-    text = understood.words.to_text("book").replace(
-        '"jobs listed twice" = "?"', '"jobs listed twice" = "the same job"'
-    )
+    text = understood.words.to_text("book").replace('= "?"', '= "the same job"')
     words.write_text(text, encoding="utf-8")
     assert read(read_book(source, words)) == truth()
 
@@ -328,3 +326,69 @@ def test_two_headings_that_mean_the_same_are_asked_and_one_answer_settles_both(t
     words.write_text(twice, encoding="utf-8")
     with pytest.raises(RecordsError, match=r"line \d+.*both say used_rolls"):
         understand(source, words)
+
+
+ANSWERS = {
+    "words in place of a surface": ((2, SURFACE, "see plan"), None, "150", "surface_m2", 150),
+    "a cell struck through in part": ((2, USED, "5 6"), "partly", "6", "used_rolls", 6),
+    "an error of the spreadsheet": ((2, USED, "#REF!"), None, "6", "used_rolls", 6),
+    "a range, by a number": ((2, USED, "5-6"), None, "6", "used_rolls", 6),
+    "a range, by a choice": ((2, USED, "5-6"), None, "lower", "used_rolls", 5),
+}
+
+
+@pytest.mark.parametrize("case", ANSWERS)
+def test_what_a_person_writes_in_place_of_a_cell_is_taken(case, tmp_path):
+    from openpyxl.cell.rich_text import CellRichText, TextBlock
+    from openpyxl.cell.text import InlineFont
+
+    (row, column, stands), look, answer, field, value = ANSWERS[case]
+    if look == "partly":
+        stands = CellRichText(TextBlock(InlineFont(strike=True), "5"), " 6")
+    source = changed(tmp_path, (row, column, stands))
+    asked = understand(source).words.to_text("book").splitlines()
+    lines = [f'{line.split(" = ")[0]} = "{answer}"' if line.startswith('"J102 |') else line
+             for line in asked]  # fmt: skip
+    words = tmp_path / "words.toml"
+    words.write_text("\n".join(lines), encoding="utf-8")
+    understood = understand(source, words)
+    assert understood.waiting == {}
+    assert understood.jobs.set_index("job_id")[field]["J102"] == value
+
+
+def questions_in(understood):
+    lines = understood.words.to_text("book").splitlines()
+    return [line for line in lines if '= "?"' in line]
+
+
+def test_one_doubt_is_one_line_and_two_of_a_kind_have_one_for_both(tmp_path):
+    assert len(questions_in(understand(changed(tmp_path, (2, USED, "5-6"))))) == 1
+    two = understand(changed(tmp_path, (2, USED, "5-6"), (3, USED, "7-8")))
+    lines = questions_in(two)
+    assert len(lines) == 3
+    words = tmp_path / "words.toml"
+    answered = two.words.to_text("book").replace(lines[0], lines[0].replace("?", "lower"))
+    words.write_text(answered, encoding="utf-8")
+    assert understand(tmp_path / "book.xlsx", words).waiting == {}
+
+
+def test_a_line_shows_the_first_cell_that_asks_for_it(tmp_path):
+    understood = understand(changed(tmp_path, (2, CUT, "the usual"), (4, CUT, "the usual")))
+    assert questions_in(understood)[0].endswith('J3 "the usual"')
+
+
+def test_a_long_line_is_named_as_it_stands_in_the_file(tmp_path):
+    understood = understand(changed(tmp_path, (2, SURFACE, "as on the drawing of the " * 4)))
+    key = questions_in(understood)[0].split(" = ")[0]
+    assert key in by_kind(understood.questions)[0]
+    assert "… (" in key
+
+
+def test_a_ditto_mark_below_the_headings_is_told(tmp_path):
+    understood = understand(changed(tmp_path, (1, 3, '"')))
+    assert 'ditto mark with nothing above it, read as not known, D2 """' in told(understood)
+
+
+def test_what_the_records_miss_is_said_once(tmp_path):
+    understood = understand(changed(tmp_path, (2, SURFACE, None)))
+    assert by_kind(understood.questions)[0].count("a value is needed here") == 1
