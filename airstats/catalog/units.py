@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from decimal import Decimal
+from functools import lru_cache
 
 import numpy as np
 
@@ -140,6 +141,7 @@ def as_declared(column: str, value: float, unit: str) -> float:
     return float(_moved(np.array([value]), _POWERS[own_unit(column)] - _POWERS[unit])[0])
 
 
+@lru_cache(maxsize=1 << 14)
 def as_own(column: str, value: float, unit: str) -> float:
     """Bring one number of any unit of `IN_METRES` or `IN_SQUARE_METRES` to the contract's unit.
 

@@ -228,8 +228,12 @@ def _numbered(headings: dict[int, str]) -> dict[int, tuple[str, int]]:
 
 def is_repeat(block: Block, row: int) -> bool:
     """Tell whether a row below holds the headings once more, on a new printed page."""
+    cells = [
+        cell for column in block.headings if not is_empty(cell := block.page.cell(row, column))
+    ]
+    if sum(map(is_number, cells)) > 0.2 * len(cells):
+        return False
     heads = {text_of(block.page.cell(at, column)).casefold()
              for at in block.head for column in block.headings} - {""}  # fmt: skip
-    texts = [text_of(block.page.cell(row, column)).casefold() for column in block.headings]
-    there = [text for text in texts if text]
+    there = [text for text in (text_of(cell).casefold() for cell in cells) if text]
     return len(there) > 1 and sum(text in heads for text in there) >= 0.8 * len(there)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, time, timedelta
+from functools import lru_cache
 from itertools import product
 
 from airstats.catalog.cut_patterns import CUTS
@@ -299,6 +300,7 @@ def _as_column(width: str, height: str, facts: ColumnFacts, is_chain: bool) -> l
     return [facts.unit, *(unit for unit, fits in units.items() if fits)]
 
 
+@lru_cache(maxsize=1 << 14)
 def _split(dim: str) -> tuple[str, str]:
     """Return a number and its unit; feet and inches as inches."""
     if found := re.fullmatch(r"(\d+) ?(?:'|ft) ?(\d+) ?(?:\"|in)?", dim):

@@ -104,6 +104,7 @@ class Number:
 _GROUPED = re.compile(r"\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?")
 
 
+@lru_cache(maxsize=1 << 14)
 def number(token: str, decimal: str) -> Number | None:
     """Read digits with marks in them; None if they are no number.
 

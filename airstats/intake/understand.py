@@ -187,8 +187,12 @@ def _drafts(
         reader = CellReader(table, read_as, found)
         for row in own:
             _tell_row(table, row, found)
+        further: dict[int, list[Row]] = {}
+        for row in own:
+            if row.kind == MORE:
+                further.setdefault(row.of, []).append(row)
         for first in (row for row in own if row.kind in (JOB, UNCLEAR)):
-            lines = [first, *(row for row in own if row.kind == MORE and row.of == first.at)]
+            lines = [first, *further.get(first.at, [])]
             label = named.label(table, first, found)
             draft = draft_of(table, lines, label, label, reader)
             if first.kind == UNCLEAR and not _is_job(draft, table, first, found):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -202,6 +203,7 @@ def is_typical(column: str, value: float) -> bool:
     return low <= value <= high
 
 
+@lru_cache(maxsize=1 << 14)
 def is_possible(column: str, value: float) -> bool:
     """Tell whether a number, in the contract's unit, breaks none of its column's limits."""
     limits = {c: rules for table in reversed(list(LIMITS)) for c, rules in LIMITS[table].items()}
