@@ -240,17 +240,23 @@ def _in_own_unit(value: float, unit: str, facts: ColumnFacts) -> list[tuple[floa
         return [(value, "")] if is_possible(column, value) else []
     if unit or facts.unit not in _same_dimension(column):
         units = [unit] if unit else units_read(column)
-        found = [as_own(column, value, each) for each in units]
+        found = [_own(column, value, each) for each in units]
         usual = [each for each in found if is_typical(column, each)] if not unit else []
         kept = usual or [each for each in found if is_possible(column, each)]
         return [(each, "" if unit else "unit by size") for each in kept]
-    own = as_own(column, value, facts.unit)
+    own = _own(column, value, facts.unit)
     if is_typical(column, own):
         return [(own, "")]
-    others = (as_own(column, value, each) for each in units_read(column) if each != facts.unit)
+    others = (_own(column, value, each) for each in units_read(column) if each != facts.unit)
     better = [(each, "another unit") for each in others if is_typical(column, each)]
     alone = [(own, "another unit" if better else "")]
     return alone + better if is_possible(column, own) else better
+
+
+def _own(column: str, value: float, unit: str) -> float:
+    """Bring a number to the column's unit; an area to 0.1 m², no house is measured more finely."""
+    own = as_own(column, value, unit)
+    return round(own, 1) if own_unit(column) == "m2" and unit != "m2" else own
 
 
 def _other_dimension(

@@ -204,7 +204,16 @@ def _columns(
         of = "openings" if number else kind
         columns.append(_column(of, block, at, heading, meant[at], number, found))
     columns = _with_partners(kind, block, columns, found)
+    _tell_unread(block, columns, found)
     return _without_doubles(kind, block, columns, found)
+
+
+def _tell_unread(block: Block, columns: Sequence[Column], found: Findings) -> None:
+    for column in columns:
+        if not column.means and not column.candidates and _below(block, column.at):
+            place = found.place(block.page, block.head[-1], column.at)
+            heading = shown(column.heading)
+            found.tell(f'column "{heading}", which nothing reads, kept as it stands', place)
 
 
 def _by_job(block: Block, meant: dict[int, tuple[Meaning, ...]]) -> dict[int, list[list[object]]]:

@@ -133,6 +133,7 @@ _WRITTEN_OUT = (
     (re.compile(r"\bsquare feet\b|\bft\^?2\b|\bsqft\b"), "ft²"),
     (re.compile(r"\bleft[ -]over\b"), "leftover"),
     (re.compile(r"\bno\.? off\b"), "count"),
+    (re.compile(r"\b[wb] ?x ?l\b|\bl ?x ?[wb]\b"), "width length"),
     (re.compile(r"\btyp\. ?(?=\w)"), "typical "),
 )
 _NEVER_UNITS = frozenset({"in", "ins", "'", "s", "sf", "lm", "pounds", "pound", "quid"})

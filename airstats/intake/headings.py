@@ -185,6 +185,9 @@ def _not_openings(rule: _Rule) -> bool:
 def _is_met(rule: _Rule, words: HeadingWords) -> bool:
     needs = [set(need.split("|")) for need in rule.needs.split()]
     allowed = set(rule.may.split()).union(*needs)
+    if "opening" in allowed and words.tags - {"opening", "size"}:
+        # Above a group of columns stands "window sizes", below it what each of them holds.
+        allowed.add("size")
     own = own_unit(rule.column)
     kind = IN_SQUARE_METRES if words.unit in IN_SQUARE_METRES else IN_METRES
     fits_unit = not words.unit or own in kind or words.unit == "%"

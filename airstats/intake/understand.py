@@ -138,10 +138,14 @@ def _understood(
                       tuple(totals), found.words)  # fmt: skip
 
 
+_TOGETHER = ("finished_on", "openings")
+"""Columns whose cells tell a firm's habit, which is one for all worksheets."""
+
+
 def _facts(
     tables: Sequence[BookTable], rows: Sequence[Sequence[Row]], found: Findings
 ) -> list[dict[int, Facts]]:
-    """Work out how each column is read; dates from all tables that head them alike together."""
+    """Work out how each column is read; some from all tables that head them alike together."""
     headings = [c.heading for table in tables for c in table.columns]
     cells = [_cells(pair, c.at) for pair in zip(tables, rows, strict=True) for c in pair[0].columns]
     base = book_facts(headings, cells)
@@ -152,10 +156,11 @@ def _facts(
     by_heading: dict[tuple[str, str], list[object]] = {}
     for pair in zip(tables, rows, strict=True):
         for column in pair[0].columns:
-            if column.means == "finished_on":
+            if column.means in _TOGETHER:
                 key = (column.means, column.heading.casefold())
                 by_heading.setdefault(key, []).extend(_cells(pair, column.at))
     facts: list[dict[int, Facts]] = []
+    done: dict[tuple[str, str], Facts] = {}
     for table, own in zip(tables, rows, strict=True):
         year = year_of(table.block.page, table.block)
         facts.append({})
@@ -164,7 +169,9 @@ def _facts(
             cells_of_it = by_heading.get(key) or _cells((table, own), column.at)
             alone = "" if key in by_heading or not several else table.block.page.title
             known = replace(base, year=year) if key in by_heading else base
-            facts[-1][column.at] = facts_for(column, cells_of_it, known, alone, found)
+            if key not in done or column.means != "openings":
+                done[key] = facts_for(column, cells_of_it, known, alone, found)
+            facts[-1][column.at] = done[key]
     return facts
 
 

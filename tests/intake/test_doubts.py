@@ -392,3 +392,18 @@ def test_a_ditto_mark_below_the_headings_is_told(tmp_path):
 def test_what_the_records_miss_is_said_once(tmp_path):
     understood = understand(changed(tmp_path, (2, SURFACE, None)))
     assert by_kind(understood.questions)[0].count("a value is needed here") == 1
+
+
+def test_a_column_that_nothing_reads_is_told(tmp_path):
+    rows = [[*row, 7 if at else "Flurbs"] for at, row in enumerate(plain_rows())]
+    understood = understand(workbook(tmp_path / "book.xlsx", Jobs=rows))
+    assert '"Flurbs", which nothing reads' in told(understood)
+
+
+def test_a_reveal_at_the_end_is_a_habit_of_the_whole_book(tmp_path):
+    head, *jobs = plain_rows()
+    for place, job in enumerate(jobs):
+        job[7], job[8] = f"2 x 900x1200, 1 x 600x900, reveal {200 + 10 * place} mm", ""
+    pages = {"2022": [head, *jobs[:1]], "2023": [head, *jobs[1:]]}
+    understood = understand(workbook(tmp_path / "book.xlsx", **pages))
+    assert understood.questions == ()
