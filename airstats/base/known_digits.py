@@ -35,15 +35,19 @@ def _rounded(values: Array, places: Array) -> Array:
 
 
 def rounded(orders: pd.DataFrame) -> pd.DataFrame:
-    """Return a table of orders with every number rounded to what is known of it.
+    """Return a table of orders, or a list to buy, with every number rounded to what is known of it.
 
     Columns are told apart by their names: chances; amounts, as well known as their 80 % interval,
-    `low` to `high`, says; what is left over, to the hundredth of a pack or the metre; money, to the
-    cent.
+    `low` to `high`, says, or that of the packs, one pack at least; what is left over, to the
+    hundredth of a pack or the metre; money, to the cent.
     """
     unit = "_m2" if "expected_m2" in orders else ""
-    mean, low, high = (orders[name + unit].to_numpy() for name in ("expected", "low", "high"))
-    sds, done = (high - low) / WIDTH_80, orders.copy()
+    mean, done = orders[f"expected{unit}"].to_numpy(), orders.copy()
+    if "low_packs" in orders:
+        wide = ((orders["high_packs"] - orders["low_packs"]).clip(1) * orders["pack"]).to_numpy()
+    else:
+        wide = (orders[f"high{unit}"] - orders[f"low{unit}"]).to_numpy()
+    sds = wide / WIDTH_80
     for name in map(str, orders):
         values = orders[name].to_numpy()
         if name.startswith("chance"):
@@ -55,6 +59,6 @@ def rounded(orders: pd.DataFrame) -> pd.DataFrame:
             done[name] = by_sd(values, sds * (100 + values) / mean)
         elif name.endswith("_m"):
             done[name] = orders[name].round(0 if name.startswith("expected") else 1)
-        elif name.startswith(("expected_left", "cost")) or name.endswith("_cost"):
+        elif name.startswith(("expected_left", "cost")) or name.endswith(("_cost", "_money")):
             done[name] = orders[name].round(2)
     return done

@@ -84,7 +84,7 @@ def list_to_buy(
     jobs = takeoff.jobs["job_id"].tolist()
     rest = left_out(takeoff, known)
     said = " ".join([headline(bought, jobs), *remarks(bought, rest)])
-    files = buying_files(bought, jobs, known.quarter, rest)
+    files = buying_files(bought, jobs, known.quarter, rest, stock_lines(takeoff, known, firm))
     asked = (*costs_of(firm), 1, takeoff.stock, firm.unusable_end_m)
     files[STOCK_AFTERWARDS] = csv_of(shelf_afterwards(priced(take_off(takeoff), known, *asked)))
     return said, {folder / name: content for name, content in files.items()}

@@ -9,6 +9,7 @@ import pandas as pd
 
 from airstats.base.caution import CAUTION
 from airstats.base.formula_guard import csv_of, harmless
+from airstats.base.known_digits import rounded
 from airstats.reports.buying_text import headline, remarks
 
 if TYPE_CHECKING:
@@ -35,7 +36,11 @@ MISSING = "–"
 
 
 def buying_files(
-    bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
+    bought: pd.DataFrame,
+    jobs: list[str],
+    quarter: str,
+    left_out: Sequence[str] = (),
+    shelf: Sequence[str] = (),
 ) -> dict[str, str | bytes]:
     """Return `buying_list.csv`, `.html` and `.xlsx`: the content of each by its name.
 
@@ -49,16 +54,22 @@ def buying_files(
         The quarter of the allowances.
     left_out : sequence of str
         Known materials that are not on the list; both say so.
+    shelf : sequence of str
+        What else is to be said of the stock.
     """
     return {
-        "buying_list.csv": csv_of(bought),
-        "buying_list.html": buying_page(bought, jobs, quarter, left_out),
-        "buying_list.xlsx": buying_workbook(bought, jobs, quarter, left_out),
+        "buying_list.csv": csv_of(rounded(bought)),
+        "buying_list.html": buying_page(bought, jobs, quarter, left_out, shelf),
+        "buying_list.xlsx": buying_workbook(bought, jobs, quarter, left_out, shelf),
     }
 
 
 def buying_page(
-    bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
+    bought: pd.DataFrame,
+    jobs: list[str],
+    quarter: str,
+    left_out: Sequence[str] = (),
+    shelf: Sequence[str] = (),
 ) -> str:
     """Return the page to print: no script, nothing fetched from outside.
 
@@ -72,12 +83,14 @@ def buying_page(
         That of the allowances, like "2026Q3".
     left_out : sequence of str
         Known materials that are not on the list.
+    shelf : sequence of str
+        What else is to be said of the stock.
     """
     from airstats.documents.page_templates import page_template
 
     return page_template(TEMPLATE).render(
         headline=headline(bought, jobs),
-        remarks=remarks(bought, left_out),
+        remarks=[*remarks(bought, left_out), *shelf],
         headings=[heading for heading, _ in HEADINGS.values()],
         rows=_texts(bought),
         jobs=jobs,
@@ -87,13 +100,17 @@ def buying_page(
 
 
 def buying_workbook(
-    bought: pd.DataFrame, jobs: list[str], quarter: str, left_out: Sequence[str] = ()
+    bought: pd.DataFrame,
+    jobs: list[str],
+    quarter: str,
+    left_out: Sequence[str] = (),
+    shelf: Sequence[str] = (),
 ) -> bytes:
     """Return the list as a workbook of one printed page, with room for date and supplier.
 
     Parameters
     ----------
-    bought, jobs, quarter, left_out
+    bought, jobs, quarter, left_out, shelf
         As for `buying_page`.
     """
     from openpyxl import Workbook
@@ -110,7 +127,12 @@ def buying_workbook(
     money = " ".join(["together", *bought["currency"].unique().tolist()]).strip()
     sheet.cell(last, _MONEY - 1, harmless(money))
     sheet.cell(last, _MONEY, float(bought["order_money"].sum())).number_format = "#,##0"
-    lines = [headline(bought, jobs), *remarks(bought, left_out), f"Allowances of {quarter}."]
+    lines = [
+        headline(bought, jobs),
+        *remarks(bought, left_out),
+        *shelf,
+        f"Allowances of {quarter}.",
+    ]
     for row, line in enumerate([*lines, CAUTION], start=last + 2):
         _wrapped(sheet, row, line)
     sheet.freeze_panes = f"A{first + 1}"

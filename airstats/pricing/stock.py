@@ -197,11 +197,12 @@ def stock_words(shelf: Shelf | None, jobs: Takeoff) -> list[str]:
     ids, said = jobs.table["job_id"].tolist(), []
     given = shelf.begun[shelf.begun["job"] >= 0]
     taken = [
-        f"{ids[row.job]} the {_piece(row)}" for row in each(given.sort_values("job", kind="stable"))
+        f"{ids[row.job]} takes the {_piece(row)}"
+        for row in each(given.sort_values("job", kind="stable"))
     ]
     if taken:
         said.append(
-            f"Of the begun rolls on the shelf, {listed(taken)}: where they save most new ones."
+            f"Of the begun rolls on the shelf {listed(taken)}: there they save most new rolls."
         )
     spare = [_piece(row) for row in each(shelf.begun[shelf.begun["job"] < 0])]
     if spare:

@@ -21,17 +21,18 @@ def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
     ]
     less = f": {listed(saved)} fewer than ordered job by job" if saved else ""
     packs = [_of(row.material, row.order_packs) for row in each(bought)]
-    start = f"For {counted(len(jobs), 'job')} buy {listed(packs)}{less}.{_from_stock(bought)}"
+    start, shelf = f"For {counted(len(jobs), 'job')} buy {listed(packs)}{less}", _from_stock(bought)
     priced = bought["order_money"].notna()
     if not priced.any():
-        return f"{start} No pack price is known."
+        return f"{start}. No pack price is known.{shelf}"
     missing = listed(bought.loc[~priced, "material"].unique().tolist())
     without = f" (no price is known for {missing})" if missing else ""
     whole, left = (
         in_currency(number(bought[name].sum(), 0), bought["currency"].iloc[0])
         for name in ("order_money", "left_over_money")
     )
-    return f"{start} They cost {whole}{without}, of which {left} is likely left over, unopened."
+    cost = f"They cost {whole}{without}, of which {left} is likely left over, unopened."
+    return f"{start}. {cost}{shelf}"
 
 
 def _of(material: str, packs: int) -> str:
@@ -43,7 +44,7 @@ def _from_stock(bought: pd.DataFrame) -> str:
     taken = [
         _of(row.material, row.from_stock_packs) for row in each(bought) if row.from_stock_packs
     ]
-    return f" The shelf gives {listed(taken)}." if taken else ""
+    return f" The shelf gives {listed(taken)} besides." if taken else ""
 
 
 def not_priced(names: list[str]) -> str:
@@ -53,7 +54,7 @@ def not_priced(names: list[str]) -> str:
     them = "it" if len(names) == 1 else "them"
     return (
         f"Not priced: {listed(names)}. No record tells of {them}: note what each job uses, or name"
-        f" {them} in a table `materials` of the jobs to price (`job_id`, `material`)."
+        f' {them} in a table "materials" of the jobs to price ("job_id", "material").'
     )
 
 
@@ -72,7 +73,8 @@ def unmeasured_words(order: Any) -> str:
     """Say of an order, a row of `price`, what is unknown and what measuring it would tell."""
     wide = order.high_m2 - order.low_m2
     return (
-        f"the {order.unmeasured} are unknown and reckoned as usual; measured, the 80 % interval"
+        f"an early price: the {order.unmeasured} are unknown and reckoned as usual; measured, the"
+        " 80 % interval"
         f" would likely be {order.width_if_measured_m2:.0f} m² wide instead of {wide:.0f} m²"
     )
 

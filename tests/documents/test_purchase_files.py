@@ -88,6 +88,8 @@ def test_headline_changes_with_the_data_and_owns_up_to_the_prior(bought, known):
     assert text.startswith(f"For 6 jobs buy {bought['order_packs'].iloc[0]} rolls of sheet, ")
     assert f"{bought['order_money'].sum():,.0f}" in text
     assert "no price is known for joint tape" in text
+    shelf = headline(bought.assign(from_stock_packs=2), JOBS)
+    assert re.search(r"They cost [^.]*unopened\. The shelf gives 2 rolls of sheet, .*", shelf)
     unpriced = bought.assign(order_money=np.nan)
     assert headline(unpriced, JOBS[:1]).endswith("No pack price is known.")
     assert headline(unpriced, JOBS[:1]).startswith("For 1 job buy")
@@ -187,6 +189,8 @@ def test_price_with_materials_and_a_buying_list(folder, bought, capsys):
     assert len(orders) == 24
     written = pd.read_csv(folder / "list" / "buying_list.csv")
     assert written["order_packs"].tolist() == bought["order_packs"].tolist()
+    assert written["expected"].astype(str).str.len().max() <= 6
+    assert written["left_over_money"].round(2).equals(written["left_over_money"])
     assert {p.name for p in (folder / "list").iterdir()} == {
         "buying_list.csv", "buying_list.xlsx", "buying_list.html", "written_by_airstats.txt",
         "stock_afterwards.csv",
@@ -234,3 +238,18 @@ def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path,
     assert bought["material"].tolist() == ["sheet"]
     assert re.match(r"For 6 jobs buy \d+ rolls of sheet", said)
     assert "Not priced: joint tape, frame tape and corner pieces." in said
+
+
+def test_every_part_of_the_list_tells_of_begun_rolls_and_not_priced_materials(tmp_path, known):
+    begun = pd.DataFrame({"roll_width_m": [1.5], "roll_length_m": [50.0], "left_m": [41.0]})
+    takeoff = replace(BARE, stock=begun.assign(rolls=0))
+    said, files = list_to_buy(Firm(), takeoff, replace(known, materials={}), tmp_path)
+    cells = load_workbook(io.BytesIO(files[tmp_path / "buying_list.xlsx"])).active.iter_rows(
+        values_only=True
+    )
+    texts = [str(cell) for row in cells for cell in row if cell]
+    for told in (files[tmp_path / "buying_list.html"], "\n".join(texts)):
+        assert re.search(r"begun rolls on the shelf J00\d takes the one of 41 m", told)
+        assert "Not priced: joint tape, frame tape and corner pieces." in told
+        assert "`" not in told
+    assert "`" not in said
