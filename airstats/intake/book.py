@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from airstats.base.errors import RecordsError
-from airstats.base.number_text import listing
+from airstats.base.number_text import counted, listing
 from airstats.intake.pages import TEXTS, Page, letters, text_of
 from airstats.intake.questions import by_kind
 from airstats.intake.record_tables import as_csv
@@ -123,7 +123,10 @@ def csv_files(understood: Understood) -> dict[str, str]:
 def _notes(understood: Understood) -> tuple[str, ...]:
     notes = [headline(understood)] if understood.waiting else []
     notes += [f"waiting: {listing(understood.waiting)}."] if understood.waiting else []
-    notes += [f"{told}." for told in understood.told]
+    notes += [f"{told}." for told in understood.told if not told.said]
+    if kinds := sum(bool(told.said) for told in understood.told):
+        said = "read as airstats intake tells and words.toml shows"
+        notes.append(f"{counted(kinds, 'kind')} of cells that are no plain values, {said}.")
     notes += [f"a total does not agree: {total}." for total in understood.totals]
     return (*notes, *(f"{gone}." for gone in understood.words.gone()))
 

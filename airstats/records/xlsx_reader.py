@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import io
 import re
+import shlex
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -343,6 +344,7 @@ def _wanted(name: str, titles: Sequence[str]) -> dict[str, str]:
         raise RecordsError(
             f"{name} has no sheet called jobs. Its sheets are {listing(titles)}. "
             'Call the sheet with the jobs "jobs", and the one with the openings "openings".'
+            f" A book kept in another way: airstats intake {shlex.quote(name)} --out FOLDER."
         )
     return wanted
 

@@ -267,7 +267,7 @@ def lay_out(
     learnt = every.loc[every["exclude"].eq(""), "quarter"]
     found = sorted(set(learnt) or set(every["quarter"]), key=quarter_number)
     quarter = quarter or (found[-1] if found else "")
-    known = _up_to(records, quarter) if found else records
+    known = _priced(_up_to(records, quarter) if found else records, firm)
     chain = tuple(calibrate_through(known, quarter, previous, depth_error_mm))
     habits = chain[-1].belief.habits
     jobs = finished_jobs(known).reckoned(habits)
@@ -316,6 +316,14 @@ def _names(firms: Sequence[Records]) -> list[str]:
         f"{name} ({names[:place].count(name) + 1})" if name in names[:place] else name
         for place, name in enumerate(names)
     ]
+
+
+def _priced(records: Records, firm: Firm) -> Records:
+    """The records with the firm's price of a roll where a job names none."""
+    if firm.roll_price is None or "roll_price" not in records.jobs:
+        return records
+    prices = records.jobs["roll_price"].fillna(firm.roll_price)
+    return replace(records, jobs=records.jobs.assign(roll_price=prices))
 
 
 def _up_to(records: Records, quarter: str) -> Records:

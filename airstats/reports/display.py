@@ -32,6 +32,7 @@ Section = Iterable[Any]
 
 DPI = 110
 MISSING = "–"
+_NOTHING = re.compile(r"^-(?=[0.,]+%?$)")
 STRICT = "AIRSTATS_STRICT"
 """While this environment variable is set, a part that fails stops its notebook: tests set it."""
 NOT_WORKED_OUT = "**This part could not be worked out**"
@@ -228,7 +229,7 @@ def _not_worked_out(error: Exception) -> Words:
 def _cell(value: Any, pattern: str) -> str:
     if value is None or value == "" or value != value:
         return MISSING
-    text = pattern.format(value)
+    text = _NOTHING.sub("", pattern.format(value))
     return text.replace("%", " %") if pattern.endswith("%}") else text
 
 

@@ -111,8 +111,8 @@ class Form:
         said = answer(job, self.allowances, *costs).words.text
         return (
             f"For a surface of {job.surface_m2:g} m² with {job.count} openings of"
-            f" {job.width_mm:g} × {job.height_mm:g} mm, reveals of {job.reveal_mm:g} mm, cut"
-            f" {job.cut_pattern}:\n\n{said}"
+            f" {job.width_mm:g} × {job.height_mm:g} mm, reveals of {job.reveal_mm:g} mm,"
+            f" {CUTS[job.cut_pattern].words}:\n\n{said}"
         )
 
     def _repr_mimebundle_(

@@ -249,6 +249,14 @@ def pooled_words(pooled: pd.DataFrame, currency: str = "") -> Words:
         return Words("Two jobs or more with the same roll can share a store; here there are none.")
     total, single = int(pooled["pooled_rolls"].sum()), int(pooled["single_rolls"].sum())
     saved = float(pooled["saved_cost"].sum())
+    pooled_cost, single_cost = (
+        number(pooled[f"{name}_cost"].sum(), 0) for name in ("pooled", "single")
+    )
+    less = (
+        "as much"
+        if pooled_cost == single_cost
+        else f"{number(abs(saved), 0)} {'less' if saved > 0 else 'more'}"
+    )
     sizes = [f"{rolls(row.pooled_rolls)} of {row.roll_size}" for row in each(pooled)]
     split = f" ({listed(sizes)})" if len(sizes) > 1 else ""
     gain = "as many as ordered job by job"
@@ -262,9 +270,8 @@ def pooled_words(pooled: pd.DataFrame, currency: str = "") -> Words:
     )
     return Words(
         f"**Served from one store, order {rolls(total)} for all jobs{split}**: {gain}.{shelf}"
-        f" Rolls left over and rolls short then cost {number(saved, 0)} less on average"
-        f" ({number(pooled['pooled_cost'].sum(), 0)} against"
-        f" {number(pooled['single_cost'].sum(), 0)}, in {currency or 'your currency'}). Each"
+        f" Rolls left over and rolls short then cost {less} on average"
+        f" ({pooled_cost} against {single_cost}, in {currency or 'your currency'}). Each"
         " job opens whole rolls; what is left of an opened roll stays there, and rolls not opened"
         " serve the next job."
     )

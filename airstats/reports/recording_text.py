@@ -16,7 +16,7 @@ from airstats.analysis.recording_value import (
     most_open,
     value_of_recording,
 )
-from airstats.base.number_text import counted, each, listed, number, roughly
+from airstats.base.number_text import counted, each, in_currency, listed, number, roughly
 from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
 from airstats.reports.desk import Desk
@@ -55,32 +55,32 @@ def with_recording(desk: Desk) -> Desk:
 
 def sentence(desk: Desk) -> Words:
     """Say what measuring the last roll would save in a year."""
-    return saving_words(_worth(desk))
+    return saving_words(_worth(desk), desk.firm.currency)
 
 
-def saving_words(table: pd.DataFrame) -> Words:
+def saving_words(table: pd.DataFrame, currency: str) -> Words:
     """Say what measuring the last roll would save, from `value_of_recording`."""
     ways = {row.way: row for row in each(table)}
     now, measured = ways[NOW], ways[MEASURED]
     cost = (
-        f"of the {roughly(now.cost)} that rolls left over and rolls short are expected to cost a"
-        f" year's {now.jobs:.0f} jobs, {roughly(now.not_known)} would go if the allowances"
-        " were known"
+        f"of the {in_currency(roughly(now.cost), currency)} that rolls left over and rolls short"
+        f" are expected to cost a year's {now.jobs:.0f} jobs, {roughly(now.not_known)} would go"
+        " if the allowances were known"
     )
     if measured.saving_low <= 0:
         return Words(
             f"**Measuring what is left on the last roll would save this firm little**: {cost}."
         )
     return Words(
-        f"**Measuring what is left on the last roll would save about {_give_or_take(measured)} a"
-        f" year** ({EFFORT}); {cost}."
+        f"**Measuring what is left on the last roll would save about"
+        f" {in_currency(_give_or_take(measured), currency)} a year** ({EFFORT}); {cost}."
     )
 
 
 def section(desk: Desk) -> Section:
     """Show what each way to record would save."""
     table = _worth(desk)
-    yield saving_words(table)
+    yield saving_words(table, desk.firm.currency)
     yield ways_words(table)
     yield open_words(most_open(desk.now, desk.jobs))
     yield recording_charts.savings(table)

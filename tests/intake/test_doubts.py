@@ -407,3 +407,12 @@ def test_a_reveal_at_the_end_is_a_habit_of_the_whole_book(tmp_path):
     pages = {"2022": [head, *jobs[:1]], "2023": [head, *jobs[1:]]}
     understood = understand(workbook(tmp_path / "book.xlsx", **pages))
     assert understood.questions == ()
+
+
+def test_the_records_tell_what_needs_a_look_and_count_what_was_understood(tmp_path):
+    source = changed(tmp_path, (2, SURFACE, "ca. 150"), (3, USED, "5-6"))
+    notes = read_book(source).notes
+    assert any(note.startswith("waiting: J103") for note in notes)
+    assert not any("circa" in note for note in notes)
+    understood = sum(bool(told.said) for told in understand(source).told)
+    assert any(note.startswith(f"{understood} kinds of cells") for note in notes)

@@ -77,6 +77,7 @@ def test_sheets_are_found_by_name_and_asked_for(tmp_path):
     assert source.notes == (f"a.xlsx: sheets not read: Prices; {RENAME}.",)
     message = refusal(workbook(tmp_path / "a.xlsx", "Sheet1", "openings"))
     assert "no sheet called jobs. Its sheets are Sheet1, openings." in message
+    assert "kept in another way: airstats intake a.xlsx --out FOLDER" in message
     assert "two sheets called jobs" in refusal(workbook(tmp_path / "a.xlsx", "jobs", "jobs "))
 
 

@@ -1,13 +1,16 @@
 """A part that cannot be worked out says so in its place, and costs a report nothing else."""
 
+import re
+
 import IPython.display
 import nbformat
 import numpy as np
+import pandas as pd
 import pytest
 
 from airstats.base.errors import AirstatsError
 from airstats.documents.run_notebooks import run_quarter_notebooks
-from airstats.reports.display import STRICT, Words, show
+from airstats.reports.display import STRICT, Words, show, show_table
 from tests.documents.test_run_notebooks import ROOT, write_notebook
 from tests.pages import dot, jobs
 
@@ -96,3 +99,8 @@ def test_a_failure_in_a_run_of_tests_leaves_no_page(tmp_path):
     write_notebook(tmp_path, "part", CELL.format("SINGULAR"))
     with pytest.raises(AirstatsError, match="LinAlgError: Singular"):
         run_quarter_notebooks({"part": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+
+
+def test_a_table_shows_nothing_without_a_sign():
+    shown = repr(show_table(pd.DataFrame({"saved_cost": [-0.3, -3.0]}), "Saved"))
+    assert re.findall(r"-?\d+$", shown, re.M) == ["0", "-3"]

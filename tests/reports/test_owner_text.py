@@ -7,6 +7,9 @@ import pytest
 
 from airstats.analysis.overrun_views import usual_split
 from airstats.backtests.against_real_prices import look_back
+from airstats.base.firm import Firm
+from airstats.pricing.cut_prices import CutCosts
+from airstats.pricing.firm_cuts import cut_terms
 from airstats.reports import owner_text
 from airstats.reports.desk import lay_out
 from tests.invented import change, counted_whole, desk_of, invent, used_more, without_openings
@@ -63,7 +66,7 @@ def test_headline_where_prices_held_too_much():
 def test_without_a_price_there_is_no_money():
     desk = lay_out(invent(jobs=12, price=np.nan))
     said = owner_text.headline(desk).text + owner_text.quarter_money(desk).text
-    assert "no roll_price in the records, so no money" in said
+    assert "no roll_price in the records or in firm.toml, so no money" in said
     assert "nan" not in said
     assert "worth" not in said
     assert "overrun_money" not in owner_text.worst_table(desk)
@@ -238,3 +241,11 @@ def test_hindsight_says_what_was_saved_at_which_costs_or_why_not(reveals, nothin
     said = owner_text.hindsight_words(look_back(desk_of("2025Q1").records)).text
     assert "cannot be told yet" in said
     assert "two quarters or more" in said
+
+
+def test_the_firms_roll_price_stands_where_jobs_name_none():
+    priced = lay_out(invent(jobs=12, price=np.nan), firm=Firm(roll_price=150.0, currency="CU"))
+    said = owner_text.headline(priced).text
+    over = (priced.jobs.table["used_rolls"] - priced.jobs.table["estimated_rolls"]).sum()
+    assert f"about {abs(150 * over):,.0f} CU at your roll prices;" in said
+    assert cut_terms(priced.records, priced.now, CutCosts(), "").own_price

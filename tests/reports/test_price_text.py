@@ -74,6 +74,10 @@ def test_the_pooled_order_is_said_beside_the_single_ones_unless_there_is_one(des
     assert "ordered job by job, for less risk" in pooled_words(more).text
     same = pooled.assign(pooled_rolls=row["single_rolls"])
     assert "as many as ordered" in pooled_words(same).text
+    alike = pooled.assign(pooled_cost=row["single_cost"], saved_cost=-0.01)
+    assert "then cost as much on average" in pooled_words(alike).text
+    dearer = pooled.assign(pooled_cost=row["single_cost"] + 9, saved_cost=-9.0)
+    assert "then cost 9 more on average" in pooled_words(dearer).text
     alone = desk.takeoff.where([True] + [False] * (len(desk.takeoff) - 1))
     assert "Two jobs or more" in pooled_words(pooled_orders(priced(alone, desk.now, *COSTS))).text
 

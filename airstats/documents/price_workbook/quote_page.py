@@ -104,7 +104,7 @@ RESULTS = (
     ("chance_short", "Chance that they do not suffice", RATIO),
     ("expected_m2", "Sheet expected, m²", AMOUNT),
     ("high_m2", "80 of 100 such jobs use, m²", AMOUNT),
-    ("add_share", "ADD TO THE BARE SURFACE", RATIO),
+    ("add_share", "Add to the bare surface", RATIO),
     ("add_high", "80 of 100 such jobs need", RATIO),
 )
 """Name, label and number format of each result, in column D under the openings."""

@@ -590,5 +590,5 @@ def test_each_quote_prints_on_one_sheet_of_a4(tmp_path):
     size = [float(side) / 72 * 25.4 for side in printed[0].mediabox[2:]]
     assert size == pytest.approx([210, 297], abs=1)
     said = printed[1].extract_text()
-    assert "ADD TO THE BARE SURFACE" in said
+    assert "Add to the bare surface" in said
     assert "local codes" in said
