@@ -42,7 +42,7 @@ def check(asked: argparse.Namespace) -> None:
     """List every fault of the records, or of the chain that an allowances file ends."""
     from airstats.base.errors import RecordsError
     from airstats.records.faults import told
-    from airstats.records.reading import check_records, read_records
+    from airstats.records.reading import faults_or_records
 
     if Path(asked.records).suffix.lower() == ".json":
         if asked.out:
@@ -54,12 +54,11 @@ def check(asked: argparse.Namespace) -> None:
             asked.misused("--out lists the faults of records; of a book, `airstats intake` does")
         _check_book(asked)
         return
-    faults = check_records(asked.records, dates=asked.dates)
+    faults, records = faults_or_records(asked.records, dates=asked.dates)
     listed = list_faults(Path(asked.records), faults, Path(asked.out)) if asked.out else ()
-    if faults:
+    if records is None:
         said = told(faults, Path(asked.records).resolve().name, asked.records)
         raise RecordsError("\n".join([said, *listed]))
-    records = read_records(asked.records, dates=asked.dates)
     finished = int(records.jobs["finished"].sum())
     print(
         f"{records.source}: no fault in {len(records.jobs)} jobs ({finished} finished) and"

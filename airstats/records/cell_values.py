@@ -18,7 +18,7 @@ from pandas.api.types import infer_dtype
 from airstats.base.name_matching import name_key
 from airstats.base.number_text import shown
 from airstats.catalog.units import WORDS, as_declared, as_own, same_dimension, unit_written
-from airstats.records.raw_table import LOST, Unread, as_text, header_position, is_empty
+from airstats.records.raw_table import LOST, Unread, as_text, is_empty, is_heading
 
 _BLANK_WORDS = {"-", "–", "—", "n/a", "n.a.", "na", "nan", "none", "null"}
 # In any language, such as #REF!, #DIV/0!, #NAME?, #N/A, Err:502.
@@ -54,9 +54,11 @@ _NO_REASON = Trouble(
     "is no reason to leave a job out",
     "clear the cell if the job counts, or write why it must not be counted",
 )
-_NO_REASONS = "n nein non nee ok okay k x y j ja + 1 keep kept included include in good fine done"
+_YES_OR_NO = "n nein non nee ok okay k x y j ja + 1 keep kept included include in good fine done"
+_NO_REASONS = frozenset(_YES_OR_NO.split())
 _DITTO = Trouble("stands for what is written above it", "write that out here")
-_DITTOS = "\" '' `` „ “ ” 〃 do. ditto dito dto dto. idem"
+_DITTO_WORDS = "\" '' `` „ “ ” 〃 do. ditto dito dto dto. idem"
+_DITTOS = frozenset(_DITTO_WORDS.split())
 A_UNIT_ROW = Trouble("looks like a row of units", "take the row out of the table")
 NO_RECORD = (_A_TOTAL.problem, _A_HEADING.problem, A_UNIT_ROW.problem)
 """What is said of a row that is no job at all, so that its other cells do not matter."""
@@ -318,29 +320,34 @@ def read_texts(
 
 def read_ids(cells: Cells) -> Reading:
     """Read ids: names, but for a line that adds the others up and for headings once more."""
-    reading = _refused(read_texts(cells), cells, _is_ditto, _DITTO)
-    reading = _refused(reading, cells, is_sum, _A_TOTAL)
-    return _refused(reading, cells, lambda text: header_position([[text]]) == 0, _A_HEADING)
+    wrong = ((_is_ditto, _DITTO), (is_sum, _A_TOTAL), (is_heading, _A_HEADING))
+    return _refused(read_texts(cells), cells, *wrong)
 
 
 def read_reasons(cells: Cells, also_blank: frozenset[str]) -> Reading:
     """Read reasons, as `read_texts`; a word that only says yes or no, or less, is none."""
-    words = _NO_REASONS.split()
     reading = read_texts(cells, also_blank, is_name=False)
-    return _refused(reading, cells, lambda text: text.casefold() in words, _NO_REASON)
+    return _refused(reading, cells, (_is_no_reason, _NO_REASON))
+
+
+def _is_no_reason(text: str) -> bool:
+    return text.casefold() in _NO_REASONS
 
 
 def _is_ditto(text: str) -> bool:
-    return text.casefold() in _DITTOS.split()
+    return text.casefold() in _DITTOS
 
 
 def _refused(
-    reading: Reading, cells: Cells, is_wrong: Callable[[str], bool], trouble: Trouble
+    reading: Reading, cells: Cells, *refusals: tuple[Callable[[str], bool], Trouble]
 ) -> Reading:
-    """Add the trouble to every row whose text is wrong."""
-    wrong = np.array([is_wrong(as_text(value).strip()) for value in cells.distinct], dtype=bool)
-    rows = np.flatnonzero(wrong[cells.codes]).tolist()
-    return replace(reading, troubles=reading.troubles | dict.fromkeys(rows, trouble))
+    """Add the trouble of each refusal to every row whose text it calls wrong."""
+    texts = [as_text(value).strip() for value in cells.distinct]
+    troubles = dict(reading.troubles)
+    for is_wrong, trouble in refusals:
+        wrong = np.array(list(map(is_wrong, texts)), dtype=bool)
+        troubles |= dict.fromkeys(np.flatnonzero(wrong[cells.codes]).tolist(), trouble)
+    return replace(reading, troubles=troubles)
 
 
 def is_sum(text: str) -> bool:
@@ -359,7 +366,7 @@ def read_names(cells: Cells) -> Reading:
         for text in texts
     ]
     reading = _reading_of(cells, results, "", "object", _alike_note(list(first.values())))
-    return _refused(reading, cells, _is_ditto, _DITTO)
+    return _refused(reading, cells, (_is_ditto, _DITTO))
 
 
 def _alike_note(names: list[str]) -> str:

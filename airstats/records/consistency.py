@@ -234,7 +234,9 @@ def _check_strays(jobs: Sheet, sheet: Sheet, owners: np.ndarray) -> list[Finding
     told = [f.position for f in sheet.unreadable if f.fault.column == "job_id"]
     readable = ~np.isin(np.arange(len(owners)), told) & ~sheet.blank["job_id"].to_numpy(dtype=bool)
     strays = np.flatnonzero((owners < 0) & readable)
-    loose = jobs.frame["job_id"].map(_loosely) if strays.size else jobs.frame["job_id"]
+    if not strays.size:
+        return []
+    loose = jobs.frame["job_id"].map(_loosely)
     alike = dict(zip(loose, jobs.frame["job_id"], strict=True))
     several = set(loose[loose.duplicated()])
     for row in strays.tolist():
@@ -321,7 +323,8 @@ def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:
 def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
     """Sum each job's openings, m²: `area` of those without fault, `reveal` nan if not known."""
     summary = sound["jobs"].loc[links.in_summary].rename(columns=SUMMARY).assign(sides=4)
-    kinds = pd.concat([sound["openings"], summary], ignore_index=True)
+    needed = ["count", "width_mm", "height_mm", "sides", "reveal_mm"]
+    kinds = pd.concat([sound["openings"][needed], summary[needed]], ignore_index=True)
     owners = np.concatenate([links.openings, np.flatnonzero(links.in_summary)])
     m2 = kinds["count"] / 1e6
     area = (m2 * kinds["width_mm"] * kinds["height_mm"]).fillna(0)

@@ -63,23 +63,23 @@ def _pasted(openings: Sheet, owners: np.ndarray) -> list[Finding]:
         return []
     column = "job_id" if openings.lacks("mark") else "mark"
     found = []
-    for owner in np.unique(owners[again]).tolist():
-        rows = np.flatnonzero(owners == owner).tolist()
-        for row, first in _twice(openings, rows).items():
+    rows = np.flatnonzero(np.isin(owners, owners[again]))
+    for _, own in openings.table.cells.iloc[rows].groupby(owners[rows]):
+        for row, first in _twice(openings, own).items():
             problem = f"the row is the same as row {openings.table.rows[first]} in every column"
             found.append(openings.finding(row, column, problem, _ONCE))
     return found
 
 
-def _twice(openings: Sheet, rows: list[int]) -> dict[int, int]:
+def _twice(openings: Sheet, own: pd.DataFrame) -> dict[int, int]:
     """Return of a job's rows those that stand twice, each with the row that it repeats."""
     first: dict[tuple, int] = {}
-    cells = [tuple(map(as_text, openings.table.cells.iloc[row])) for row in rows]
+    cells = list(zip(*(map(as_text, own[column]) for column in own), strict=True))
     twice = {}
-    for row, cell in zip(rows, cells, strict=True):
+    for row, cell in zip(own.index.tolist(), cells, strict=True):
         if first.setdefault(cell, row) != row:
             twice[row] = first[cell]
-    half, odd = divmod(len(rows), 2)
+    half, odd = divmod(len(own), 2)
     if not odd and len(first) > 1 and cells[:half] == cells[half:]:
         return twice
     return {row: one for row, one in twice.items() if not openings.blank["mark"][row]}

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from difflib import get_close_matches
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,7 @@ COLUMNS = {
     "materials": _MATERIALS.split(),
     "stock": _STOCK.split(),
 }
+_SIGNS = re.compile(r"[\W_]+")
 _HEADED_BY = dict.fromkeys(COLUMNS, ("job_id",)) | {"stock": ("rolls", "left_m")}
 """Of each table the columns of which one must be there: so its row of headings is known."""
 GUIDE = "read me"
@@ -172,21 +174,30 @@ def _check_size(file: str, rows: int, columns: int, size: int) -> None:
 
 def header_position(rows: Sequence[Sequence[object]], name: str = "jobs") -> int | None:
     """Find the row of headings of a table among the first rows; None if there is none."""
-    keys = {
+    for position, row in enumerate(rows[:HEADER_SOUGHT_IN]):
+        if any(is_heading(cell, name) for cell in row):
+            return position
+    return None
+
+
+def is_heading(cell: object, name: str = "jobs") -> bool:
+    """Tell whether a cell heads a column by which the table is known."""
+    return _heading_key(cell) in _known_by(name)
+
+
+@cache
+def _known_by(name: str) -> frozenset[str]:
+    return frozenset(
         name_in(column, unit).replace("_", "")
         for column in _HEADED_BY[name]
         for unit in units_read(column) or ("",)
-    }
-    for position, row in enumerate(rows[:HEADER_SOUGHT_IN]):
-        if any(_heading_key(cell) in keys for cell in row):
-            return position
-    return None
+    )
 
 
 def _heading_key(heading: object) -> str:
     """Reduce a heading to letters and digits, so that "Surface (m²)" is surface_m2."""
     text = unicodedata.normalize("NFKC", as_text(heading)).casefold()
-    return "".join(character for character in text if character.isalnum())
+    return _SIGNS.sub("", text)
 
 
 def headless(file: str, rows: Sequence[Sequence[object]], name: str) -> UnreadableTableError:
@@ -330,7 +341,8 @@ def _filled_rows(body: pd.DataFrame) -> np.ndarray:
 
 def _are_empty(cells: pd.Series) -> np.ndarray:
     if cells.dtype == object and infer_dtype(cells, skipna=False) == "string":
-        return np.fromiter((not text for text in map(str.strip, cells)), bool, len(cells))
+        codes, texts = pd.factorize(cells)
+        return np.array([not text.strip() for text in texts], dtype=bool)[codes]
     return np.array([is_empty(cell) for cell in cells], dtype=bool)
 
 

@@ -178,6 +178,14 @@ def check_records(path: str | Path, dates: str = "ask") -> tuple[Fault, ...]:
     return _check(path, dates).faults
 
 
+def faults_or_records(
+    path: str | Path, dates: str = "ask"
+) -> tuple[tuple[Fault, ...], Records | None]:
+    """Find every fault, as `check_records`; without one, return the records too."""
+    checked = _check(path, dates)
+    return checked.faults, None if checked.faults else _records(checked, path, False)
+
+
 def _check(path: str | Path, dates: str) -> _Checked:
     if dates not in DATE_ORDERS:
         raise RecordsError(f'dates is "{dates}"; it must be one of {", ".join(DATE_ORDERS)}.')

@@ -33,6 +33,7 @@ from airstats.records.raw_table import (
     header_position,
     headless,
     is_empty,
+    is_heading,
     shaped,
 )
 from airstats.records.table_names import table_called
@@ -479,7 +480,7 @@ def _with_ids(
     at = header_position(rows)
     if at is None or not covered:
         return rows
-    ids = next(p for p, heading in enumerate(rows[at]) if header_position([[heading]]) == 0)
+    ids = next(p for p, heading in enumerate(rows[at]) if is_heading(heading))
     rows = list(rows)
     for row, value in ((row, value) for (row, place), value in covered.items() if place == ids):
         rows[row] = [*rows[row][:ids], value, *rows[row][ids + 1 :]]

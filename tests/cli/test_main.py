@@ -11,6 +11,7 @@ import pytest
 import airstats
 from airstats.__main__ import main
 from airstats.cli import quarter_run
+from airstats.records import reading
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 TAKEOFF = DEMO.parent / "demo_takeoff"
@@ -31,6 +32,13 @@ def spoilt(tmp_path):
     openings.loc[3, "reveal_mm"] = "3000"
     openings.to_csv(folder / "openings.csv", index=False)
     return folder
+
+
+def test_check_reads_its_source_once(monkeypatch):
+    read, asked = reading.read_source, []
+    monkeypatch.setattr(reading, "read_source", lambda path: asked.append(path) or read(path))
+    assert main(["check", str(DEMO)]) == 0
+    assert asked == [str(DEMO)]
 
 
 def test_check_calibrate_then_price(tmp_path, capsys):
