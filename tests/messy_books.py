@@ -553,7 +553,7 @@ class _Writer:
         if self.style.circa and draw < 0.25:
             return job, f"ca. {surface:.0f}"
         if self.style.circa and draw < 0.35:
-            return job, f"{surface:.0f} m²"
+            return job, f"{surface:.0f} {'sq ft' if self.style.feet else 'm²'}"
         if self.style.brackets and draw < 0.1:
             beside = replace(job, unclear=job.unclear | {"two numbers"})
             return beside, f"{surface:.0f} (Garage {self.rng.integers(15, 40)})"

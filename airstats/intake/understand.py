@@ -141,6 +141,9 @@ def _understood(
 _TOGETHER = ("finished_on", "openings")
 """Columns whose cells tell a firm's habit, which is one for all worksheets."""
 
+_FEW = 8
+"""Counts of rolls: fewer, all of them whole, may by chance be counts to the half."""
+
 
 def _facts(
     tables: Sequence[BookTable], rows: Sequence[Sequence[Row]], found: Findings
@@ -156,7 +159,7 @@ def _facts(
     by_heading: dict[tuple[str, str], list[object]] = {}
     for pair in zip(tables, rows, strict=True):
         for column in pair[0].columns:
-            if column.means in _TOGETHER:
+            if column.means in (*_TOGETHER, "used_rolls"):
                 key = (column.means, column.heading.casefold())
                 by_heading.setdefault(key, []).extend(_cells(pair, column.at))
     facts: list[dict[int, Facts]] = []
@@ -166,9 +169,11 @@ def _facts(
         facts.append({})
         for column in (c for c in table.columns if c.means):
             key = (column.means, column.heading.casefold())
-            cells_of_it = by_heading.get(key) or _cells((table, own), column.at)
-            alone = "" if key in by_heading or not several else table.block.page.title
-            known = replace(base, year=year) if key in by_heading else base
+            cells_of_it = _cells((table, own), column.at)
+            if column.means in _TOGETHER or len(cells_of_it) < _FEW:
+                cells_of_it = by_heading.get(key, cells_of_it)
+            alone = "" if column.means in _TOGETHER or not several else table.block.page.title
+            known = replace(base, year=year) if column.means in _TOGETHER else base
             if key not in done or column.means != "openings":
                 done[key] = facts_for(column, cells_of_it, known, alone, found)
             facts[-1][column.at] = done[key]

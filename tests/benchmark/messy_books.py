@@ -96,7 +96,10 @@ def answered(book, understood):
     for (section, key), line in words.lines.items():
         if line.value != OPEN:
             continue
-        words.answers[section, key] = answer(section, key, line.choices, unclear)
+        counted = "half" if book.style.counted == "halves" else "opened"
+        is_counted = section == "columns" and counted in line.choices
+        given = counted if is_counted else answer(section, key, line.choices, unclear)
+        words.answers[section, key] = given
     return words
 
 

@@ -416,3 +416,12 @@ def test_the_records_tell_what_needs_a_look_and_count_what_was_understood(tmp_pa
     assert not any("circa" in note for note in notes)
     understood = sum(bool(told.said) for told in understand(source).told)
     assert any(note.startswith(f"{understood} kinds of cells") for note in notes)
+
+
+def test_a_worksheet_of_few_jobs_is_counted_as_the_others_are(tmp_path):
+    head, *jobs = plain_rows()
+    for place, job in enumerate(jobs[:-1]):
+        job[USED] += place % 2 / 2
+    pages = {"2023": [head, *jobs[:-1]], "2024": [head, *jobs[-1:]]}
+    understood = understand(workbook(tmp_path / "book.xlsx", **pages))
+    assert list(understood.jobs["counted"]) == ["half"] * len(JOBS)
