@@ -18,7 +18,7 @@ def depth_reliability(jobs: Takeoff, depth_error_mm: float = ROUGH_MM) -> pd.Dat
     Parameters
     ----------
     jobs : Takeoff
-        n finished jobs.
+        n finished jobs; those whose openings or depths are unknown have no depth to be rough.
     depth_error_mm : float
         Standard deviation of the measuring error of a depth, mm; common to a job's openings of
         one cut.
@@ -38,6 +38,7 @@ def depth_reliability(jobs: Takeoff, depth_error_mm: float = ROUGH_MM) -> pd.Dat
     Stefanski & Crainiceanu 2006, Measurement Error in Nonlinear Models, section 3.3). What is
     seen holds true and error together, V + E.
     """
+    jobs = jobs.where(jobs.unmeasured == "")
     names = [f"reveal_{cut}_m2" for cut in CUTS]
     held = [name for name in names if jobs.table[name].gt(0).any()] if len(jobs) else []
     rows = []

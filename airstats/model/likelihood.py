@@ -40,7 +40,11 @@ def interval_probability(expected: Array, sd: Array, low: Array, high: Array) ->
     interval-censored normal data). In the upper tail both ends are mirrored, so that the
     difference keeps its digits.
     """
-    a, b = (low - expected) / sd, (high - expected) / sd
+    return _between((low - expected) / sd, (high - expected) / sd)
+
+
+def _between(a: Array, b: Array) -> Array:
+    """Probability between two standard scores."""
     mirrored = a > 0
     return ndtr(np.where(mirrored, -a, b)) - ndtr(np.where(mirrored, -b, a))
 
@@ -90,7 +94,7 @@ def _interval_terms(
     """Interval probability and its first two derivatives in the expected use."""
     a, b = (low - expected) / sd, (high - expected) / sd
     density_a, density_b = (np.exp(-0.5 * z * z) / _ROOT_TWO_PI for z in (a, b))
-    probability = interval_probability(expected, sd, low, high)
+    probability = _between(a, b)
     first = (density_a - density_b) / sd
     second = (a * density_a - b * density_b) / sd**2
     return probability, first, second

@@ -46,7 +46,7 @@ def data_words(desk: Desk) -> Words:
     parts = [
         f"{counted(len(table), 'job')} of {quarters[0]} to {quarters[-1]} from"
         f" {desk.records.source} are used; {len(desk.excluded)} excluded with a reason",
-        f"{len(desk.records.set_aside)} rows set aside as faulty",
+        f"{len(desk.records.set_aside)} rows set aside, as they are faulty or wait for an answer",
     ]
     if desk.later:
         parts.append(f"{counted(desk.later, 'later job')} not looked at")

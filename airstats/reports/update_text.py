@@ -287,7 +287,9 @@ def depth_words(desk: Desk) -> Words:
         return _rough_words(desk.now)
     table = depth_reliability(desk.jobs, ROUGH_MM)
     if table.empty:
-        return Words("The jobs hold no reveals, so depths do not matter.")
+        return Words(
+            "No job holds reveals of known depth, so how they were measured does not matter."
+        )
     said = [
         f"{small_chance(1 - row.kept)} for reveal.{row.cut}"
         f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
