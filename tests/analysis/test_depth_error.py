@@ -43,3 +43,13 @@ def test_reveals_that_the_laid_area_foretells_tell_nothing_and_cuts_without_jobs
     assert list(depth_reliability(desk.jobs)["cut"]) == ["diagonal", "centre"]
     assert depth_reliability(desk.jobs, 0.0)["kept"].to_list() == [1.0, 1.0]
     assert depth_reliability(desk.jobs.where(np.zeros(48, bool))).empty
+
+
+def test_jobs_whose_depths_nobody_knows_have_no_rough_ones():
+    laid, length, depth = RNG.uniform(180, 420, 60), RNG.uniform(40, 110, 60), np.full(60, 300.0)
+    measured = jobs_with(RNG.normal(350, 30, 60), length, laid).table
+    unknown = jobs_with(depth, np.full(60, np.nan), laid).table
+    tables = [measured.assign(unmeasured=""), unknown.assign(unmeasured="openings")]
+    both = depth_reliability(Takeoff(pd.concat(tables, ignore_index=True)))
+    pd.testing.assert_frame_equal(both, depth_reliability(Takeoff(measured)))
+    assert depth_reliability(Takeoff(tables[1])).empty

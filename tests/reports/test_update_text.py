@@ -242,4 +242,4 @@ def test_depth_words_carry_the_firms_own_figures(reveals):
     wider = rough.now.table()["sd"] > reveals.now.table()["sd"]
     assert wider["reveal.diagonal"]
     bare = update_text.depth_words(lay_out(without_openings(invent()))).text
-    assert bare == "The jobs hold no reveals, so depths do not matter."
+    assert bare == "No job holds reveals of known depth, so how they were measured does not matter."
