@@ -495,10 +495,10 @@ def test_a_file_that_may_not_grow(source, old):
 
 @pytest.fixture
 def tiny_disk(tmp_path):
-    """A disk of 600 kB: it holds one quarter's allowances, and no second beside them."""
+    """A disk of 1 MB: it holds one quarter's allowances, and no second beside them."""
     place = tmp_path / "disk"
     place.mkdir()
-    call = ["mount", "-t", "tmpfs", "-o", "size=600k", "tmpfs", str(place)]
+    call = ["mount", "-t", "tmpfs", "-o", "size=1000k", "tmpfs", str(place)]
     if shutil.which("mount") is None or subprocess.run(call, capture_output=True).returncode:
         pytest.skip("no disk can be mounted here")
     yield place
