@@ -137,6 +137,8 @@ def most_open(now: Allowances, jobs: Takeoff) -> pd.Series:
         By job_id; none for jobs whose openings and depths are measured.
     """
     asked = jobs.where(jobs.unmeasured != "").reckoned(now.belief.habits)
+    if not len(asked):
+        return pd.Series(dtype=float)
     variance = now.belief.weight @ np.broadcast_to(
         predictive(now.belief, asked).from_openings, (len(now.belief.form), len(asked))
     )

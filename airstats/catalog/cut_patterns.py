@@ -68,6 +68,9 @@ class CutPattern:
         What readers call it; and the same after "reveals", such as "cut corner to corner".
     spellings
         What the reader of records takes for it besides the name.
+    spoken, hints
+        What people write for it in a book of their own, in English and German: a pattern of words
+        that clearly mean it, in small letters; and words that may mean it, which are asked about.
     crosses
         Whether the sheet is laid across the opening first; if not, the opening is taken off the
         surface, and there are no off-cuts.
@@ -107,6 +110,8 @@ class CutPattern:
     tone: str
     hatch: str | None = None
     spellings: tuple[str, ...] = ()
+    spoken: str = "(?!)"
+    hints: tuple[str, ...] = ()
     outlines: Callable[[Frame, Practice], OpeningPieces] | None = None
     reuse_share: Guess | None = None
     ways: Mapping[str, Way] = field(default_factory=dict)
@@ -196,6 +201,22 @@ _SHARE = Guess(0.5, 0.3, "nobody counts it")
 # threshold its edge too, and that flap is cut away.
 CUTS["diagonal"] = CutPattern(
     name="diagonal",
+    spoken=(
+        r"corner[ -]to[ -]corner|diagonal(?:ly|e[rs]?|schnitt)?|x[ -]?(?:cut|schnitt)|"
+        r"cross(?:[ -]?cut|wise)?|crossed|kreuz(?:schnitt|weise)?|über(?:s)? kreuz|ueber kreuz|"
+        r"criss[ -]?cross|ecke (?:zu|auf) ecke|von ecke zu ecke|eck zu eck|envelope(?: cut)?|"
+        r"kuvert(?:schnitt)?|diag\.?"
+    ),
+    hints=(
+        "x",
+        "star",
+        "stern",
+        "flaps",
+        "folded",
+        "folded in",
+        "eingeschlagen",
+        "umgeschlagen",
+    ),
     words="corner to corner",
     of_reveals="cut corner to corner",
     crosses=True,
@@ -214,6 +235,24 @@ CUTS["diagonal"] = CutPattern(
 # not lined.
 CUTS["centre"] = CutPattern(
     name="centre",
+    spoken=(
+        r"(?:cent(?:re|er|ral)|mid(?:dle|way)?)(?:[ -]?(?:slit|cut|line|split))?|"
+        r"(?:slit|cut|split)?,? ?(?:down|in|through|along) the (?:middle|cent(?:re|er))|"
+        r"h[ -]?(?:cut|schnitt)|i[ -]?cut|double[ -]?doors?(?: cut)?|mittel(?:schnitt|schlitz)?|"
+        r"mittig(?: geschlitzt)?|in der mitte(?: geschlitzt| aufgeschnitten)?|"
+        r"slit (?:down|in) (?:the )?(?:middle|cent(?:re|er))|doppeltür(?:schnitt)?|"
+        r"flügeltür(?:schnitt)?|slit(?:ted)?|(?:ein)?geschlitzt|schlitz(?:schnitt)?"
+    ),
+    hints=(
+        "h",
+        "slot",
+        "split",
+        "flaps",
+        "folded",
+        "folded in",
+        "eingeschlagen",
+        "umgeschlagen",
+    ),
     spellings=("center",),
     words="slit down the middle",
     of_reveals="slit down the middle",
@@ -235,6 +274,22 @@ CUTS["centre"] = CutPattern(
 # is cut off along every edge.
 CUTS["lined"] = CutPattern(
     name="lined",
+    spoken=(
+        r"(?:stopped|cut out|stop)(?: at (?:the )?(?:opening|window))?,? ?(?:and|\+|&) ?"
+        r"(?:lined|strips?)|"
+        r"(?:lined|lining|liner|strips?|in strips|with strips|separate strips)|"
+        r"strip(?:ped)?[ -]lined|"
+        r"(?:reveals? )?lined(?: (?:with|in) (?:separate )?strips?)?|"
+        r"(?:mit )?(?:streifen|laibungsstreifen)|(?:mit streifen )?(?:ausgekleidet|belegt)|"
+        r"laibung(?:en)? (?:separat|extra|ausgekleidet|mit streifen)|bekleidet|not crossed|"
+        r"(?:separat|getrennt|extra|einzeln) (?:ausgekleidet|belegt|bekleidet)|"
+        r"(?:lined )?separately(?: lined)?|separate(?:ly)? (?:lined|lining)|"
+        r"nicht überspannt|nicht überklebt|ausgespart(?: und ausgekleidet)?"
+    ),
+    hints=(
+        "cut out",
+        "ausgeschnitten",
+    ),
     words="stopped and lined",
     of_reveals="lined with strips",
     crosses=False,

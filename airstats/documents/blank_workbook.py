@@ -14,7 +14,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
-from airstats.catalog.cut_patterns import CUTS
+from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import MATERIALS
 from airstats.catalog.units import name_in, own_unit
 from airstats.catalog.wound_roll import CORE_MM, FULL_M, FULL_MM, GAUGE_MM, diameter_table
@@ -174,7 +174,8 @@ NEEDED = {
 }
 _SUMMARY = ["opening_count", "opening_width_mm", "opening_height_mm", "reveal_mm", "cut_pattern"]
 _SHOWN = ["finished_on", "surface_m2", "estimated_rolls", "used_rolls", "left_diameter_mm"]
-_SIZES = [9, 1200, 1350, 280, "diagonal"]
+_ACROSS, _STOPPED = next(iter(CUTS)), stopped_cuts()[0]
+_SIZES = [9, 1200, 1350, 280, _ACROSS]
 _NO_SIZES: list[Any] = [None] * 4
 EXAMPLES: dict[str, tuple[list[str], list[list[Any]]]] = {
     "jobs": (
@@ -188,8 +189,8 @@ EXAMPLES: dict[str, tuple[list[str], list[list[Any]]]] = {
     "openings": (
         ["job_id", "mark", "count", "width_mm", "height_mm", "reveal_mm", "sides", "cut_pattern"],
         [
-            ["H-101", "W1", 6, 1230, 1480, 350, 4, "diagonal"],
-            ["H-101", "D1", 1, 1000, 2100, 350, 3, "lined"],
+            ["H-101", "W1", 6, 1230, 1480, 350, 4, _ACROSS],
+            ["H-101", "D1", 1, 1000, 2100, 350, 3, _STOPPED],
         ],
     ),
     "stock": (

@@ -13,44 +13,6 @@ from airstats.records.raw_table import as_text
 _DITTO = re.compile(
     r"[\"']{1,2}|,,|dito|ditto|do\.?|dto\.?|same as above|wie oben|s\. ?o\.|\"-+\"|-\"-"
 )
-_CUT_WORDS = {
-    "diagonal": r"corner[ -]to[ -]corner|diagonal(?:ly|e[rs]?|schnitt)?|x[ -]?(?:cut|schnitt)|"
-    r"cross(?:[ -]?cut|wise)?|crossed|kreuz(?:schnitt|weise)?|über(?:s)? kreuz|ueber kreuz|"
-    r"criss[ -]?cross|ecke (?:zu|auf) ecke|von ecke zu ecke|eck zu eck|envelope(?: cut)?|"
-    r"kuvert(?:schnitt)?|diag\.?",
-    "centre": r"(?:cent(?:re|er|ral)|mid(?:dle|way)?)(?:[ -]?(?:slit|cut|line|split))?|"
-    r"(?:slit|cut|split)?,? ?(?:down|in|through|along) the (?:middle|cent(?:re|er))|"
-    r"h[ -]?(?:cut|schnitt)|i[ -]?cut|double[ -]?doors?(?: cut)?|mittel(?:schnitt|schlitz)?|"
-    r"mittig(?: geschlitzt)?|in der mitte(?: geschlitzt| aufgeschnitten)?|"
-    r"slit (?:down|in) (?:the )?(?:middle|cent(?:re|er))|doppeltür(?:schnitt)?|"
-    r"flügeltür(?:schnitt)?|slit(?:ted)?|(?:ein)?geschlitzt|schlitz(?:schnitt)?",
-    "lined": r"(?:stopped|cut out|stop)(?: at (?:the )?(?:opening|window))?,? ?(?:and|\+|&) ?"
-    r"(?:lined|strips?)|"
-    r"(?:lined|lining|liner|strips?|in strips|with strips|separate strips|strip(?:ped)?[ -]lined)|"
-    r"(?:reveals? )?lined(?: (?:with|in) (?:separate )?strips?)?|"
-    r"(?:mit )?(?:streifen|laibungsstreifen)|(?:mit streifen )?(?:ausgekleidet|belegt)|"
-    r"laibung(?:en)? (?:separat|extra|ausgekleidet|mit streifen)|bekleidet|not crossed|"
-    r"(?:separat|getrennt|extra|einzeln) (?:ausgekleidet|belegt|bekleidet)|"
-    r"(?:lined )?separately(?: lined)?|separate(?:ly)? (?:lined|lining)|"
-    r"nicht überspannt|nicht überklebt|ausgespart(?: und ausgekleidet)?",
-}
-"""Words that clearly mean one of the cuts; a way of one's own is asked about."""
-_CUTS = {name: re.compile(way) for name, way in _CUT_WORDS.items()}
-_UNCLEAR_CUTS = {
-    "x": ("diagonal",),
-    "h": ("centre",),
-    "slot": ("centre",),
-    "split": ("centre",),
-    "star": ("diagonal",),
-    "stern": ("diagonal",),
-    "flaps": ("diagonal", "centre"),
-    "folded": ("diagonal", "centre"),
-    "folded in": ("diagonal", "centre"),
-    "eingeschlagen": ("diagonal", "centre"),
-    "umgeschlagen": ("diagonal", "centre"),
-    "cut out": ("lined",),
-    "ausgeschnitten": ("lined",),
-}
 _MIXED = re.compile(r"mixed|both|various|gemischt|beides|verschieden|unterschiedlich|div\.?|varies")
 DOOR = (
     r"(?:front|back|patio|balcony|terrace|french|sliding|garden|entrance|ext\.?|external)?[ -]?"
@@ -103,7 +65,7 @@ def cut_named(text: str, facts: ColumnFacts) -> str:
     if own in CUTS:
         return own
     written = {way: name for name, cut in CUTS.items() for way in (name, *cut.spellings)}
-    clear = (name for name, way in _CUTS.items() if name in CUTS and way.fullmatch(text))
+    clear = (name for name, cut in CUTS.items() if re.fullmatch(cut.spoken, text))
     return written.get(text) or next(clear, "")
 
 
@@ -117,7 +79,7 @@ def read_cut(cell: object, facts: ColumnFacts) -> tuple[Reading, ...]:
         return clear(cell, name, "" if text == name else "cut")
     if is_truth(text) or text.replace(".", "").isdecimal():
         return ()
-    likely = _UNCLEAR_CUTS.get(bare, ())
+    likely = [name for name, cut in CUTS.items() if bare in cut.hints]
     each = [*likely, *(name for name in CUTS if name not in likely)]
     return asked(cell, [*each, None], "mixed cuts" if _MIXED.fullmatch(bare) else "word for a cut")
 

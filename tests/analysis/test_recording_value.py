@@ -142,5 +142,9 @@ def test_openings_that_nobody_measured_are_worth_measuring():
     # Nobody measured the larger house: more of its sheet is open.
     surface = desk.jobs.table.set_index("job_id")["surface_m2"]
     assert surface[open_m2.index[0]] == surface[open_m2.index].max()
-    everything = desk_of()
-    assert recording_value.most_open(everything.now, everything.jobs).empty
+
+
+@pytest.mark.parametrize("depth_error_mm", [0.0, 20.0])
+def test_where_all_is_measured_nothing_is_open(depth_error_mm):
+    desk = lay_out(invent(jobs=6), depth_error_mm=depth_error_mm)
+    assert recording_value.most_open(desk.now, desk.jobs).empty

@@ -133,7 +133,7 @@ def test_every_section_speaks_of_it(desk, name):
 def test_the_card_and_the_price_workbook_hold_it(known):
     mean = airstats.material_table(known).loc["anchors", "mean"]
     card = allowance_card(known)
-    assert "<td>anchors</td>" in card
+    assert ">anchors</td>" in card
     assert f"+{number(100 * mean, 1)}" in card
     # The card's job says nothing of anchors, so that its row holds the factor alone.
     assert f"pieces counted × {1 + mean:.2f}" in card
