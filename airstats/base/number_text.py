@@ -99,14 +99,14 @@ def listed(items: list[str]) -> str:
     return f"{', '.join(items[:-1])} and {items[-1]}"
 
 
-def shown(text: str) -> str:
+def shown(text: str, most: int = _SHOWN) -> str:
     """Return a text fit for a message: cut if long, with signs that nobody sees as their codes."""
-    cut = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+    cut = text if len(text) <= most else f"{text[:most]}…"
     return _UNSEEN.sub(lambda sign: f"<{ord(sign[0]):04X}>", cut)
 
 
-def listing(names: Iterable[str]) -> str:
-    """Return the first ten names, and how many more there are."""
-    listed = [shown(name) for name in names]
+def listing(names: Iterable[str], most: int = _SHOWN) -> str:
+    """Return the first ten names, each of `most` signs at the most, and how many more there are."""
+    listed = [shown(name, most) for name in names]
     more = f" and {len(listed) - 10} more" if len(listed) > 10 else ""
     return (", ".join(listed[:10]) or "nothing") + more

@@ -59,6 +59,8 @@ TEXTS = (
 )
 _NAMES = ("crew", "work_type")
 _NOT_EXCLUDED = frozenset({"no", "false", "0"})
+_LONG = 200
+"""Signs of a heading with what it may be meant as."""
 
 
 class Finding(NamedTuple):
@@ -225,7 +227,7 @@ def _unread_note(table: Table) -> list[str]:
     """Name the columns that nothing reads; a material may go by any column of its own."""
     drivers = {material.driver for material in MATERIALS.values()}
     unread = unread_headings(table, drivers if table.name == "jobs" else ())
-    return [f"{table.file}: columns not read: {listing(unread)}."] if unread else []
+    return [f"{table.file}: columns not read: {listing(unread, _LONG)}."] if unread else []
 
 
 def _exclude_note(table: Table, cells: dict[str, Cells]) -> list[str]:

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from airstats.analysis.recording_value import (
+    DRAWS,
     NOW,
     OPENINGS,
     WAYS,
@@ -40,7 +41,7 @@ EFFORT = "a tape measure and five seconds a job"
 def _worth(desk: Desk) -> pd.DataFrame:
     if desk.recording is not None:
         return desk.recording
-    return value_of_recording(desk.now, desk.jobs, *costs_of(desk.firm))
+    return value_of_recording(desk.now, desk.jobs, *costs_of(desk.firm), DRAWS)
 
 
 def with_recording(desk: Desk) -> Desk:

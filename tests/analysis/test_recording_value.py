@@ -94,15 +94,15 @@ def test_the_value_agrees_with_the_formula_of_a_normal_need(monkeypatch):
         crew_sd_weights=((0.003, 1.0),), reuse_weight=0.0, drift_weights=((0.0, 1.0),),
     )  # fmt: skip
     start = replace(unchanged("2025Q1"), belief=starting_belief(prior))
-    found = value_of_recording(start, jobs, over, short, draws=250).set_index("way")
+    found = value_of_recording(start, jobs, over, short, draws=120).set_index("way")
     sigma, mean_sd = 0.05 * laid, s * laid
 
     def loss(observed):
         left = 1 / (1 / mean_sd**2 + observed / sigma**2)
         return (over + short) * norm.pdf(norm.ppf(0.8)) * (np.sqrt(sigma**2 + left) - sigma) * n / 6
 
-    assert found.loc["as now", "not_known"] == pytest.approx(loss(n), rel=0.15)
-    assert found.loc["two years' jobs", "not_known"] == pytest.approx(loss(2 * n), rel=0.15)
+    assert found.loc["as now", "not_known"] == pytest.approx(loss(n), rel=0.25)
+    assert found.loc["two years' jobs", "not_known"] == pytest.approx(loss(2 * n), rel=0.25)
 
 
 def test_candidates_too_light_to_matter_are_left_out():

@@ -280,8 +280,7 @@ def every_analysis(firm: Invented, folder: Path, draw: bool = False) -> list[str
                 mock.patch.object(Picture, "_repr_mimebundle_", return_value=({}, {}))
             )
         # A hundred possible truths take seconds and tell nothing more of what may fail.
-        few = partial(recording_text.value_of_recording, draws=4)
-        held.enter_context(mock.patch.object(recording_text, "value_of_recording", few))
+        held.enter_context(mock.patch.object(recording_text, "DRAWS", 4))
         held.enter_context(warnings.catch_warnings())
         warnings.simplefilter("error")
         asked = parameters(firm, save(firm, folder))

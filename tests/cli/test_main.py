@@ -18,7 +18,8 @@ TAKEOFF = DEMO.parent / "demo_takeoff"
 ORDERS = [
     *("job_id", "expected_m2", "low_m2", "high_m2", "rolls_p50", "rolls_p80", "rolls_p95"),
     *("order_rolls", "chance_short", "expected_left_over_rolls", "from_stock_rolls", "buy_rolls"),
-    *("from_stock_m", "expected_left_on_last_m", "sheet_cost", "cost_a_m2", "all_in_percent"),
+    *("unmeasured", "width_if_measured_m2", "from_stock_m", "expected_left_on_last_m"),
+    *("sheet_cost", "cost_a_m2", "all_in_percent"),
 ]
 
 
@@ -175,7 +176,10 @@ def test_every_verb_says_what_is_to_be_noted_of_what_it_reads(
     read = {"price": ["demo_takeoff"], "quarter": ["demo", "demo_takeoff", "other"]}
     said = capsys.readouterr().out
     for source in read.get(verb, ["demo"]):
-        note = f"note: {source}: jobs.csv: columns not read: roll width (write roll_width_m if"
+        note = (
+            f"note: {source}: jobs.csv: columns not read: roll width (write roll_width_m,"
+            " roll_width_cm or roll_width_mm if that is meant)."
+        )
         assert said.count(note) == 1
 
 

@@ -39,8 +39,12 @@ def test_accept_needs_nothing_and_changes_no_value(desk):
 
 def test_keep_carries_the_values_before_forward_with_their_drift(desk, kept):
     assert kept.quarter == "2025Q3"
-    assert np.array_equal(kept.belief.mean, desk.before.belief.mean)
-    assert np.array_equal(kept.belief.covariance, widen(desk.before.belief, 1).covariance)
+    widened = widen(desk.before.belief, 1)
+    assert np.array_equal(kept.belief.mean, widened.mean)
+    assert np.array_equal(kept.belief.mean[:, 1:], desk.before.belief.mean[:, 1:])
+    moved = kept.belief.mean[:, 0] - desk.before.belief.mean[:, 0]
+    assert moved == pytest.approx(desk.before.belief.trend)
+    assert np.array_equal(kept.belief.covariance, widened.covariance)
     assert kept.table()["sd"]["waste"] > desk.before.table()["sd"]["waste"]
     fixed = decide(desk.before, desk.now, *WHY, drift=0.0)
     assert np.array_equal(fixed.belief.covariance, desk.before.belief.covariance)
