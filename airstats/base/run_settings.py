@@ -37,9 +37,7 @@ class RunSettings:
         "how to read 03/04/2026: ask, day-first or month-first",
         choices=DATE_ORDERS,
     )
-    depth_error_mm: float = _setting(
-        0.0, "measuring error of the reveal depths, mm (sd); 0: as in the previous allowances"
-    )
+    depth_error_mm: float = _setting(0.0, "measuring error of the reveal depths, mm (sd)")
     codes: bool = _setting(False, "replace names of jobs, crews and firm by codes")
     takeoff: str = _setting(
         "", "jobs to price; beside: RECORDS_takeoff; empty: the quarter's own", BESIDE

@@ -118,9 +118,10 @@ def habits_of(told: dict[str, Any]) -> Habits:
         If a number is missing or cannot be.
     """
     start = starting_habits()
-    openings, depth = (_habit(told[name]) for name in ("openings", "depth_mm"))
     names = quantity_names()
     place = [names.index(name) for name in told["quantities"]]
+    openings = _habit(told["openings"], start.openings.mean[:, place].shape)
+    depth = _habit(told["depth_mm"], start.depth.mean.shape)
     mean, covariance = start.openings.mean.copy(), start.openings.covariance.copy()
     mean[:, place] = openings.mean
     # What is new goes along with nothing that the firm's own jobs taught.
@@ -132,13 +133,14 @@ def habits_of(told: dict[str, Any]) -> Habits:
     return Habits(replace(openings, mean=mean, covariance=covariance), depth, float(error))
 
 
-def _habit(told: dict[str, Any]) -> Habit:
+def _habit(told: dict[str, Any], shape: tuple[int, ...]) -> Habit:
     mean, precision, covariance = (
         np.array(told[name], dtype=float) for name in ("mean", "precision", "covariance")
     )
     numbers = np.concatenate([mean.ravel(), precision.ravel(), covariance.ravel()])
-    fits = precision.shape == (len(mean),) * 2 and covariance.shape == (mean.shape[1],) * 2
-    if not fits or not (np.abs(numbers) < _MOST).all() or not 0 < float(told["jobs"]) < _MOST:
+    shapes = [array.shape for array in (mean, precision, covariance)]
+    fits = shapes == [shape, (shape[0],) * 2, (shape[1],) * 2] and is_number(told["jobs"])
+    if not fits or not (np.abs(numbers) < _MOST).all() or not 0 < told["jobs"] < _MOST:
         raise ValueError("a number of usual_openings cannot be")
     np.linalg.cholesky(precision)
     if np.linalg.eigvalsh(covariance).min() < -1e-6 * np.trace(covariance):

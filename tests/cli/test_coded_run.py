@@ -148,4 +148,5 @@ def test_what_codes_refuse_and_mask(tmp_path):
 def test_every_notebook_hands_codes_on(name):
     source = (notebooks_folder() / f"{name}.ipynb").read_text(encoding="utf-8")
     assert "codes: bool = False  # replace names" in source
-    assert len(re.findall(r"open_desk\(\\n[^)]*\bcodes\b", source)) == 1
+    assert len(re.findall(r"more = \{[^}]*codes\\\": codes\b", source)) == 1
+    assert len(re.findall(r"open_desk\(\\n[^)]*\*\*more\b", source)) == 1

@@ -38,7 +38,7 @@ def test_the_same_bytes_on_one_process_and_on_two(firms, one_by_one, workers):
     result = airstats.calibrate_many(firms, workers=workers)
     assert texts(result) == one_by_one
     assert list(result.faults) == ["east"]
-    assert "openings.csv, row 2, column reveal_mm" in result.faults["east"]
+    assert "openings.csv, column reveal_mm, 8 times, first:\n  row 2" in result.faults["east"]
 
 
 def test_the_same_bytes_on_a_dask_cluster(firms, one_by_one):
