@@ -15,19 +15,14 @@ import pandas as pd
 
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.quarters import quarter_number
-from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.wound_roll import CORE_MM, GAUGE_SD_MM, metres_left_sd, usual_full_mm
 from airstats.model.allowances import Allowances
 from airstats.model.normal_mixture import Mixture
 from airstats.model.posterior import Belief, admit_crews, predictive, update, widen
-from airstats.pricing.newsvendor import (
-    expected_cost,
-    packs_for_share,
-    priced,
-)
+from airstats.pricing.newsvendor import expected_cost, packs_for_share, priced
 from airstats.takeoff.measured_use import MEASURED
 from airstats.takeoff.sheet_quantities import HALF_WIDTH_PACKS, Takeoff
-from airstats.takeoff.usual_openings import SUMMED
+from airstats.takeoff.usual_openings import quantity_names
 
 Array = np.ndarray
 
@@ -201,7 +196,7 @@ def _measured(year: Takeoff, rng: np.random.Generator) -> Takeoff:
     value, vector = np.linalg.eigh(year.doubt.covariance)
     root = vector * np.sqrt(np.maximum(value, 0))[:, None, :]
     steps = rng.standard_normal(value.shape)
-    names = ["laid_m2", *(f"{name}_{cut}_m2" for name in SUMMED for cut in CUTS)]
+    names = ["laid_m2", *quantity_names()[1:]]
     drawn = np.maximum(year.columns(names) + np.einsum("nij,nj->ni", root, steps), 0)
     known = dict(zip(names, drawn.T, strict=True)) | {"unmeasured": "", "depth_mm": np.nan}
     return replace(year, table=year.table.assign(**known), doubt=None)
