@@ -105,12 +105,15 @@ def test_the_value_agrees_with_the_formula_of_a_normal_need(monkeypatch):
     assert found.loc["two years' jobs", "not_known"] == pytest.approx(loss(2 * n), rel=0.25)
 
 
-def test_candidates_too_light_to_matter_are_left_out():
-    belief = starting_belief()
+@pytest.mark.parametrize("quarters", [1, 4])
+def test_only_candidates_too_light_to_matter_are_left_out(quarters):
+    firm = invent_firm(replace(WORLDS[0], jobs=12 * quarters, quarters=quarters), 1)
+    belief = calibrate(firm.records).belief
     kept = recording_value._worth_keeping(belief)
     assert kept.weight.sum() == pytest.approx(1)
-    assert belief.weight[belief.weight > recording_value.LEAST_WEIGHT].sum() > 0.9
     assert len(kept.form) < len(belief.form)
+    of_all = belief.weight.max() / kept.weight.max()
+    assert 0.95 <= of_all < 0.97
 
 
 def test_a_firm_of_twelve_jobs_is_told_more_than_one_of_ninety_six():
