@@ -21,7 +21,7 @@ from airstats.reports.drawing import (
     legend_key,
     words,
 )
-from airstats.reports.shared_charts import WIDTH
+from airstats.reports.house_style import FULL
 from airstats.takeoff.opening_quantities import Opening, opening_pieces
 
 SIZES = ("width_mm", "height_mm", "reveal_mm")
@@ -48,17 +48,17 @@ def cut_sheet(plan: pd.DataFrame) -> Picture:
     """
     shown = plan.head(MOST_OPENINGS)
     down = -(-len(shown) // ACROSS)
-    figure = Figure(figsize=(WIDTH, 2.7 * down + 0.4), layout="constrained")
+    figure = Figure(figsize=(FULL, 2.7 * down + 0.4), layout="constrained")
     drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
     key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
-    figure.legend(handles=key, loc="outside lower center", ncols=3, frameon=False)
+    figure.legend(handles=key, loc="outside lower center", ncols=3)
     panels = figure.subplots(down, ACROSS, squeeze=False).ravel()
     for axes in panels:
         axes.axis("off")
     for axes, pieces, (_, row) in zip(panels, drawn, shown.iterrows(), strict=False):
-        axes.set_title(_panel_title(row), loc="left", fontsize=9)
+        axes.set_title(_panel_title(row))
         if pieces is None:
-            axes.text(0.5, 0.5, NO_DRAWING, ha="center", transform=axes.transAxes, fontsize=9)
+            axes.text(0.5, 0.5, NO_DRAWING, ha="center", transform=axes.transAxes)
             continue
         margin = 0.22 * max(pieces.width_m, pieces.height_m)
         draw_elevation(axes, pieces, margin)
@@ -97,7 +97,7 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame, currency: str = "") -> P
     currency
         That of the costs, if it is known.
     """
-    figure = Figure(figsize=(WIDTH, 5.8), layout="constrained")
+    figure = Figure(figsize=(FULL, 5.8), layout="constrained")
     axes = figure.add_subplot()
     _regions(axes, grid)
     _dots(axes, openings)
@@ -113,7 +113,7 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame, currency: str = "") -> P
         "The cheapest cut by size and depth. Thick line: two cuts cost the same. Thin lines: what\n"
         f"the cheapest saves against the next, in {currency or 'your money'} an opening."
         " Dots: your openings.",
-        loc="left", fontsize=10,
+        loc="left",
     )  # fmt: skip
     columns = ["opening_m2", "reveal_mm", *(f"{cut}_cost" for cut in CUTS)]
     data = grid[[*columns, "cheapest_cut", "margin"]]
@@ -147,7 +147,7 @@ def _regions(axes: Axes, grid: pd.DataFrame) -> None:
         if ahead.min() < 0:
             axes.contour(x, y, ahead, [0.0], colors=INK, linewidths=2.6)
         lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
-        axes.clabel(lines, fontsize=8, fmt="%g", zorder=2)
+        axes.clabel(lines, fmt="%g", zorder=2)
         _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
 
 

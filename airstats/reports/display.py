@@ -23,14 +23,14 @@ from pandas.api.types import is_numeric_dtype
 from airstats.base.errors import AirstatsError
 from airstats.base.formula_guard import csv_of
 from airstats.reports.column_headings import heading as heading_of
+from airstats.reports.house_style import use_house_style
 
-# A name such as "$x$" is a name and no formula.
-matplotlib.rcParams["text.parse_math"] = False
+use_house_style()
 
 Section = Iterable[Any]
 """What a notebook shows one after the other: sentences, tables, pictures; None shows nothing."""
 
-DPI = 110
+DPI = 144
 MISSING = "–"
 _NOTHING = re.compile(r"^-(?=[0.,]+%?$)")
 STRICT = "AIRSTATS_STRICT"

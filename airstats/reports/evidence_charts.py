@@ -15,7 +15,8 @@ from airstats.analysis.regressions import Influence
 from airstats.backtests.rolling import WORDS_OF_RULES, Backtest
 from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
+from airstats.reports.house_style import ACCENT, BAR, INK, LIGHT, MID, zero_line
+from airstats.reports.shared_charts import panels, paper
 
 
 def residuals(influence: Influence) -> Picture:
@@ -36,10 +37,10 @@ def residuals(influence: Influence) -> Picture:
         ("job", "cooks", "job, in the order of the records", "Cook's distance"),
     )
     for axes, (x, y, across, up) in zip(grid, drawn, strict=True):
-        sns.scatterplot(table, x=x, y=y, color=BLUE, alpha=0.6, ax=axes)
-        axes.plot(worst[x], worst[y], "o", mfc="none", mec=ORANGE, markersize=10, mew=1.5)
+        sns.scatterplot(table, x=x, y=y, color=ACCENT, alpha=0.6, ax=axes)
+        axes.plot(worst[x], worst[y], "o", mfc="none", mec=INK, markersize=10, mew=1.5)
         axes.set(xlabel=across, ylabel=up)
-        axes.axhline(0, color=INK, linewidth=0.8)
+        zero_line(axes, upright=False)
         axes.margins(0.12)
     _guides(grid, influence)
     _name_jobs(grid[3], worst)
@@ -56,20 +57,20 @@ def calibration(table: pd.DataFrame) -> Picture:
     """Draw the share of uses below each foretold quantile, with what chance allows."""
     figure, axes = paper(3.2)
     places = range(len(table))
-    band = BAR | {"height": 0.62, "color": GREY}
+    band = BAR | {"height": 0.62, "color": LIGHT}
     width = (table["chance_high"] - table["chance_low"]) * 100
     axes.barh(places, width, left=table["chance_low"] * 100, label="chance allows (90 %)", **band)
     axes.hlines(
-        places, table["surely"] * 100, table["possibly"] * 100, color=ORANGE, linewidth=2.5,
+        places, table["surely"] * 100, table["possibly"] * 100, color=MID, linewidth=2.5,
         label="surely below to possibly below: what whole rolls leave open",
     )  # fmt: skip
     shown = "uses below, open counts spread as foretold"
-    axes.plot(table["below"] * 100, places, "o", color=BLUE, markersize=8, label=shown)
+    axes.plot(table["below"] * 100, places, "o", color=ACCENT, markersize=8, label=shown)
     axes.set_yticks(places, [f"{percent} % point" for percent in table["percent"]])
     axes.set_xlim(0, 100)
     axes.invert_yaxis()
     axes.set_xlabel("share of the uses below the foretold point, %")
-    figure.legend(loc="outside lower center", ncols=1, frameon=False)
+    figure.legend(loc="outside lower center", ncols=1)
     said = [f"{percent(r.below)} below the {r.percent} % point" for r in each(table)]
     allowed = [f"{percent(r.chance_low)} to {percent(r.chance_high)}" for r in each(table)]
     alt = (
@@ -84,9 +85,9 @@ def ranks(table: pd.DataFrame) -> Picture:
     parts = list(table.groupby("quantity", sort=False))
     figure, grid = panels(len(parts), 2, 2.4)
     for axes, (name, part) in zip(grid, parts, strict=True):
-        axes.bar(part["bar"], part["firms"], color=BLUE, width=0.9, **BAR)
-        axes.axhspan(part["low"].iloc[0], part["high"].iloc[0], color=GREY, alpha=0.5, zorder=0)
-        axes.set_title(str(name), loc="left", fontsize=11)
+        axes.bar(part["bar"], part["firms"], color=ACCENT, width=0.9, **BAR)
+        axes.axhspan(part["low"].iloc[0], part["high"].iloc[0], color=LIGHT, alpha=0.5, zorder=0)
+        axes.set_title(str(name))
         axes.set(xlabel="tenth of the ranks", ylabel="invented firms")
     said = [f"{name} {part['firms'].min()} to {part['firms'].max()}" for name, part in parts]
     low, high = table["low"].iloc[0], table["high"].iloc[0]
@@ -102,10 +103,10 @@ def left_out(influence: pd.DataFrame) -> Picture:
     table = influence.head(10)
     figure, axes = paper(0.36 * len(table) + 1.3)
     places = range(len(table))
-    axes.barh(places, table["move_sd"], color=BLUE, height=0.6, **BAR)
+    axes.barh(places, table["move_sd"], color=ACCENT, height=0.6, **BAR)
     names = [f"{row.job_id}: {row.moves_most}" for row in each(table)]
     axes.set_yticks(places, names)
-    axes.axvline(0, color=INK, linewidth=0.8)
+    zero_line(axes)
     reach = max(1.0, float(table["move_sd"].abs().max()) * 1.1)
     axes.set_xlim(-reach, reach)
     axes.invert_yaxis()
@@ -122,10 +123,10 @@ def firms(table: pd.DataFrame) -> Picture:
     for axes, (name, part) in zip(grid, parts, strict=True):
         places = range(len(part))
         reach = [part["mean"] - part["low"], part["high"] - part["mean"]]
-        axes.errorbar(part["mean"], places, xerr=reach, fmt="o", color=BLUE, capsize=4)
+        axes.errorbar(part["mean"], places, xerr=reach, fmt="o", color=ACCENT, capsize=4)
         axes.set_yticks(places, [f"{r.firm} ({counted(r.jobs, 'job')})" for r in each(part)])
-        axes.set_title(str(name), loc="left", fontsize=11)
-        axes.set_xlabel(f"{part['unit'].iloc[0].replace(' of sheet', '')}; 90 %", fontsize=9)
+        axes.set_title(str(name))
+        axes.set_xlabel(f"{part['unit'].iloc[0].replace(' of sheet', '')}; 90 %")
         axes.set_ylim(len(part) - 0.5, -0.5)
     said = [f"{r.firm} {r.allowance} {number(r.mean, 2)}" for r in each(table)]
     alt = f"Each allowance by firm with its 90 % interval; means: {listed(said)}."
@@ -136,7 +137,7 @@ def backtest_costs(result: Backtest, currency: str = "") -> Picture:
     """Draw what each way of pricing would have cost a job."""
     table = result.summary.sort_values("mean_cost", ignore_index=True)
     figure, axes = paper(0.5 * len(table) + 1.2)
-    colours = [BLUE if rule == "airstats" else GREY for rule in table["rule"]]
+    colours = [ACCENT if rule == "airstats" else MID for rule in table["rule"]]
     names = [WORDS_OF_RULES[rule] for rule in table["rule"]]
     bars = axes.barh(names, table["mean_cost"], color=colours, **BAR)
     axes.bar_label(bars, fmt="%.0f", padding=4)
@@ -162,12 +163,14 @@ def _guides(grid: Sequence[Axes], influence: Influence) -> None:
         far.plot(left, side, color=INK, linestyle="--", linewidth=0.9)
     far.set_ylim(held)
     far.axvline(influence.leverage_limit, color=INK, linestyle=":", linewidth=0.9)
-    far.set_title("dashed: Cook's distance 4/n; dotted: leverage 2p/n", loc="left", fontsize=9)
+    far.set_title("dashed: Cook's distance 4/n; dotted: leverage 2p/n")
     cooks.axhline(limit, color=INK, linestyle="--", linewidth=0.9)
-    cooks.set_title("dashed: 4/n", loc="left", fontsize=9)
+    cooks.set_title("dashed: 4/n")
 
 
 def _name_jobs(axes: Axes, worst: pd.DataFrame) -> None:
-    aside: dict[str, Any] = {"textcoords": "offset points", "fontsize": 9}
+    aside: dict[str, Any] = {
+        "textcoords": "offset points",
+    }
     for row in each(worst):
         axes.annotate(row.job_id, (row.job, row.cooks), (7, 3), **aside)

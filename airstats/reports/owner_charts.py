@@ -13,7 +13,8 @@ from airstats.analysis.overrun_views import OVERRUN
 from airstats.backtests.against_real_prices import Hindsight
 from airstats.base.number_text import counted, each, give_or_take, listed, number, rolls
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
+from airstats.reports.house_style import ACCENT, BAR, INK, MID, label_mark, whiskers, zero_line
+from airstats.reports.shared_charts import panels, paper
 from airstats.takeoff.sheet_quantities import Takeoff
 
 NOW = "with the allowances known before the quarter"
@@ -38,11 +39,11 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     start = end - table["mean"].to_numpy()
     figure, axes = paper(0.42 * len(table) + 1.9)
     places = np.arange(1, last)
-    colours = np.where(table["mean"] > 0, ORANGE, BLUE)
+    colours = np.where(table["mean"] > 0, ACCENT, MID)
     axes.barh(places, table["mean"], left=start, color=colours, **BAR)
-    axes.barh(last, used - priced, color=GREY, **BAR)
+    axes.barh(last, used - priced, color=INK, **BAR)
     reach = ((table["high"] - table["low"]) / 2).where(lambda half: half >= 0.005)
-    axes.errorbar(end, places, xerr=reach, fmt="none", ecolor=INK, capsize=3, linewidth=1)
+    whiskers(axes, end, places, reach)
     names = [cause_words(cause) for cause in table["cause"]]
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
     axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
@@ -54,8 +55,8 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
         ["0", *shown, _signed(used - priced)],
         strict=True,
     ):
-        axes.annotate(text, (edge, place), (6, 0), textcoords="offset points", va="center")
-    axes.axvline(0, color=INK, linewidth=0.8)
+        label_mark(axes, edge, place, text)
+    zero_line(axes)
     axes.set_ylim(last + 0.6, -0.6)
     axes.margins(x=0.18)
     axes.set_xlabel("rolls beyond the price, added up from the top; whiskers hold 90 %")
@@ -81,16 +82,16 @@ def crews(table: pd.DataFrame) -> Picture | None:
     middle = table["pooled"] * 100
     reach = [middle - table["pooled_low"] * 100, table["pooled_high"] * 100 - middle]
     pooled = "judged with the jobs of all crews; 90 % interval"
-    axes.errorbar(middle, places, xerr=reach, fmt="o", color=BLUE, capsize=4, label=pooled)
+    axes.errorbar(middle, places, xerr=reach, fmt="o", color=ACCENT, capsize=2, label=pooled)
     alone = "its own jobs alone"
-    hollow: dict[str, Any] = {"mfc": "white", "mec": ORANGE, "mew": 2}
+    hollow: dict[str, Any] = {"mfc": "white", "mec": MID, "mew": 1.5}
     axes.plot(table["raw"] * 100, places, "D", zorder=1, label=alone, **hollow)
     names = [f"{row.crew} ({counted(int(row.jobs), 'job')})" for row in each(table)]
     axes.set_yticks(places, names)
     axes.set_ylim(len(table) - 0.5, -0.5)
-    axes.axvline(0, color=INK, linewidth=0.8)
+    zero_line(axes)
     axes.set_xlabel("sheet used above (right) or below (left) the firm's rate, % of laid sheet")
-    figure.legend(loc="outside lower center", ncols=2, frameon=False)
+    figure.legend(loc="outside lower center", ncols=2)
     said = [f"{n} {number(p, 1)} %" for n, p in zip(names, middle, strict=True)]
     alt = f"What each crew uses above or below the firm's rate, of laid sheet: {listed(said)}."
     return Picture("crews", figure, alt, table)
@@ -101,10 +102,10 @@ def quarters(table: pd.DataFrame) -> Picture:
     shown = [OVERRUN, *MAIN]
     figure, grid = panels(len(shown), 4, 2.2, sharex=True, sharey=True)
     for axes, cause in zip(grid, shown, strict=True):
-        _quarter_panel(axes, table[table["cause"].eq(cause)], ORANGE if cause == OVERRUN else BLUE)
-        axes.set_title(TITLES[cause], loc="left", fontsize=10)
-    figure.supylabel("rolls a job", fontsize=10)
-    figure.supxlabel("quarter; whiskers hold 90 %", fontsize=10)
+        _quarter_panel(axes, table[table["cause"].eq(cause)], ACCENT if cause == OVERRUN else MID)
+        axes.set_title(TITLES[cause])
+    figure.supylabel("rolls a job")
+    figure.supxlabel("quarter; whiskers hold 90 %")
     whole = table[table["cause"].eq(OVERRUN)]
     said = [f"{row.quarter} {number(row.mean, 2)}" for row in each(whole)]
     alt = f"Overrun of a job in rolls by quarter, {listed(said)}; beside it each cause's part."
@@ -118,16 +119,16 @@ def hindsight(found: Hindsight) -> Picture | None:
         return None
     figure, axes = paper(3.4)
     places = np.arange(len(table))
-    looks = (("really", GREY, -0.2, "as really priced"), ("foretold", BLUE, 0.2, NOW))
+    looks = (("really", MID, -0.2, "as really priced"), ("foretold", ACCENT, 0.2, NOW))
     for rule, colour, aside, label in looks:
         look = BAR | {"width": 0.36, "color": colour}
         axes.bar(places + aside, table[f"{rule}_left_over"], label=label, **look)
         axes.bar(places + aside, -table[f"{rule}_short"], hatch="///", **look)
-    axes.axhline(0, color=INK, linewidth=0.8)
-    axes.set_xticks(places, table["quarter"], rotation=45, ha="right", fontsize=9)
+    zero_line(axes, upright=False)
+    axes.set_xticks(places, table["quarter"], rotation=45, ha="right")
     axes.yaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
-    axes.set_ylabel("rolls: short (down, hatched)\nleft over (up)", fontsize=10)
-    figure.legend(loc="outside upper center", ncols=2, frameon=False)
+    axes.set_ylabel("rolls: short (down, hatched)\nleft over (up)")
+    figure.legend(loc="outside upper center", ncols=2)
     sums = table.sum(numeric_only=True)
     alt = (
         f"Rolls short and left over by quarter, {counted(found.jobs, 'job')}: as really priced"
@@ -144,9 +145,9 @@ def _quarter_panel(axes: Axes, part: pd.DataFrame, colour: str) -> None:
     places = np.arange(len(part))
     look: dict[str, Any] = {"color": colour, "ecolor": INK, "elinewidth": 0.8, "markersize": 4}
     axes.errorbar(places, part["mean"], reach, fmt="o-", **look)
-    axes.axhline(0, color=INK, linewidth=0.8)
+    zero_line(axes, upright=False)
     step = max(-(-len(part) // 3), 1)
-    axes.set_xticks(places[::step], part["quarter"].iloc[::step].tolist(), fontsize=8)
+    axes.set_xticks(places[::step], part["quarter"].iloc[::step].tolist())
     axes.tick_params(axis="y", labelsize=9)
 
 

@@ -12,7 +12,8 @@ from matplotlib.ticker import MaxNLocator
 
 from airstats.base.number_text import each, listed, percent
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BAR, BLUE, INK, ORANGE, WIDTH, panels
+from airstats.reports.house_style import ACCENT, BAR, FULL, INK, MID
+from airstats.reports.shared_charts import panels
 
 MOST_PANELS = 12
 MOST_ROWS = 60
@@ -44,10 +45,10 @@ def pooled_chances(chances: pd.DataFrame, pooled: pd.DataFrame) -> Picture:
         _bars(axes, part, int(row.pooled_rolls))
         axes.axvline(row.single_rolls + 0.5, color=INK, linestyle="--", linewidth=1.2)
         orders = f"{row.pooled_rolls} together, {row.single_rolls} job by job (dashed)"
-        axes.set_title(f"Rolls of {row.roll_size}: {orders}", loc="left", fontsize=11)
-    words = "rolls opened by all jobs; orange and hatched: more than ordered together"
-    figure.supxlabel(words, fontsize=10)
-    figure.supylabel("chance, %", fontsize=10)
+        axes.set_title(f"Rolls of {row.roll_size}: {orders}")
+    words = "rolls opened by all jobs; in colour and hatched: more than ordered together"
+    figure.supxlabel(words)
+    figure.supylabel("chance, %")
     said = [
         f"of {r.roll_size} {r.from_rolls} to {r.to_rolls} rolls (80 %), order {r.pooled_rolls}"
         f" against {r.single_rolls} job by job"
@@ -63,21 +64,21 @@ def _panels(data: pd.DataFrame, shown: pd.DataFrame) -> Figure:
     for axes, row in zip(grid, each(shown), strict=False):
         _bars(axes, data[data["job_id"].eq(row.job_id)], int(row.order_rolls))
         axes.set_ylim(0, 112)
-        axes.set_title(f"{row.job_id}: order {row.order_rolls}", loc="left", fontsize=11)
-    figure.supxlabel("rolls needed; orange and hatched: more than the order", fontsize=10)
-    figure.supylabel("chance, %", fontsize=10)
+        axes.set_title(f"{row.job_id}: order {row.order_rolls}")
+    figure.supxlabel("rolls needed; in colour and hatched: more than the order")
+    figure.supylabel("chance, %")
     return figure
 
 
 def _bars(axes: Axes, part: pd.DataFrame, order: int) -> None:
     over = part["rolls"].to_numpy() > order
-    colours = np.where(over, ORANGE, BLUE)
+    colours = np.where(over, ACCENT, MID)
     heights = part["probability"] * 100
     bars = axes.bar(part["rolls"], heights, color=colours, width=0.7, **BAR)
     for bar, short in zip(bars, over, strict=True):
         bar.set_hatch("///" if short else "")
     if len(part) <= MOST_LABELS:
-        axes.bar_label(bars, [_whole(height) for height in heights], fontsize=9)
+        axes.bar_label(bars, [_whole(height) for height in heights])
     axes.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=True, min_n_ticks=1))
     axes.set_xlim(part["rolls"].min() - 1.2, part["rolls"].max() + 1.2)
     axes.margins(y=0.16)
@@ -86,25 +87,28 @@ def _bars(axes: Axes, part: pd.DataFrame, order: int) -> None:
 def _rows(data: pd.DataFrame, shown: pd.DataFrame) -> Figure:
     """One row a job: the chance of needing the order, so many rolls fewer, so many more."""
     table = from_order(data, shown)
-    figure = Figure(figsize=(WIDTH, 0.24 * len(shown) + 1.2), layout="constrained")
+    figure = Figure(figsize=(FULL, 0.24 * len(shown) + 1.2), layout="constrained")
     axes = figure.add_subplot()
-    axes.imshow(table, cmap="Blues", vmin=0, vmax=1.3, aspect="auto")
+    axes.imshow(table, cmap="Greys", vmin=0, vmax=1.3, aspect="auto")
     steps = [int(str(step)) for step in table.columns]
     for (place, column), chance in np.ndenumerate(table.to_numpy()):
         if chance >= 0.005:
             late = steps[column] > 0
             words = f"{_whole(chance * 100)}{' short' * late}"
-            look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8}
+            look: dict[str, Any] = {
+                "ha": "center",
+                "va": "center",
+            }
             look |= {"weight": "bold" if late else "normal"}
             axes.text(column, place, words, color="white" if chance > 0.55 else INK, **look)
-    axes.axvline(steps.index(0) + 0.5, color=ORANGE, linewidth=3)
+    axes.axvline(steps.index(0) + 0.5, color=ACCENT, linewidth=2)
     names = [f"{row.job_id}: order {row.order_rolls}" for row in each(shown)]
-    axes.set_yticks(range(len(shown)), names, fontsize=8)
-    axes.set_xticks(range(len(steps)), [_step(step, steps) for step in steps], fontsize=9)
+    axes.set_yticks(range(len(shown)), names)
+    axes.set_xticks(range(len(steps)), [_step(step, steps) for step in steps])
     axes.xaxis.tick_top()
     axes.tick_params(length=0)
     axes.spines[:].set_visible(False)
-    axes.set_xlabel("chance in %, by rolls needed; right of the orange line the order is short")
+    axes.set_xlabel("chance in %, by rolls needed; right of the coloured line the order is short")
     return figure
 
 

@@ -14,7 +14,8 @@ from airstats.analysis.prior_predictive import PriorCheck
 from airstats.base.number_text import counted, each, listed, number, percent
 from airstats.model.allowances import Allowances, unit_of
 from airstats.reports.display import Picture
-from airstats.reports.shared_charts import BAR, BLUE, GREY, INK, ORANGE, panels, paper
+from airstats.reports.house_style import ACCENT, BAR, INK, LIGHT, MID, zero_line
+from airstats.reports.shared_charts import panels, paper
 from airstats.reports.shared_text import line_words
 
 MOST_LINES = 8
@@ -31,12 +32,12 @@ def allowance_paths(chain: Sequence[Allowances]) -> Picture:
     table = pd.concat(named, ignore_index=True)
     figure, grid = panels(table["allowance"].nunique(), 2, 2.8)
     for axes, (name, part) in zip(grid, table.groupby("allowance", sort=False), strict=True):
-        axes.fill_between(part["quarter"], part["low"], part["high"], color=BLUE, alpha=0.2)
-        axes.plot(part["quarter"], part["mean"], color=BLUE, marker="o", markersize=4)
-        axes.set_title(str(name), loc="left", fontsize=11)
-        axes.set_ylabel(_short_unit(str(name)), fontsize=9)
+        axes.fill_between(part["quarter"], part["low"], part["high"], color=ACCENT, alpha=0.2)
+        axes.plot(part["quarter"], part["mean"], color=ACCENT, marker="o", markersize=4)
+        axes.set_title(str(name))
+        axes.set_ylabel(_short_unit(str(name)))
         shown = list(range(0, len(part), max(len(part) // 4, 1)))
-        axes.set_xticks(shown, part["quarter"].iloc[shown].tolist(), fontsize=9)
+        axes.set_xticks(shown, part["quarter"].iloc[shown].tolist())
     last = table[table["quarter"].eq(chain[-1].quarter)]
     said = [f"{row.allowance} {row.mean:.2f}" for row in each(last)]
     alt = (
@@ -50,14 +51,14 @@ def side_by_side(table: pd.DataFrame) -> Picture:
     """Draw last value, this quarter alone and new value of each allowance, from the comparison."""
     figure, grid = panels(len(table), 2, 1.95)
     for axes, row in zip(grid, each(table), strict=True):
-        for place, (name, colour) in enumerate(zip(VALUES, (GREY, ORANGE, BLUE), strict=True)):
+        for place, (name, colour) in enumerate(zip(VALUES, (LIGHT, MID, ACCENT), strict=True)):
             value, sd = getattr(row, name), getattr(row, f"{name}_sd")
             axes.errorbar(value, place, xerr=sd, fmt="none", ecolor=INK, capsize=4, linewidth=1.2)
             axes.plot(value, place, "osD"[place], mfc=colour, mec=INK, markersize=8)
         axes.set_yticks(range(3), list(VALUES.values()))
         axes.set_ylim(2.6, -0.6)
-        axes.set_title(f"{row.allowance}: {row.verdict}", loc="left", fontsize=11)
-        axes.set_xlabel(f"{_short_unit(row.allowance)}; ± one sd", fontsize=9)
+        axes.set_title(f"{row.allowance}: {row.verdict}")
+        axes.set_xlabel(f"{_short_unit(row.allowance)}; ± one sd")
     said = [
         f"{r.allowance} {r.old:.3f}, {r.alone:.3f}, {r.new:.3f} ({r.verdict})" for r in each(table)
     ]
@@ -76,11 +77,11 @@ def pulls(table: pd.DataFrame) -> Picture:
     for axes, name in zip(grid, names, strict=True):
         part = table[table["allowance"].eq(name)].set_index("job_id").loc[shown]
         _pull_panel(axes, part)
-        axes.set_title(name, loc="left", fontsize=11)
+        axes.set_title(name)
         axes.set_xlim(-reach, reach)
     grid[0].set_yticks(range(len(shown)), shown)
     grid[0].invert_yaxis()
-    figure.supxlabel("pull in sd of the allowance; the figures are in its unit", fontsize=10)
+    figure.supxlabel("pull in sd of the allowance; the figures are in its unit")
     top = table.iloc[int(table["pull_sds"].abs().to_numpy().argmax())]
     more = (
         f" The {MOST_JOBS} jobs that pull most of {len(strength)}."
@@ -101,11 +102,9 @@ def drift(watch: pd.DataFrame) -> Picture:
     figure, grid = panels(len(names), 2, 1.9, 0.6)
     for axes, name in zip(grid, names, strict=True):
         _drift_panel(axes, watch[watch["line"].eq(name)])
-        axes.set_title(
-            f"{line_words(name)}, {counted(int(sizes[name]), 'job')}", loc="left", fontsize=11
-        )
-    figure.supylabel("moving average, sd of a job", fontsize=10)
-    figure.supxlabel("jobs in turn; grey: the limits; orange diamonds: outside", fontsize=10)
+        axes.set_title(f"{line_words(name)}, {counted(int(sizes[name]), 'job')}")
+    figure.supylabel("moving average, sd of a job")
+    figure.supxlabel("jobs in turn; grey: the limits; diamonds: outside")
     out = watch[watch["outside"]].groupby("line", sort=False)["job_id"].agg(["first", "size"])
     said = [f"{row.Index} {counted(row.size, 'job')} from {row.first}" for row in each(out)]
     outside = f"Outside: {listed(said)}." if said else "None is outside."
@@ -125,19 +124,19 @@ def prior_prediction(check: PriorCheck) -> Picture:
     seen = "shown_share" in table
     width = 0.38 if seen else 0.6
     shift = width / 2 if seen else 0.0
-    looks = [("expected_share", -shift, GREY, "//", "starting belief alone")]
+    looks = [("expected_share", -shift, MID, "//", "starting belief alone")]
     if seen:
-        looks += [("shown_share", shift, BLUE, "", f"counted on {counted(check.jobs, 'job')}")]
+        looks += [("shown_share", shift, ACCENT, "", f"counted on {counted(check.jobs, 'job')}")]
     for column, aside, colour, hatch, label in looks:
         look: dict[str, Any] = {"color": colour, "edgecolor": INK, "hatch": hatch, "label": label}
         bars = axes.bar(places + aside, table[column] * 100, width, **look)
-        axes.bar_label(bars, fmt="%.0f", fontsize=9)
+        axes.bar_label(bars, fmt="%.0f")
     names = [f"{value:+d}".replace("-", "−") if value else "0" for value in places]
     axes.set_xticks(places, names)
     axes.set_xlabel("used − priced, rolls, to the nearest roll")
     axes.set_ylabel("jobs, %")
     axes.margins(y=0.12)
-    figure.legend(loc="outside lower center", ncols=2, frameon=False)
+    figure.legend(loc="outside lower center", ncols=2)
     shares = zip(names, table["expected_share"], strict=True)
     said = [f"{name} rolls {percent(share)}" for name, share in shares]
     alt = (
@@ -155,26 +154,26 @@ def _short_unit(name: str) -> str:
 
 def _pull_panel(axes: Axes, part: pd.DataFrame) -> None:
     places = np.arange(len(part))
-    colours = np.where(part["pull_sds"] > 0, ORANGE, BLUE)
+    colours = np.where(part["pull_sds"] > 0, ACCENT, MID)
     axes.barh(places, part["pull_sds"], color=colours, **BAR)
-    axes.axvline(0, color=INK, linewidth=0.8)
+    zero_line(axes)
     for place, row in zip(places, each(part), strict=True):
         if abs(row.pull_sds) < UNLABELLED:
             continue
         right = row.pull_sds >= 0
         axes.annotate(
             f"{row.pull:+.3f}".replace("-", "−"), (row.pull_sds, place), (3 if right else -3, 0),
-            textcoords="offset points", va="center", ha="left" if right else "right", fontsize=8,
+            textcoords="offset points", va="center", ha="left" if right else "right",
         )  # fmt: skip
 
 
 def _drift_panel(axes: Axes, line: pd.DataFrame) -> None:
     place, limit = line["place"].to_numpy(), line["limit"].to_numpy(dtype=float)
-    axes.fill_between(place, -limit, limit, color=GREY, alpha=0.5, linewidth=0)
-    axes.plot(place, line["ewma"], color=BLUE, linewidth=1.4, marker=".", markersize=4)
+    axes.fill_between(place, -limit, limit, color=LIGHT, alpha=0.5, linewidth=0)
+    axes.plot(place, line["ewma"], color=ACCENT, linewidth=1.4, marker=".", markersize=4)
     out = line[line["outside"].astype(bool)]
-    axes.plot(out["place"], out["ewma"], "D", mfc=ORANGE, mec=INK, markersize=6)
-    axes.axhline(0, color=INK, linewidth=0.6)
+    axes.plot(out["place"], out["ewma"], "D", mfc=ACCENT, mec=INK, markersize=6)
+    zero_line(axes, upright=False)
     starts = line.drop_duplicates("quarter")
     shown = starts.iloc[:: max(-(-len(starts) // 4), 1)]
-    axes.set_xticks(shown["place"], shown["quarter"].tolist(), fontsize=9)
+    axes.set_xticks(shown["place"], shown["quarter"].tolist())

@@ -1,18 +1,16 @@
 import numpy as np
 import pandas as pd
 
-from airstats.reports import shared_charts
 from airstats.reports.column_headings import HEADINGS
 from airstats.reports.display import Table, Words, show_table
+from airstats.reports.house_style import ACCENT, LIGHT, MID
 
 
 def test_colours_differ_in_grey():
     from matplotlib.colors import to_rgb
 
     weights = np.array([0.2126, 0.7152, 0.0722])
-    tones = sorted(
-        weights @ to_rgb(c) for c in (shared_charts.BLUE, shared_charts.GREY, shared_charts.ORANGE)
-    )
+    tones = sorted(weights @ to_rgb(c) for c in (ACCENT, MID, LIGHT))
     assert np.diff(tones).min() > 0.12
 
 
