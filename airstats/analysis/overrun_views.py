@@ -12,6 +12,7 @@ from scipy import stats
 from airstats.analysis.overrun_split import (
     MAIN,
     NET,
+    SHORT_WORDS,
     Causes,
     overrun_packs,
     overrun_table,
@@ -93,6 +94,34 @@ def usual_split(
         As for `split_overrun`.
     """
     return split_overrun(jobs, allowances, by, unit, causes, usual_crews(allowances))
+
+
+def contributors(
+    jobs: Takeoff, allowances: Allowances, unit: str = "rolls"
+) -> list[tuple[str, pd.Series]]:
+    """Return what surely took rolls, the largest first: causes in words, and crews by their names.
+
+    Each a name and its `mean, low, high` (90 %) in rolls or money.
+
+    Parameters
+    ----------
+    jobs, allowances, unit
+        As for `split_overrun`.
+    """
+    split = usual_split(jobs, allowances, None, NET, unit).set_index("cause")
+    sure = split[split["low"] > 0].drop("crew", errors="ignore")
+    found = [(SHORT_WORDS[str(cause)], row) for cause, row in sure.iterrows()]
+    if above := crews_above(allowances):
+        crews = usual_split(jobs, allowances, "crew", unit=unit).query("cause == 'crew'")
+        taken = crews.set_index("group").iterrows()
+        found += [(f"crew {crew}", row) for crew, row in taken if crew in above]
+    return sorted(found, key=lambda pair: -float(pair[1]["mean"]))
+
+
+def crews_above(allowances: Allowances) -> list[str]:
+    """Return the crews that surely use more than the firm."""
+    usual, crews = usual_crews(allowances), allowances.belief.crews
+    return [crew for crew in crews if crew not in usual] if usual else []
 
 
 def worst_jobs(jobs: Takeoff, allowances: Allowances, count: int = 10) -> pd.DataFrame:

@@ -12,7 +12,6 @@ from airstats.analysis.overrun_split import (
     SHORT_WORDS,
     overrun_table,
     split_overrun,
-    usual_crews,
 )
 from airstats.analysis.overrun_views import (
     OVERRUN,
@@ -98,23 +97,8 @@ def _amounts(desk: Desk) -> dict[str, str]:
 
 
 def contributors(desk: Desk, unit: str = "rolls") -> list[tuple[str, pd.Series]]:
-    """Return what surely took rolls, the largest first: causes, and crews by their names.
-
-    Each a name and its `mean, low, high` (90 %) in rolls or money.
-    """
-    split = usual_split(desk.jobs, desk.now, None, NET, unit).set_index("cause")
-    sure = split[split["low"] > 0].drop("crew", errors="ignore")
-    found = [(SHORT_WORDS[str(cause)], row) for cause, row in sure.iterrows()]
-    crews = usual_split(desk.jobs, desk.now, "crew", unit=unit).query("cause == 'crew'")
-    above, taken = crews_above(desk), crews.set_index("group").iterrows()
-    found += [(f"crew {crew}", row) for crew, row in taken if crew in above]
-    return sorted(found, key=lambda pair: -float(pair[1]["mean"]))
-
-
-def crews_above(desk: Desk) -> list[str]:
-    """Return the crews that surely use more than the firm."""
-    crews = desk.now.belief.crews
-    return [crew for crew in crews if crew not in (usual_crews(desk.now) or crews)]
+    """Return `overrun_views.contributors` of the firm's jobs."""
+    return overrun_views.contributors(desk.jobs, desk.now, unit)
 
 
 def _worth(desk: Desk) -> str:
@@ -184,7 +168,7 @@ def advice(desk: Desk) -> Words:
 
 def _look_at_crews(desk: Desk) -> str:
     """Crews whose way of working is worth a look, before any price."""
-    table = desk.now.crew_table().loc[crews_above(desk)]
+    table = desk.now.crew_table().loc[overrun_views.crews_above(desk.now)]
     above = [f"crew {crew} uses {in_percent(row)}" for crew, row in table.iterrows()]
     return f" And see why {listed(above)} of laid sheet more than the firm." if above else ""
 
