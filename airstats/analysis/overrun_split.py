@@ -212,7 +212,7 @@ def each_cause() -> Causes:
 def cause_words(cause: str) -> str:
     """Return what readers call a cause."""
     cut = CUTS.get(cause.removeprefix("reveal."))
-    return f"reveals {cut.of_reveals}" if cut else (CAUSES | GROUPS)[cause].words
+    return f"reveals {cut.words}" if cut else (CAUSES | GROUPS)[cause].words
 
 
 def usual_crews(allowances: Allowances) -> tuple[str, ...]:

@@ -28,16 +28,47 @@ def number(value: float, digits: int | None = None) -> str:
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
 
 
-def give_or_take(row: pd.Series, unit: str = "") -> str:
+def signed(value: float, digits: int | None = None) -> str:
+    """Return "+1.2" or "−0.4"; what rounds to nothing has no sign. `digits` as for `number`."""
+    text = number(value, digits)
+    return f"+{text}" if value > 0 and float(text.replace(",", "")) else text
+
+
+def give_or_take(row: pd.Series, unit: str = "", digits: int | None = None) -> str:
     """Return "19 ± 4 rolls" from `mean, low, high`: half the 90 % interval either side.
 
     What is known exactly stands without "±".
+
+    Parameters
+    ----------
+    row : Series
+        With `mean, low, high`.
+    unit : str
+        Stands behind.
+    digits : int, optional
+        Decimals of both numbers; without it one, or none where both are large.
     """
-    half = (row["high"] - row["low"]) / 2
-    if half < 0.05:
-        return number(row["mean"]) + (f" {unit}" if unit else "")
-    digits = 0 if abs(row["mean"]) >= 9.95 and half >= 0.95 else 1
-    return f"{number(row['mean'], digits)} ± {number(half, digits)}" + (f" {unit}" if unit else "")
+    half, unit = (row["high"] - row["low"]) / 2, unit and f" {unit}"
+    if half < 0.5 * 10.0 ** -(1 if digits is None else digits):
+        return number(row["mean"], digits) + unit
+    if digits is None:
+        digits = 0 if abs(row["mean"]) >= 9.95 and half >= 0.95 else 1
+    return f"{number(row['mean'], digits)} ± {number(half, digits)}{unit}"
+
+
+def between(low: float, high: float, unit: str = "", digits: int | None = None) -> str:
+    """Return "0.20 to 0.70 m²"; `digits` as for `number`.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends of an interval; which one is said where ± is explained.
+    unit : str
+        Stands behind.
+    digits : int, optional
+        Decimals of both.
+    """
+    return f"{number(low, digits)} to {number(high, digits)}{unit and f' {unit}'}"
 
 
 def in_percent(row: pd.Series) -> str:

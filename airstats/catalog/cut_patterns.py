@@ -64,8 +64,8 @@ class CutPattern:
     ----------
     name
         What the records and every table call it: small letters and underscores.
-    words, of_reveals
-        What readers call it; and the same after "reveals", such as "cut corner to corner".
+    words
+        What readers call it, by itself and after "reveals": "corner to corner".
     spellings
         What the reader of records takes for it besides the name.
     spoken, hints
@@ -101,7 +101,6 @@ class CutPattern:
 
     name: str
     words: str
-    of_reveals: str
     crosses: bool
     areas: Callable[[Sizes, Practice], CutResult]
     reveal_factor: Guess
@@ -124,7 +123,7 @@ class CutPattern:
             "name: write small letters and underscores": not re.fullmatch(
                 "[a-z][a-z_]*", self.name
             ),
-            "words and of_reveals: say what readers call it": not (self.words and self.of_reveals),
+            "words: say what readers call it": not self.words,
             "reveal_factor, reuse_share: give a mean, a sd above 0 and the reason": not all(
                 np.isfinite(guess.mean) and 0 < guess.sd < np.inf and guess.reason
                 for guess in guesses
@@ -218,7 +217,6 @@ CUTS["diagonal"] = CutPattern(
         "umgeschlagen",
     ),
     words="corner to corner",
-    of_reveals="cut corner to corner",
     crosses=True,
     areas=cut_diagonal,
     outlines=diagonal_pieces,
@@ -254,8 +252,7 @@ CUTS["centre"] = CutPattern(
         "umgeschlagen",
     ),
     spellings=("center",),
-    words="slit down the middle",
-    of_reveals="slit down the middle",
+    words="slit",
     crosses=True,
     areas=cut_centre,
     outlines=centre_pieces,
@@ -290,8 +287,7 @@ CUTS["lined"] = CutPattern(
         "cut out",
         "ausgeschnitten",
     ),
-    words="stopped and lined",
-    of_reveals="lined with strips",
+    words="lined",
     crosses=False,
     areas=cut_lined,
     outlines=lined_pieces,

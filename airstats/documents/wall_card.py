@@ -16,6 +16,7 @@ from airstats.base.number_text import each, number
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
+from airstats.catalog.reader_names import reader_name
 from airstats.catalog.wound_roll import CORE_MM, diameter_table
 from airstats.documents.page_templates import page_template
 from airstats.model.allowances import Allowances, material_table
@@ -206,7 +207,8 @@ def allowance_card(
         job=job,
         share=critical_share(leftover_cost, short_cost),
         costs=(leftover_cost, short_cost),
-        stopped=", ".join(stopped_cuts()),
+        stopped=", ".join(map(reader_name, stopped_cuts())),
+        cut=reader_name(job.cut_pattern),
         decision=_decision(allowances),
         left=left_on_a_roll(job),
         core_mm=CORE_MM,
@@ -228,9 +230,9 @@ def _factors(allowances: Allowances) -> list[dict[str, str]]:
     rows = []
     for name, row in allowances.table().iterrows():
         cut = str(name).removeprefix("reveal.")
-        what = f"of reveal, {CUTS[cut].of_reveals}" if cut in CUTS else "of laid sheet"
+        what = "of reveal" if cut in CUTS else "of laid sheet"
         numbers = {key: number(row[key], _digits(cut)) for key in ("mean", "low", "high")}
-        rows.append({"name": cut, "what": what} | numbers)
+        rows.append({"name": reader_name(cut), "what": what} | numbers)
     return rows
 
 
@@ -326,7 +328,7 @@ def _steps(job: OneJob, rule: HandRule, allowances: Allowances) -> list[tuple[st
         ("Reveal area", area, reveal),
         (
             "Sheet for the reveals",
-            f"{reveal} × {factor:.2f} ({job.cut_pattern})",
+            f"{reveal} × {factor:.2f} ({reader_name(job.cut_pattern)})",
             _m2(rule.reveals_m2),
         ),
         ("Sheet expected", "laid + waste + reveals", sheet),

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from airstats.catalog.reader_names import reader_name
+
 OWN_NAMES = (
     "quarter crew cause unit material driver reason allowance verdict line mark term "
     "candidate value quantity cut assumption firm"
 )
 """Columns of words that are headed by their own names."""
-ENDS = {"low": "low (90 %)", "high": "high (90 %)", "sd": "± sd"}
-"""Heads COLUMN_low, COLUMN_high and COLUMN_sd, with the number format of COLUMN."""
+ENDS = {"low": "low (90 %)", "high": "high (90 %)", "sd": "sd", "half": "± (90 %)"}
+"""Heads COLUMN_low, COLUMN_high, COLUMN_sd and COLUMN_half (half of the 90 % interval), with the
+number format of COLUMN."""
+CODES = "allowance moves_most cut other_cut cut_pattern recommended_cut cheapest_cut term driver"
+"""Columns whose words are codes: readers see `reader_name` of them."""
 HEADINGS: dict[str, tuple[str, str]] = {
     **{name: (name, "{}") for name in OWN_NAMES.split()},
     "job_id": ("job", "{}"),
@@ -185,6 +190,6 @@ def heading(column: str) -> tuple[str, str]:
     if column in HEADINGS:
         return HEADINGS[column]
     if column.startswith("reveal."):
-        return column.removeprefix("reveal."), "{:.3f}"
+        return reader_name(column), "{:.3f}"
     base, _, end = column.rpartition("_")
     return ENDS[end], HEADINGS[base][1]

@@ -22,6 +22,8 @@ from pandas.api.types import is_numeric_dtype
 
 from airstats.base.errors import AirstatsError
 from airstats.base.formula_guard import csv_of
+from airstats.catalog.reader_names import reader_name
+from airstats.reports.column_headings import CODES
 from airstats.reports.column_headings import heading as heading_of
 from airstats.reports.house_style import use_house_style
 
@@ -32,7 +34,7 @@ Section = Iterable[Any]
 
 DPI = 144
 MISSING = "–"
-_NOTHING = re.compile(r"^-(?=[0.,]+%?$)")
+_NOTHING = re.compile(r"^[+-](?=[0.,]+%?$)")
 STRICT = "AIRSTATS_STRICT"
 """While this environment variable is set, a part that fails stops its notebook: tests set it."""
 NOT_WORKED_OUT = "**This part could not be worked out**"
@@ -143,7 +145,8 @@ class Table:
             heading, pattern = heading_of(str(name))
             if self.currency:
                 heading = re.sub(r"\bmoney\b", lambda _: self.currency, heading)
-            worded[_apart(heading, worded)] = [_cell(v, pattern) for v in self.frame[name]]
+            code = str(name) in CODES.split()
+            worded[_apart(heading, worded)] = [_cell(v, pattern, code) for v in self.frame[name]]
         return pd.DataFrame(worded)
 
 
@@ -226,11 +229,13 @@ def _not_worked_out(error: Exception) -> Words:
     )
 
 
-def _cell(value: Any, pattern: str) -> str:
+def _cell(value: Any, pattern: str, code: bool) -> str:
     if value is None or value == "" or value != value:
         return MISSING
-    text = _NOTHING.sub("", pattern.format(value))
-    return text.replace("%", " %") if pattern.endswith("%}") else text
+    if pattern == "{}":
+        return reader_name(str(value)) if code else str(value)
+    text = _NOTHING.sub("", pattern.format(value)).replace("-", "−")
+    return text.replace("%", " %")
 
 
 def _apart(heading: str, taken: dict[str, Any]) -> str:

@@ -54,7 +54,6 @@ def upright(practice):
 DOUBLED = CutPattern(
     name="doubled",
     words="lined with a doubled strip",
-    of_reveals="lined with doubled strips",
     spellings=("double strip",),
     crosses=False,
     areas=cut_doubled,
@@ -67,7 +66,6 @@ DOUBLED = CutPattern(
 STEADY = CutPattern(
     name="steady",
     words="slit upright always",
-    of_reveals="slit upright always",
     crosses=True,
     areas=lambda sizes, practice: cut_centre(sizes, upright(practice)),
     outlines=lambda frame, practice: centre_pieces(frame, upright(practice)),
@@ -321,7 +319,7 @@ def test_an_older_file_that_is_damaged_is_still_refused(older, added, tmp_path):
 
 WRONG = [
     ({"name": "Two words"}, "name: write small letters"),
-    ({"words": ""}, "words and of_reveals"),
+    ({"words": ""}, "words: say"),
     ({"reveal_factor": Guess(1.0, 0.0, "sure")}, "reveal_factor, reuse_share: give a mean, a sd"),
     ({"reveal_factor": Guess(1.0, 0.2, "")}, "the reason"),
     ({"reuse_share": Guess(0.5, 0.3, "why")}, "there are no off-cuts"),

@@ -144,7 +144,7 @@ def test_the_worked_line_agrees_with_a_pencil():
     assert f"{laid:.1f} m² × {waste:.3f} {laid * waste:.1f} m²" in said
     assert f"12 × 2 × (1.2 + 1.4) m × 0.35 m {reveal:.1f} m²" in said
     factor = means["reveal.centre"]
-    assert f"{reveal:.1f} m² × {factor:.2f} (centre) {reveal * factor:.1f} m²" in said
+    assert f"{reveal:.1f} m² × {factor:.2f} (slit) {reveal * factor:.1f} m²" in said
     sheet = round(laid + round(laid * waste, 1) + round(reveal * factor, 1), 1)
     assert f"laid + waste + reveals {sheet:.1f} m²" in said
     pencil = Pencil(page)

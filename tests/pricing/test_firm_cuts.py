@@ -83,7 +83,7 @@ def test_a_cut_is_told_in_words_with_its_way():
     terms = CutTerms(replace(CutCosts(1, 0, 0, 0, 0, 0, 60), minutes_stroke=100))
     many = random_openings(200, seed=8).assign(job_id="J000", count=1, sides=3)
     plan = opening_plan(replace(RECORDS, openings=many), terms)
-    names = {"diagonal": "corner to corner", "lined": "stopped and lined"}
+    names = {"diagonal": "corner to corner", "lined": "lined"}
     for row in plan.itertuples():
         name = names.get(row.recommended_cut, f"slit {row.slit}")
         assert row.cut_way == name + ", pieces of two parts" * row.halves

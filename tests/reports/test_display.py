@@ -103,4 +103,21 @@ def test_a_failure_in_a_run_of_tests_leaves_no_page(tmp_path):
 
 def test_a_table_shows_nothing_without_a_sign():
     shown = repr(show_table(pd.DataFrame({"saved_cost": [-0.3, -3.0]}), "Saved"))
-    assert re.findall(r"-?\d+$", shown, re.M) == ["0", "-3"]
+    assert re.findall(r"[-−]?\d+$", shown, re.M) == ["0", "−3"]
+
+
+def test_a_table_calls_a_code_by_what_readers_call_it():
+    frame = pd.DataFrame(
+        {
+            "allowance": ["waste", "reveal.diagonal", "frame tape"],
+            "cut_pattern": ["centre", "lined", ""],
+            "crew": ["centre", "reveal.lined", "a_b"],
+            "pull": [-0.033, 0.004, 0.0],
+        }
+    )
+    rows = show_table(frame, "Pulls")._repr_mimebundle_()[1]["text/html"]["rows"]
+    assert rows == [
+        ["waste", "slit", "centre", "−0.033"],
+        ["corner to corner", "lined", "reveal.lined", "+0.004"],
+        ["frame tape", "–", "a_b", "0.000"],
+    ]

@@ -41,7 +41,7 @@ def test_where_nobody_types_the_cell_shows_the_starting_numbers(nobody_types, mo
     data, _ = price_form(LEARNT)._repr_mimebundle_()
     assert set(data) == {"text/plain", "text/markdown"}
     assert "surface of 200 m² with 12 openings of 1200 × 1400 mm" in data["text/markdown"]
-    assert "reveals of 350 mm, slit down the middle:" in data["text/markdown"]
+    assert "reveals of 350 mm, slit:" in data["text/markdown"]
     assert answer(OneJob(), LEARNT).words.text in data["text/markdown"]
     # Without the widgets a report shows the same.
     monkeypatch.setitem(sys.modules, "ipywidgets", None)

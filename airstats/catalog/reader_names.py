@@ -1,0 +1,26 @@
+"""What readers call the cuts, allowances and quantities that code and files name by a word."""
+
+from __future__ import annotations
+
+import re
+
+from airstats.catalog.cut_patterns import CUTS
+
+_UNITS = {"_m2": ", m²", "_mm": ", mm", "_m": ", m"}
+_REVEALS = re.compile(r"reveal_(\w+)_m2")
+
+
+def reader_name(code: str) -> str:
+    """Return "corner to corner" for "diagonal" and "reveal.diagonal", "laid, m²" for "laid_m2".
+
+    A word that is no code, such as the name of a material, stays.
+    """
+    kind, _, rest = code.rpartition(".")
+    if cut := CUTS.get(rest):
+        return f"off-cuts used, {cut.words}" if kind == "reuse" else cut.words
+    if reveals := _REVEALS.fullmatch(code):
+        return f"reveals {reader_name(reveals[1])}, m²"
+    for end, unit in _UNITS.items():
+        if code.endswith(end):
+            return code.removesuffix(end).replace("_", " ") + unit
+    return code.replace("_", " ")
