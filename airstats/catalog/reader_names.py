@@ -16,8 +16,9 @@ def reader_name(code: str) -> str:
     A word that is no code, such as the name of a material, stays.
     """
     kind, _, rest = code.rpartition(".")
-    if cut := CUTS.get(rest):
-        return f"off-cuts used, {cut.words}" if kind == "reuse" else cut.words
+    if rest in CUTS or kind in ("reveal", "reuse"):
+        words = CUTS[rest].words if rest in CUTS else rest
+        return f"off-cuts used, {words}" if kind == "reuse" else words
     if reveals := _REVEALS.fullmatch(code):
         return f"reveals {reader_name(reveals[1])}, m²"
     for end, unit in _UNITS.items():

@@ -215,7 +215,7 @@ def test_formulas_of_an_entry_must_be_whole(desk, monkeypatch):
 
 def test_the_card_names_it(desk):
     page = allowance_card(desk.now)
-    assert "of reveal, lined with doubled strips" in page
+    assert "lined with a doubled strip" in page
     assert "stops at an opening (lined, doubled)" in page
 
 

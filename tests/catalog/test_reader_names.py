@@ -12,7 +12,7 @@ from airstats.catalog.reader_names import reader_name
         ("reveal.diagonal", "corner to corner"),
         ("reuse.centre", "off-cuts used, slit"),
         ("reveal_diagonal_m2", "reveals corner to corner, m²"),
-        ("reveal.gone", "reveal.gone"),
+        ("reveal.gone", "gone"),
         ("frame_tape_m", "frame tape, m"),
     ],
 )
