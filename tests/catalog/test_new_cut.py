@@ -216,7 +216,7 @@ def test_formulas_of_an_entry_must_be_whole(desk, monkeypatch):
 def test_the_card_names_it(desk):
     page = allowance_card(desk.now)
     assert "lined with a doubled strip" in page
-    assert "stops at an opening (lined, doubled)" in page
+    assert "stops at an opening (lined, lined with a doubled strip)" in page
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS_OF_CUTS)
@@ -227,7 +227,7 @@ def test_every_notebook_speaks_of_it(folder, name, monkeypatch):
     assert not list(run_notebook(name, {"records": str(folder), "takeoff": ""}))
     bundles = [part for part in shown if isinstance(part, dict)]
     assert len(shown) > 15
-    assert "doubled" in " ".join(map(str, shown))
+    assert "a doubled strip" in " ".join(map(str, shown))
     assert sum("image/png" in bundle for bundle in bundles) > 2
 
 

@@ -72,7 +72,10 @@ class Pencil:
     """A person with the printed card: nothing but its numbers, each step rounded to a tenth."""
 
     def __init__(self, page):
-        self.factors = {name: printed(page, rf" {name} (\d\.\d+) ")[0] for name in ("waste", *CUTS)}
+        names = {"waste": "waste"} | {name: cut.words for name, cut in CUTS.items()}
+        self.factors = {
+            name: printed(page, rf" {words} (\d\.\d+) ")[0] for name, words in names.items()
+        }
         self.crews = {
             crew: printed(page, rf"{crew} ([+−]\d+\.\d) ")[0] / 100 for crew in LEARNT.belief.crews
         }
