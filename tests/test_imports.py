@@ -85,6 +85,17 @@ def test_calibrating_and_pricing_load_no_pictures_and_the_package_next_to_nothin
     assert run("import sys, airstats; print('numpy' in sys.modules)").strip() == "False"
 
 
+def test_running_notebooks_builds_no_grammar_of_addresses_until_one_is_asked_for():
+    shown = run(
+        "import sys, airstats.documents.run_notebooks, jsonschema\n"
+        "print('lark' in sys.modules)\n"
+        "of = jsonschema.FormatChecker(['iri']).conforms\n"
+        "print(of('http://a/ä', 'iri'), of('no>', 'iri'), 'lark' in sys.modules)\n"
+        "from rfc3987_syntax import parse"
+    )
+    assert shown.split() == ["False", "True", "False", "True"]
+
+
 def test_every_public_name_is_the_same_thing_twice():
     """A package or module of the same name would take its place on second use."""
     for name in airstats.__all__:

@@ -16,6 +16,7 @@ import nbformat
 import papermill
 from nbclient import NotebookClient
 from nbformat import NotebookNode
+from papermill.engines import NBClientEngine, papermill_engines
 from papermill.exceptions import PapermillExecutionError
 from tqdm import tqdm
 from traitlets.config import Config
@@ -226,6 +227,25 @@ def _write(name: str, page: Page, out: Path) -> None:
     write_whole(out / f"{name}.html", html_of(page))
 
 
+class _SavedAtTheEnd(NBClientEngine):  # type: ignore[misc]
+    """Runs a notebook as papermill does, but saves it once: at its end, or where it broke off."""
+
+    NAME = "saved at the end"
+
+    @classmethod
+    def execute_managed_notebook(
+        cls, nb_man: Any, kernel_name: str, half_run: Path, **more: Any
+    ) -> None:
+        try:
+            super().execute_managed_notebook(nb_man, kernel_name, **more)
+        except BaseException:
+            nbformat.write(nb_man.nb, half_run)  # type: ignore[no-untyped-call]
+            raise
+
+
+papermill_engines.register(_SavedAtTheEnd.NAME, _SavedAtTheEnd)
+
+
 def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
     # Elsewhere the files by which kernels are reached would pile up if runs are killed.
     reached_by = str(target.with_name("kernel.json").resolve())
@@ -233,6 +253,9 @@ def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
         _verbatim(source),
         _verbatim(target),
         parameters=parameters,
+        engine_name=_SavedAtTheEnd.NAME,
+        half_run=target,
+        request_save_on_cell_execute=False,
         kernel_name=KERNEL,
         progress_bar=False,
         execution_timeout=TIMEOUT_S,

@@ -8,8 +8,10 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from unittest import mock
 
 import nbformat
+import papermill
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
@@ -202,6 +204,24 @@ def test_notebooks_open_the_desk_of_the_run_and_what_is_kept_does_not_name_it(tm
     assert {path.name for path in out.iterdir()} == {
         "works.html", "works.pdf", "works.ipynb", "fails.failed.ipynb",
     }  # fmt: skip
+
+
+def test_a_notebook_is_written_at_its_end_not_at_every_cell(tmp_path, monkeypatch):
+    saved = mock.Mock()
+    monkeypatch.setattr(papermill.engines, "write_ipynb", saved)
+    write_notebook(tmp_path, "works", "word", "word", "word")
+    run_quarter_notebooks({"works": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+    saved.assert_not_called()
+    assert (tmp_path / "out" / "works.ipynb").is_file()
+
+
+def test_a_kernel_that_dies_leaves_what_it_had_shown(tmp_path):
+    write_notebook(tmp_path, "dies", "word", "import os, signal; os.kill(os.getpid(), 9)", "word")
+    with pytest.raises(AirstatsError, match="dies, kernel: DeadKernelError"):
+        run_quarter_notebooks({"dies": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+    half = nbformat.read(tmp_path / "out" / "dies.failed.ipynb", as_version=4)
+    assert "'good'" in str(half.cells[2].outputs)
+    assert not half.cells[3].outputs
 
 
 def test_braces_in_a_path_are_signs_like_any_other(tmp_path):

@@ -1,12 +1,14 @@
 """A part that cannot be worked out says so in its place, and costs a report nothing else."""
 
 import re
+from unittest import mock
 
 import IPython.display
 import nbformat
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
 
 from airstats.base.errors import AirstatsError
 from airstats.documents.run_notebooks import run_quarter_notebooks
@@ -121,3 +123,13 @@ def test_a_table_calls_a_code_by_what_readers_call_it():
         ["corner to corner", "lined", "reveal.lined", "+0.004"],
         ["frame tape", "–", "a_b", "0.000"],
     ]
+
+
+def test_a_picture_is_laid_out_once_and_then_drawn_once_a_saving(monkeypatch):
+    picture, drawn = dot(), []
+    layouts, draw = mock.Mock(wraps=picture.figure.get_layout_engine().execute), Figure.draw
+    monkeypatch.setattr(picture.figure.get_layout_engine(), "execute", layouts)
+    monkeypatch.setattr(Figure, "draw", lambda *given: (drawn.append(1), draw(*given)))
+    picture.png()
+    picture.svg()
+    assert (layouts.call_count, len(drawn)) == (1, 2)
