@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from difflib import SequenceMatcher
 from itertools import combinations
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -28,6 +28,7 @@ durchschnitt mittelwert somme totaux moyenne totaal subtotaal som gemiddelde tot
 soma razem celkem σ ∑"""
 _TOTALS = frozenset(_SUMS.split())
 """Words for a sum or an average, as lines below a table begin."""
+_BETWEEN_WORDS = re.compile(r"[\s.,:;=()\[\]/-]+")
 _BESIDE = "grand sub sous general général of all jobs rolls m m² m2"
 _BESIDE_TOTALS = frozenset(_BESIDE.split())
 _NAME_LENGTH, _TEXT_LENGTH, _ENTRY_LENGTH = 200, 1000, 100
@@ -84,7 +85,7 @@ class Reading:
     row; `note` tells how cells that could mean two things were settled.
     """
 
-    result: np.ndarray
+    result: np.ndarray | pd.api.extensions.ExtensionArray
     blank: np.ndarray
     troubles: dict[int, Trouble]
     note: str = ""
@@ -114,13 +115,13 @@ def is_blank(value: object) -> bool:
 def _reading_of(cells: Cells, results: list, empty: object, dtype: str, note: str = "") -> Reading:
     """Spread the results, one a distinct value, over the rows; None stands for blank."""
     results = [_unread(v) or r for v, r in zip(cells.distinct, results, strict=True)]
-    usable = [empty if r is None or isinstance(r, Trouble) else r for r in results]
+    usable: list[Any] = [empty if r is None or isinstance(r, Trouble) else r for r in results]
     blank = np.array([r is None for r in results], dtype=bool)
     wrong = np.array([isinstance(r, Trouble) for r in results], dtype=bool)
     rows = np.flatnonzero(wrong[cells.codes]).tolist()
     troubles = {row: results[cells.codes[row]] for row in rows}
-    values = np.array(usable, dtype=dtype)[cells.codes]
-    return Reading(values, blank[cells.codes], troubles, note)
+    values: Any = pd.array(usable, dtype="str") if dtype == "str" else np.array(usable, dtype=dtype)
+    return Reading(values.take(cells.codes), blank[cells.codes], troubles, note)
 
 
 def _unread(value: object) -> Trouble | None:
@@ -293,7 +294,7 @@ def read_words(cells: Cells, spellings: dict[str, str]) -> Reading:
         None if is_blank(value) else spellings.get(as_text(value).strip().casefold(), strange)
         for value in cells.distinct
     ]
-    return _reading_of(cells, results, "", "object")
+    return _reading_of(cells, results, "", "str")
 
 
 def read_texts(
@@ -315,7 +316,7 @@ def read_texts(
         None if is_blank(text) or text.casefold() in also_blank else _plain(text, is_name)
         for text in texts
     ]
-    return _reading_of(cells, results, "", "object")
+    return _reading_of(cells, results, "", "str")
 
 
 def read_ids(cells: Cells) -> Reading:
@@ -352,9 +353,10 @@ def _refused(
 
 def is_sum(text: str) -> bool:
     """Tell whether a text is a word for a sum, alone or with a year or a count beside it."""
-    words = re.split(r"[\s.,:;=()\[\]/-]+", text[:_ENTRY_LENGTH].casefold().strip())
-    found = [word for word in words if word and not word.isdigit()]
-    return not _TOTALS.isdisjoint(found) and _TOTALS.union(_BESIDE_TOTALS).issuperset(found)
+    words = _BETWEEN_WORDS.split(text[:_ENTRY_LENGTH].casefold())
+    return not _TOTALS.isdisjoint(words) and all(
+        not word or word.isdigit() or word in _TOTALS or word in _BESIDE_TOTALS for word in words
+    )
 
 
 def read_names(cells: Cells) -> Reading:
@@ -365,7 +367,7 @@ def read_names(cells: Cells) -> Reading:
         None if is_blank(text) else _plain(first.setdefault(name_key(text), text), True)
         for text in texts
     ]
-    reading = _reading_of(cells, results, "", "object", _alike_note(list(first.values())))
+    reading = _reading_of(cells, results, "", "str", _alike_note(list(first.values())))
     return _refused(reading, cells, (_is_ditto, _DITTO))
 
 

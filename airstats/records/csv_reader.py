@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import chain, islice
+from typing import TextIO
 
 import numpy as np
 import pandas as pd
@@ -51,7 +52,8 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
         raise unreadable(file, "a cell holds more than 1,000,000 characters", _CLOSE_QUOTES)
     text, notes = decoded(file, data)
     separator, record, lines_above = _csv_header(name, file, text)
-    body = io.StringIO(text, newline="")
+    # A string buffer would hold four bytes a character.
+    body = io.TextIOWrapper(io.BytesIO(text.encode()), "utf-8", newline="")
     for _ in range(lines_above):
         body.readline()
     frame = _csv_frame(file, body, separator)
@@ -93,7 +95,7 @@ def _evenness(text: str, separator: str) -> int:
     return max((records * (cells - 1) for cells, records in lengths.items()), default=0)
 
 
-def _rows(file: str, body: io.StringIO, separator: str) -> list[list[str]]:
+def _rows(file: str, body: TextIO, separator: str) -> list[list[str]]:
     try:
         rows = list(csv.reader(chain(body, [_SENTINEL]), delimiter=separator))
     except csv.Error as error:
@@ -148,12 +150,17 @@ def _first_records(text: str, separator: str) -> tuple[list[tuple[int, list[str]
     return records, bool(lines.readline())
 
 
-def _csv_frame(file: str, body: io.StringIO, separator: str) -> pd.DataFrame:
+def _csv_frame(file: str, body: TextIO, separator: str) -> pd.DataFrame:
     """Read the header and all below it as text; the slow reader also takes uneven rows."""
     start = body.tell()
     try:
         return pd.read_csv(
-            body, sep=separator, header=None, dtype=object, na_filter=False, skip_blank_lines=False
+            body,
+            sep=separator,
+            header=None,
+            dtype="category",
+            na_filter=False,
+            skip_blank_lines=False,
         )
     except pd.errors.ParserError:
         body.seek(start)
@@ -176,7 +183,7 @@ def _overlong(table: Table, beyond: pd.DataFrame, width: int) -> Iterator[tuple[
 
 def _cut_off(table: Table, text: str, width: int) -> Iterator[tuple[int, Fault]]:
     """Find a last row that stops short with no line end, as where a copy of a file broke off."""
-    last = text.rpartition("\n")[2].rpartition("\r")[2]
+    last = text[max(text.rfind("\n"), text.rfind("\r")) + 1 :]
     cells = next(csv.reader([last], delimiter=table.separator), []) if '"' not in last else []
     if 0 < len(cells) < width and len(table.rows):
         problem = f"the file ends in the middle of the row, after {len(cells)} of {width} cells"

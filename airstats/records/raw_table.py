@@ -340,10 +340,10 @@ def _filled_rows(body: pd.DataFrame) -> np.ndarray:
 
 
 def _are_empty(cells: pd.Series) -> np.ndarray:
-    if cells.dtype == object and infer_dtype(cells, skipna=False) == "string":
-        codes, texts = pd.factorize(cells)
-        return np.array([not text.strip() for text in texts], dtype=bool)[codes]
-    return np.array([is_empty(cell) for cell in cells], dtype=bool)
+    if cells.dtype == object and infer_dtype(cells, skipna=False) != "string":
+        return np.array([is_empty(cell) for cell in cells], dtype=bool)
+    codes, values = pd.factorize(cells, use_na_sentinel=False)
+    return np.array([is_empty(value) for value in values], dtype=bool)[codes]
 
 
 def column_name(table: str, heading: str, place: int) -> str:

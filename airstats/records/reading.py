@@ -240,7 +240,7 @@ def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.D
     """Return the rows of openings, under the jobs' spelling of the id, then the summaries."""
     in_jobs, in_openings = (checked.sheets[name].frame for name in ("jobs", "openings"))
     owners = checked.links.openings[openings]
-    spelling = in_jobs["job_id"].to_numpy()[owners]
+    spelling = in_jobs["job_id"].array.take(owners)
     listed = in_openings.iloc[openings].assign(job_id=spelling, from_summary=False)
     listed = listed.reset_index(drop=True).join(_extras(checked.sheets["openings"].table, openings))
     kept = jobs[checked.links.in_summary[jobs]]
@@ -254,8 +254,8 @@ def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.D
 def _materials(checked: _Checked, good: np.ndarray) -> pd.DataFrame:
     """Return the good rows of materials, under the jobs' spelling of the id."""
     sheet = checked.sheets["materials"]
-    in_jobs = checked.sheets["jobs"].frame["job_id"].to_numpy()
-    spelling = in_jobs[checked.links.materials[good]]
+    in_jobs = checked.sheets["jobs"].frame["job_id"].array
+    spelling = in_jobs.take(checked.links.materials[good])
     frame = _typed(sheet.frame.iloc[good].assign(job_id=spelling))
     return frame.join(_extras(sheet.table, good))
 
@@ -284,8 +284,8 @@ def _texts(cells: pd.DataFrame) -> pd.DataFrame:
     written = {}
     for column in cells:
         read = cells_of(cells[column])
-        texts = np.array([as_text(value) for value in read.distinct], dtype=object)
-        written[column] = pd.Series(texts[read.codes], dtype="str")
+        texts = pd.array([as_text(value) for value in read.distinct], dtype="str")
+        written[column] = texts.take(read.codes)
     return pd.DataFrame(written, index=range(len(cells)))
 
 

@@ -171,7 +171,7 @@ def _cells(table: Table) -> dict[str, Cells]:
 def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: str) -> Sheet:
     readings = {column: _read(table, column, cells[column], marks, dates) for column in cells}
     for column, unit in table.units.items():
-        numbers = converted(column, readings[column].result, unit)
+        numbers = converted(column, np.asarray(readings[column].result), unit)
         readings[column] = replace(readings[column], result=numbers)
     frame = pd.DataFrame({column: reading.result for column, reading in readings.items()})
     blank = pd.DataFrame({column: reading.blank for column, reading in readings.items()})
