@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import replace
+from unittest.mock import patch
 
 import matplotlib.image
 import pandas as pd
@@ -11,7 +12,7 @@ from nbformat import v4
 from airstats.documents.html import html_of
 from airstats.documents.page import notebook_page
 from airstats.documents.pdf import pdf_of
-from airstats.reports.display import Picture, Table, Words
+from airstats.reports.display import Picture, Table, Words, show
 
 SCRIPT = "<script>document.title='gone'</script>"
 TYPST = '#panic("run") $x$ \\ *not bold* @ref'
@@ -53,7 +54,7 @@ def assert_drawn(picture):
     _, about = picture._repr_mimebundle_()
     assert about["image/png"]["csv"].count("\n") == len(picture.data) + 1 > 1
     pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
-    assert pixels.shape[1] > 800
+    assert pixels.shape[1] > 450
     assert pixels[:, :, :3].std() > 0.05
 
 
@@ -63,16 +64,24 @@ def words_on(figure):
     return [text.get_text() for text in [*texts, *figure.texts]]
 
 
+def outputs_of(part):
+    """The outputs of a cell that shows one part."""
+    with patch("IPython.display.display") as display:
+        show(lambda: part)
+    return [
+        v4.new_output("display_data", *call.args, metadata=call.kwargs["metadata"])
+        for call in display.call_args_list
+    ]
+
+
 def page_of(title, shown, made, command):
     """The page of a notebook that shows these parts."""
     cells = []
     for part in shown:
         if isinstance(part, Words):
             cells.append(v4.new_markdown_cell(part.text))
-            continue
-        data, about = part._repr_mimebundle_()
-        output = v4.new_output("display_data", data, metadata=about)
-        cells.append(v4.new_code_cell(outputs=[output]))
+        else:
+            cells.append(v4.new_code_cell(outputs=outputs_of(part)))
     return replace(notebook_page(v4.new_notebook(cells=cells), made, command), title=title)
 
 

@@ -3,23 +3,41 @@
 from __future__ import annotations
 
 import base64
+import re
+import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from nbformat import NotebookNode
 
-from airstats.reports.display import Words, unpacked
+from airstats.reports.display import BESIDE, Words, unpacked
+from airstats.reports.house_style import FULL, HALF
+
+_SIZE = re.compile(r'<svg [^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"', re.DOTALL)
+"""The size of a picture, in points."""
 
 
 @dataclass(frozen=True)
 class Grid:
-    """A table as text: caption, headings, rows of cells, and which columns are numbers."""
+    """A table as text.
+
+    Attributes
+    ----------
+    caption, headings, rows : what is shown, cell by cell
+    numbers : which columns are numbers
+    name : that of the file with all rows
+    all_rows : how many rows there are, shown or not
+    csv : all rows as CSV; "" if all are shown
+    """
 
     caption: str
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     numbers: tuple[bool, ...]
+    name: str = "table"
+    all_rows: int = 0
+    csv: str = ""
 
 
 @dataclass(frozen=True)
@@ -32,6 +50,19 @@ class Image:
     svg: str
     csv: str
 
+    @property
+    def is_half(self) -> bool:
+        """Whether it is drawn for half the width of the text."""
+        return self.size_in[0] < (HALF + FULL) / 2
+
+    @property
+    def size_in(self) -> tuple[float, float]:
+        """Width and height at which it was drawn, inches."""
+        if size := _SIZE.search(self.svg):
+            return float(size[1]) / 72, float(size[2]) / 72
+        wide, high = struct.unpack(">2I", self.png[16:24])
+        return FULL, FULL * high / wide
+
 
 @dataclass(frozen=True)
 class Plain:
@@ -40,7 +71,18 @@ class Plain:
     text: str
 
 
-Block = Words | Grid | Image | Plain
+Part = Words | Grid | Image | Plain
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two parts side by side."""
+
+    left: Part
+    right: Part
+
+
+Block = Part | Pair
 
 
 @dataclass(frozen=True)
@@ -53,15 +95,28 @@ class Page:
     blocks : words, tables and pictures in their order
     made : what went in: parameters, digests, versions
     command : the command that makes it again
+    about : whose it is, of which quarter and day
     """
 
     title: str
     blocks: tuple[Block, ...]
     made: Mapping[str, str]
     command: str
+    about: str = ""
+
+    @property
+    def full_title(self) -> str:
+        """The title with whose page it is, of which quarter and day."""
+        return " · ".join(filter(None, [self.title, self.about]))
+
+    def file_of(self, part: Image | Grid, ending: str = "csv") -> str:
+        """Return the file that holds a picture, or the numbers of it or of a table."""
+        return f"data/{self.made.get('notebook', 'report')}-{part.name}.{ending}"
 
 
-def notebook_page(notebook: NotebookNode, made: Mapping[str, str], command: str) -> Page:
+def notebook_page(
+    notebook: NotebookNode, made: Mapping[str, str], command: str, about: str = ""
+) -> Page:
     """Return the page of an executed notebook: its texts and outputs in order, without code.
 
     Parameters
@@ -72,8 +127,10 @@ def notebook_page(notebook: NotebookNode, made: Mapping[str, str], command: str)
         What went in, by its name: see `made_from`.
     command : str
         The command that makes the page again.
+    about : str
+        Whose it is, of which quarter and day.
     """
-    return Page(_title(notebook), tuple(_blocks(notebook)), made, command)
+    return Page(_title(notebook), tuple(_blocks(notebook)), made, command, about)
 
 
 def made_grid(page: Page) -> Grid:
@@ -81,9 +138,25 @@ def made_grid(page: Page) -> Grid:
     return Grid("What went in", ("item", "value"), tuple(page.made.items()), (False, False))
 
 
+def parts(page: Page) -> list[Part]:
+    """Return all parts of a page, those side by side one after the other."""
+    pairs = [(b.left, b.right) if isinstance(b, Pair) else (b,) for b in page.blocks]
+    return [part for pair in pairs for part in pair]
+
+
+def is_appendix(heading: str, level: int) -> bool:
+    """Whether an appendix begins with a heading."""
+    return level <= 2 and heading.strip() == "Appendix"
+
+
 def images(page: Page) -> list[Image]:
     """Return the pictures of a page."""
-    return [part for part in page.blocks if isinstance(part, Image)]
+    return [part for part in parts(page) if isinstance(part, Image)]
+
+
+def long_tables(page: Page) -> list[Grid]:
+    """Return the tables of a page that show but their first rows."""
+    return [part for part in parts(page) if isinstance(part, Grid) and part.csv]
 
 
 def _blocks(notebook: NotebookNode) -> Iterator[Block]:
@@ -91,13 +164,18 @@ def _blocks(notebook: NotebookNode) -> Iterator[Block]:
         if cell.cell_type == "markdown":
             first, _, rest = cell.source.partition("\n")
             yield Words(rest.strip() if first.startswith("# ") else cell.source)
-        for output in cell.get("outputs", []):
-            # A stream has none: it is not for the reader.
-            if "data" in output:
-                yield _block(output.data, output.metadata)
+        # A stream has no data: it is not for the reader.
+        shown = (output for output in cell.get("outputs", []) if "data" in output)
+        for output in shown:
+            part = _part(output.data, output.metadata)
+            if output.metadata.get(BESIDE) == "left":
+                beside = next(shown)
+                yield Pair(part, _part(beside.data, beside.metadata))
+            else:
+                yield part
 
 
-def _block(data: Mapping[str, Any], metadata: Mapping[str, Any]) -> Block:
+def _part(data: Mapping[str, Any], metadata: Mapping[str, Any]) -> Part:
     if "image/png" in data:
         return _image(data, metadata.get("image/png", {}))
     if "rows" in metadata.get("text/html", {}):
@@ -123,6 +201,10 @@ def _grid(about: Mapping[str, Any]) -> Grid:
         headings=tuple(about["headings"]),
         rows=tuple(map(tuple, about["rows"])),
         numbers=tuple(about["numbers"]),
+        # A notebook that an older airstats ran shows its tables whole.
+        name=about.get("name", "table"),
+        all_rows=about.get("all_rows", 0),
+        csv=about.get("csv", ""),
     )
 
 

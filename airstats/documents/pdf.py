@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import base64
 import json
-import re
 import struct
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from itertools import pairwise
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
@@ -15,7 +15,7 @@ import matplotlib
 import mistune
 import typst
 
-from airstats.documents.page import Block, Grid, Image, Page, Plain, made_grid
+from airstats.documents.page import Block, Grid, Image, Page, Pair, Plain, images, is_appendix
 from airstats.reports.display import Words
 
 TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
@@ -29,7 +29,6 @@ HEADING = 14
 """Characters of a heading before it is broken into lines."""
 PICTURE_MM = (180.0, 220.0)
 """What a picture may fill of an A4 page: width, height."""
-_SIZE = re.compile(r'<svg [^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"', re.DOTALL)
 
 
 def pdf_of(page: Page) -> bytes:
@@ -40,17 +39,17 @@ def pdf_of(page: Page) -> bytes:
     All content reaches the typesetter as JSON or as a picture file, never as source text: no
     name in the records can turn into a command.
     """
-    named = {f"block-{place}.svg": part for place, part in enumerate(page.blocks)}
-    pictures = {name: _svg(part) for name, part in named.items() if isinstance(part, Image)}
+    names = {part: f"picture-{place}.svg" for place, part in enumerate(images(page))}
     content = {
         "title": page.title,
-        "blocks": _in_steps([_shown(part, name) for name, part in named.items()]),
-        "made": _table(made_grid(page)),
-        "quarter": page.made.get("quarter", ""),
+        "about": page.about,
+        "blocks": _in_steps(_kept_together([_shown(part, page, names) for part in page.blocks])),
+        "made": [f"{item}: {value}" for item, value in page.made.items()],
         "digest": page.made.get("records' digest", ""),
         "command": page.command,
     }
     template, text = TEMPLATE.read_text(encoding="utf-8"), json.dumps(content, ensure_ascii=False)
+    pictures = {name: _svg(part) for part, name in names.items()}
     texts = {"main.typ": template, "page.json": text, **pictures}
     files = {name: content.encode("utf-8") for name, content in texts.items()}
     try:
@@ -70,29 +69,43 @@ def _compile(files: dict[str, bytes], standard: str | None) -> bytes:
     return compile_files(files, **settings)
 
 
-def _shown(part: Block, name: str) -> dict[str, Any]:
+def _shown(part: Block, page: Page, names: Mapping[Image, str]) -> dict[str, Any]:
     """What the template needs of a block."""
+    if isinstance(part, Pair):
+        sides = [_shown(side, page, names) for side in (part.left, part.right)]
+        return {"kind": "pair", "sides": sides}
     if isinstance(part, Words):
         parts = mistune.create_markdown(renderer=None)(part.text)
-        return {"kind": "words", "parts": parts}
+        return {"kind": "words", "parts": parts, "introduces": False}
     if isinstance(part, Image):
-        return {"kind": "picture", "file": name, "alt": part.alt, "width_mm": _width_mm(part)}
+        size = {"width_mm": _width_mm(part), "alt": part.alt}
+        return {"kind": "picture", "file": names[part], **size}
     if isinstance(part, Plain):
         return {"kind": "plain", "text": part.text}
-    return _table(part)
+    return _table(part, page)
+
+
+def _kept_together(blocks: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The blocks with a mark on words that a picture or table follows."""
+    for shown, following in pairwise(blocks):
+        if shown["kind"] == "words" and shown["parts"]:
+            shown["introduces"] = following["kind"] in ("picture", "table", "pair")
+    return blocks
 
 
 def _in_steps(blocks: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The blocks with heading levels that never skip one, as the standard asks."""
+    """The blocks with heading levels that never skip one, and marks where an appendix begins."""
     last = 1
     for part in (part for shown in blocks for part in shown.get("parts", [])):
         if part["type"] == "heading":
+            text = "".join(child.get("raw", "") for child in part["children"])
+            part["appendix"] = is_appendix(text, part["attrs"]["level"])
             last = min(max(part["attrs"]["level"], 2), last + 1)
             part["attrs"]["level"] = last
     return blocks
 
 
-def _table(grid: Grid) -> dict[str, Any]:
+def _table(grid: Grid, page: Page) -> dict[str, Any]:
     cells = [_longest(column) for column in zip(*grid.rows, strict=True)] or [0] * len(grid.numbers)
     # Each number stays beside its per cent sign.
     whole = [heading.replace(" %", "\N{NO-BREAK SPACE}%") for heading in grid.headings]
@@ -108,6 +121,7 @@ def _table(grid: Grid) -> dict[str, Any]:
         "numbers": grid.numbers,
         "wide": across > ACROSS,
         "longest": longest,
+        "more": f"All {grid.all_rows} rows: {page.file_of(grid)}" if grid.csv else "",
     }
 
 
@@ -128,7 +142,6 @@ def _svg(picture: Image) -> str:
 
 
 def _width_mm(picture: Image) -> float:
-    """The width of a page's text, or less if the picture would be too high."""
-    wide, high = PICTURE_MM
-    size = _SIZE.search(_svg(picture))
-    return min(wide, high * float(size[1]) / float(size[2])) if size else wide
+    """The width at which it was drawn, or less if it would not fit on a page."""
+    (wide, high), (most, highest) = picture.size_in, PICTURE_MM
+    return min(wide * 25.4, most, highest * wide / high)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import platform
 import shlex
 from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
 from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from airstats.base.errors import AirstatsError
 from airstats.base.firm import ASSUMED
 from airstats.base.run_settings import takeoff_path
 from airstats.documents.redaction import masked
@@ -25,6 +28,7 @@ ELSEWHERE = "FOLDER"
 """Stands in a command for a folder outside the one that it ran in: where files are is private."""
 _PATHS = ("records", "previous", "takeoff", "firm", "out")
 
+EPOCH = "SOURCE_DATE_EPOCH"
 _COSTS = ("leftover_cost", "short_cost")
 
 Parameters = Mapping[str, Any]
@@ -59,6 +63,29 @@ def made_from(name: str, parameters: Parameters, desk: Desk | None = None) -> di
     made |= {f"{whose} digest": _digest(*one) for whose, one in sources.items() if one[0]}
     versions = [f"{package} {version(package)}" for package in PACKAGES]
     return made | {"versions": ", ".join([f"python {platform.python_version()}", *versions])}
+
+
+def about_line(desk: Desk | None, day: date) -> str:
+    """Return whose page it is, of which quarter and day; what is not known is left out."""
+    known = [desk.firm.name, desk.quarter] if desk else []
+    return " · ".join(filter(None, [*known, f"{day.day} {day:%B %Y}"]))
+
+
+def day_of_run() -> date:
+    """Return today, or the day of SOURCE_DATE_EPOCH: then files come out again byte for byte.
+
+    Raises
+    ------
+    AirstatsError
+        If SOURCE_DATE_EPOCH is no count of seconds.
+    """
+    given = os.environ.get(EPOCH)
+    try:
+        return datetime.fromtimestamp(int(given), UTC).date() if given else date.today()
+    except (ValueError, OverflowError, OSError) as error:
+        raise AirstatsError(
+            f"{EPOCH}={given} is no day: give it as whole seconds since 1970, or unset it."
+        ) from error
 
 
 def _costs_given(parameters: Parameters) -> dict[str, float]:

@@ -27,9 +27,9 @@ from airstats.base.number_text import shown
 from airstats.base.run_settings import SAVED_DESK, RunSettings
 from airstats.documents.html import html_of
 from airstats.documents.kernels import Kernel, end_kernels
-from airstats.documents.page import Page, images, notebook_page
+from airstats.documents.page import Page, images, long_tables, notebook_page, parts
 from airstats.documents.pdf import pdf_of
-from airstats.documents.provenance import Parameters, command_of, made_from
+from airstats.documents.provenance import Parameters, about_line, command_of, day_of_run, made_from
 from airstats.documents.redaction import kept_notebook
 from airstats.reports.desk import Desk
 from airstats.reports.display import NOT_WORKED_OUT, STRICT, Words
@@ -88,7 +88,8 @@ def run_quarter_notebooks(
     parameters_by_notebook : mapping
         Name of a notebook (without ending) to its parameters, plain JSON values.
     out_dir : path
-        Gets NAME.html, NAME.pdf, NAME.ipynb and data/NAME-PICTURE.png, .svg and .csv.
+        Gets NAME.html, NAME.pdf, NAME.ipynb, data/NAME-PICTURE.png, .svg and .csv, and
+        data/NAME-TABLE.csv of each table that a page does not show whole.
     progress : bool
         Whether to show a bar on standard error.
     notebooks : Path, optional
@@ -102,17 +103,17 @@ def run_quarter_notebooks(
     Raises
     ------
     AirstatsError
-        If a parameter is not known, a path holds a sign that is no text, or a notebook fails:
+        If a parameter or the day is not known, a path holds no text, or a notebook fails:
         then its half-run copy stands as NAME.failed.ipynb, and it has no page.
     """
-    folder, out = notebooks or notebooks_folder(), Path(out_dir)
+    folder, out, day = notebooks or notebooks_folder(), Path(out_dir), day_of_run()
     for name, parameters in parameters_by_notebook.items():
         _refuse_no_text([folder, home or out, *parameters.values()])
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
     faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
     with _workplace(out) as place, ThreadPoolExecutor(AT_A_TIME) as pool:
-        run = _Run(out, command, desk, place / "desk.json")
+        run = _Run(out, command, desk, place / "desk.json", about_line(desk, day))
         if desk:
             desk.save(run.saved)
         jobs = {
@@ -175,12 +176,13 @@ def _refresh(path: Path) -> None:
 
 @dataclass(frozen=True)
 class _Run:
-    """What the notebooks of a run share: results, the command, the desk and where it is saved."""
+    """What the notebooks of a run share: results, command, desk, where it is saved, whose it is."""
 
     out: Path
     command: str
     desk: Desk | None
     saved: Path
+    about: str
 
 
 def _run_one(source: Path, parameters: dict[str, Any], run: _Run) -> list[str]:
@@ -200,9 +202,9 @@ def _run_one(source: Path, parameters: dict[str, Any], run: _Run) -> list[str]:
             raise AirstatsError(_fault(name, error, kept=not coded)) from error
         notebook = _keep(running, parameters, out / source.name)
     (out / f"{name}.failed.ipynb").unlink(missing_ok=True)
-    page = notebook_page(notebook, made_from(name, parameters, run.desk), run.command)
+    page = notebook_page(notebook, made_from(name, parameters, run.desk), run.command, run.about)
     _write(name, page, out)
-    said = [part.text for part in page.blocks if isinstance(part, Words)]
+    said = [part.text for part in parts(page) if isinstance(part, Words)]
     return [f"{name}: {text}" for text in said if text.startswith(NOT_WORKED_OUT)]
 
 
@@ -216,13 +218,14 @@ def _keep(running: Path, parameters: Parameters, target: Path) -> NotebookNode:
 
 
 def _write(name: str, page: Page, out: Path) -> None:
-    """Write a page and its pictures."""
+    """Write a page, its pictures and the tables that it does not show whole."""
     for picture in images(page):
-        place = out / "data" / f"{name}-{picture.name}"
         kinds: dict[str, str | bytes] = {"png": picture.png, "svg": picture.svg, "csv": picture.csv}
         for ending, content in kinds.items():
             if content:
-                write_whole(place.with_name(f"{place.name}.{ending}"), content)
+                write_whole(out / page.file_of(picture, ending), content)
+    for table in long_tables(page):
+        write_whole(out / page.file_of(table), table.csv)
     write_whole(out / f"{name}.pdf", pdf_of(page))
     write_whole(out / f"{name}.html", html_of(page))
 

@@ -35,10 +35,14 @@ Section = Iterable[Any]
 DPI = 144
 QUICKEST = 1
 """How hard pictures are packed: the hardest takes up to eight times as long for a few per cent."""
+MOST_ROWS = 10
+"""Rows of a table that a page shows; where there are more, all stand in a CSV file beside it."""
 MISSING = "–"
 _NOTHING = re.compile(r"^[+-](?=[0.,]+%?$)")
 STRICT = "AIRSTATS_STRICT"
 """While this environment variable is set, a part that fails stops its notebook: tests set it."""
+BESIDE = "beside"
+"""In the metadata of an output: which side of a pair it is, left or right."""
 NOT_WORKED_OUT = "**This part could not be worked out**"
 
 
@@ -109,48 +113,84 @@ class Picture:
 
 @dataclass(frozen=True)
 class Table:
-    """A frame with a caption, headings with units and rounded numbers."""
+    """A frame with a caption, headings with units and rounded numbers.
+
+    Of more than `MOST_ROWS` rows the first are shown, and all stand in a CSV file: its name ends
+    in `name`, or in the first words of the caption.
+    """
 
     frame: pd.DataFrame
     caption: str
     currency: str = ""
+    name: str = ""
 
     def __repr__(self) -> str:
-        return f"{self.caption}\n{self._worded().to_string(index=False)}"
+        return f"{self.caption}\n{self._shown().to_string(index=False)}{self._rest()}"
 
     def _repr_html_(self) -> str:
-        worded, right = self._worded(), {"selector": "td,th", "props": "text-align: right"}
+        worded, right = self._shown(), {"selector": "td,th", "props": "text-align: right"}
         style = worded.style.hide(axis="index").set_uuid("table")
         style = style.format(escape="html").set_caption(html.escape(self.caption))
         headings = worded.columns[self._numbers()]
         beside: Any = {heading: [right] for heading in headings}
         page = style.set_table_styles(beside, overwrite=False).to_html()
-        return page.replace("<th id", '<th scope="col" id')
+        return page.replace("<th id", '<th scope="col" id') + html.escape(self._rest())
 
     def _repr_mimebundle_(
         self, include: Any = None, exclude: Any = None
     ) -> tuple[dict[str, Any], dict[str, Any]]:
-        worded = self._worded()
+        shown, more = self._shown(), len(self.frame) > MOST_ROWS
         about = {
             "caption": self.caption,
-            "headings": list(worded.columns),
+            "headings": list(shown.columns),
             "numbers": self._numbers(),
-            "rows": worded.to_numpy().tolist(),
+            "rows": shown.to_numpy().tolist(),
+            "name": self.name or "_".join(re.findall("[a-z0-9]+", self.caption.casefold())[:4]),
+            "all_rows": len(self.frame),
+            "csv": self._csv() if more else "",
         }
         return {"text/html": self._repr_html_(), "text/plain": repr(self)}, {"text/html": about}
 
     def _numbers(self) -> list[bool]:
         return [is_numeric_dtype(kind) for kind in self.frame.dtypes]
 
-    def _worded(self) -> pd.DataFrame:
+    def _shown(self) -> pd.DataFrame:
         worded: dict[str, list[str]] = {}
-        for name in self.frame:
-            heading, pattern = heading_of(str(name))
-            if self.currency:
-                heading = re.sub(r"\bmoney\b", lambda _: self.currency, heading)
+        for name, values in self.frame.head(MOST_ROWS).items():
+            _, pattern = heading_of(str(name))
             code = str(name) in CODES.split()
-            worded[_apart(heading, worded)] = [_cell(v, pattern, code) for v in self.frame[name]]
+            cells = [_cell(value, pattern, code) for value in values]
+            worded[_apart(self._heading(name), worded)] = cells
         return pd.DataFrame(worded)
+
+    def _heading(self, name: Any) -> str:
+        heading, _ = heading_of(str(name))
+        return re.sub(r"\bmoney\b", lambda _: self.currency or "money", heading)
+
+    def _csv(self) -> str:
+        codes = self.frame.columns.intersection(CODES.split())
+        worded = self.frame.assign(**{name: self.frame[name].map(reader_name) for name in codes})
+        headed = worded.set_axis(list(map(self._heading, worded)), axis=1)
+        return csv_of(headed, float_format="%.6g")
+
+    def _rest(self) -> str:
+        if len(self.frame) <= MOST_ROWS:
+            return ""
+        return (
+            f"\nThe first {MOST_ROWS} of {len(self.frame)} rows; airstats quarter writes all to a"
+            " CSV file."
+        )
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Two parts side by side: pictures of the width `HALF`, sentences, small tables.
+
+    On a narrow screen they stand one below the other.
+    """
+
+    left: Words | Picture | Table
+    right: Words | Picture | Table
 
 
 def show(make: Callable[..., Any], *given: Any) -> None:
@@ -182,7 +222,7 @@ def show(make: Callable[..., Any], *given: Any) -> None:
 
 
 def show_table(
-    frame: pd.DataFrame, caption: str, columns: str = "", currency: str = ""
+    frame: pd.DataFrame, caption: str, columns: str = "", currency: str = "", name: str = ""
 ) -> Table | Words:
     """Return a table to display; a frame without rows becomes a sentence that says so.
 
@@ -196,10 +236,13 @@ def show_table(
         Those to show, in their order, parted by spaces; empty: all.
     currency : str
         That of the columns of money, if it is known.
+    name : str
+        What the CSV file with all rows is called, where there are more than `MOST_ROWS`; empty:
+        by the caption.
     """
     if frame.empty:
         return Words(f"{caption}: none.")
-    return Table(frame[columns.split()] if columns else frame, caption, currency)
+    return Table(frame[columns.split()] if columns else frame, caption, currency, name)
 
 
 def packed(text: str) -> str:
@@ -217,12 +260,21 @@ def _display(part: Any) -> None:
     # Commands that show nothing need not load it.
     from IPython.display import display
 
-    if bundle := getattr(part, "_repr_mimebundle_", None):
+    if isinstance(part, Beside):
+        for (data, about), side in [(_bundle(part.left), "left"), (_bundle(part.right), "right")]:
+            display(data, metadata={**about, BESIDE: side}, raw=True)  # type: ignore[no-untyped-call]
+    elif bundle := getattr(part, "_repr_mimebundle_", None):
         # Drawn here, for Jupyter would only write to the error stream that drawing failed.
         data, about = bundle()
         display(data, metadata=about, raw=True)  # type: ignore[no-untyped-call]
     elif part is not None:
         display(part)  # type: ignore[no-untyped-call]
+
+
+def _bundle(part: Words | Picture | Table) -> tuple[dict[str, Any], dict[str, Any]]:
+    if isinstance(part, Words):
+        return {"text/markdown": part._repr_markdown_(), "text/plain": part.text}, {}
+    return part._repr_mimebundle_()
 
 
 def _not_worked_out(error: Exception) -> Words:

@@ -1,4 +1,5 @@
 import io
+from dataclasses import replace
 
 import pandas as pd
 import pypdfium2
@@ -8,8 +9,22 @@ from pypdf import PdfReader
 
 from airstats.documents.page import notebook_page
 from airstats.documents.pdf import pdf_of
-from airstats.reports.display import Table, Words
-from tests.pages import COMMAND, MADE, RIGHT_TO_LEFT, SCRIPT, TYPST, dot, jobs, page_pdf, shown
+from airstats.reports.display import MOST_ROWS, Beside, Picture, Table, Words
+from airstats.reports.house_style import HALF
+from airstats.reports.shared_charts import paper
+from tests.pages import (
+    COMMAND,
+    MADE,
+    RIGHT_TO_LEFT,
+    SCRIPT,
+    TYPST,
+    block,
+    dot,
+    jobs,
+    page_of,
+    page_pdf,
+    shown,
+)
 
 A4_PT = (595, 842)
 MARGIN_PT = 15 / 25.4 * 72
@@ -54,12 +69,12 @@ def test_headings_pictures_and_tables_are_tagged(reader):
     found = list(tags(reader.trailer["/Root"]["/StructTreeRoot"]))
     names = [name for name, _ in found]
     assert [name for name in names if name[:2] in ("/H", "/H1", "/H2", "/H3")] == [
-        "/H1", "/H2", "/H3", "/H2"
+        "/H1", "/H2", "/H3"
     ]  # fmt: skip
     assert 'A "small" dot & a <line>' in [alt for _, alt in found]
-    assert names.count("/TH") == 3 + 3 + 2
-    assert names.count("/TD") == 6 + 6 + 2 * len(MADE)
-    assert names.count("/Caption") == 3
+    assert names.count("/TH") == 3 + 3
+    assert names.count("/TD") == 6 + 6
+    assert names.count("/Caption") == 2
 
 
 def test_names_from_the_records_never_run(reader):
@@ -79,12 +94,14 @@ def test_any_name_can_be_set(name):
 
 
 def test_every_page_says_quarter_digest_and_number():
-    many = [dot(str(n)) for n in range(4)]
-    reader = PdfReader(io.BytesIO(page_pdf("Title", many, MADE, COMMAND)))
+    many = [dot(str(n)) for n in range(6)]
+    page = replace(page_of("Title", many, MADE, COMMAND), about="Firm · 2026Q3 · 26 November 2026")
+    reader = PdfReader(io.BytesIO(pdf_of(page)))
+    assert reader.metadata.title == "Title · Firm · 2026Q3 · 26 November 2026"
     assert len(reader.pages) == 2
     for number, page in enumerate(reader.pages, 1):
         text = page.extract_text()
-        assert "2026Q3" in text
+        assert "Firm · 2026Q3 · 26 November 2026" in text
         assert MADE["records' digest"] in text
         assert f"page {number} of 2" in text
         assert tuple(map(round, page.mediabox[2:])) == A4_PT
@@ -117,11 +134,63 @@ def test_wide_tables_fit(count, cell, on_its_side):
     assert list(outside_margins(pdf)) == []
 
 
-def test_headings_of_a_long_table_stand_on_every_page():
-    reader = PdfReader(io.BytesIO(page_pdf("Title", [Table(columns(2, "x"), "Long")], {}, "")))
-    full = [page for page in reader.pages if page.extract_text().count("x") > 5]
-    assert len(full) > 1
-    assert all("reason" in page.extract_text() for page in full)
+def test_a_table_stands_on_one_page_and_says_where_all_its_rows_are():
+    above = Words("\n\n".join(["A line."] * 42))
+    table = Table(columns(2, "cell"), "Long", name="long")
+    reader = PdfReader(io.BytesIO(page_pdf("Title", [above, table], MADE, "")))
+    counts = [page.extract_text().count("cell") for page in reader.pages]
+    assert counts == [0, 2 * MOST_ROWS]
+    assert "All 60 rows: data/report-long.csv" in text_of(reader)
+
+
+def places(pdf, text):
+    """Where a text stands in a PDF: page, and distance from the left and the bottom, pt."""
+    for number, page in enumerate(pypdfium2.PdfDocument(pdf)):
+        words = page.get_textpage()
+        finder = words.search(text)
+        while found := finder.get_next():
+            left, bottom, _, _ = words.get_charbox(found[0])
+            yield number, left, bottom
+
+
+def test_two_parts_stand_side_by_side():
+    pdf = page_pdf("Title", [Beside(Words("Left sentence."), Words("Right sentence."))], {}, "")
+    (_, left, level), (_, right, beside) = (
+        *places(pdf, "Left sentence"),
+        *places(pdf, "Right sentence"),
+    )
+    assert abs(level - beside) < 2
+    assert right - left == pytest.approx(93 / 25.4 * 72, abs=2)
+
+
+def test_a_picture_stands_at_the_size_at_which_it_was_drawn():
+    half, _ = paper(2.0, HALF)
+    picture = Picture("half", half, "A half picture", pd.DataFrame({"x": [1]}))
+    page = pypdfium2.PdfDocument(page_pdf("Title", [picture, dot()], {}, ""))[0]
+    assert block(picture).is_half
+    assert not block(Picture("full", paper(2.0)[0], "Full", pd.DataFrame({"x": [1]}))).is_half
+    size = 9 * 72 / 72
+    words = page.get_textpage()
+    finder = words.search("0.0")
+    found = finder.get_next()
+    assert words.get_charbox(found[0])[3] - words.get_charbox(found[0])[1] == pytest.approx(
+        0.73 * size, abs=0.6
+    )
+
+
+def test_no_sentence_is_parted_from_its_picture_and_no_heading_stands_last():
+    above = Words("\n\n".join(["A line."] * 33))
+    section = [Words("## The section"), Words("Its sentence."), dot()]
+    pdf = page_pdf("Title", [above, *section], {}, "")
+    pages = {text: {page for page, *_ in places(pdf, text)} for text in
+             ("The section", "Its sentence", "rolls used")}  # fmt: skip
+    assert list(pages.values()) == [{1}, {1}, {1}]
+
+
+def test_an_appendix_begins_on_a_new_page():
+    pdf = page_pdf("Title", [Words("Before."), Words("## Appendix\n\nAfter.")], {}, "")
+    assert [page for page, *_ in places(pdf, "Before.")] == [0]
+    assert [page for page, *_ in places(pdf, "After.")] == [1]
 
 
 def test_a_table_without_rows_still_has_headings_and_skipped_levels_are_brought_in_step():
@@ -129,7 +198,7 @@ def test_a_table_without_rows_still_has_headings_and_skipped_levels_are_brought_
     reader = PdfReader(io.BytesIO(page_pdf("T", [Words("#### Deep"), empty, jobs()], {}, "")))
     assert "saving" in text_of(reader)
     names = [name for name, _ in tags(reader.trailer["/Root"]["/StructTreeRoot"])]
-    assert [name for name in names if name in ("/H1", "/H2", "/H3", "/H4")] == ["/H1", "/H2", "/H2"]
+    assert [name for name in names if name in ("/H1", "/H2", "/H3", "/H4")] == ["/H1", "/H2"]
 
 
 def test_a_picture_from_elsewhere_is_set_from_its_png():

@@ -1,11 +1,13 @@
 import shlex
+from datetime import date
 from types import SimpleNamespace
 
 import pytest
 
 from airstats.__main__ import _parser
+from airstats.base.errors import AirstatsError
 from airstats.base.firm import Firm
-from airstats.documents.provenance import command_of, made_from
+from airstats.documents.provenance import about_line, command_of, day_of_run, made_from
 
 
 @pytest.fixture
@@ -91,3 +93,21 @@ def test_what_went_in_holds_names_digests_and_versions_but_no_folder(folder):
     assert made["records' digest"].startswith("sha256:")
     assert "typst" in made["versions"]
     assert str(folder.parent) not in str(made)
+
+
+def test_a_page_says_whose_it_is_of_which_quarter_and_day(monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1795651200")
+    assert day_of_run() == date(2026, 11, 26)
+    desk = SimpleNamespace(firm=Firm(name="Fir & Co"), quarter="2026Q3")
+    assert about_line(desk, day_of_run()) == "Fir & Co · 2026Q3 · 26 November 2026"
+    coded = SimpleNamespace(firm=desk.firm.without_names(), quarter="2026Q3")
+    assert about_line(coded, day_of_run()) == "2026Q3 · 26 November 2026"
+    monkeypatch.delenv("SOURCE_DATE_EPOCH")
+    assert day_of_run() == date.today()
+
+
+@pytest.mark.parametrize("given", ["today", "1e9", "9" * 30])
+def test_a_day_that_is_none_is_refused(monkeypatch, given):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", given)
+    with pytest.raises(AirstatsError, match=f"SOURCE_DATE_EPOCH={given} is no day"):
+        day_of_run()
