@@ -34,9 +34,9 @@ def compare_allowances(jobs: Takeoff, before: Allowances | None, now: Allowances
     Returns
     -------
     DataFrame
-        One row an allowance: `allowance, old, old_sd` (widened by the drift since), `alone,
-        alone_sd` (the new jobs with the starting belief only), `new, new_sd, unit,
-        verdict, reason`.
+        One row an allowance: `allowance, old, alone, new` (before, widened by the drift since; by
+        the new jobs with the starting belief only; after), each with `_sd, _low, _high` (90 %)
+        and `_half` (half of that interval); `unit, move, by_chance, learnt, verdict`.
 
     Notes
     -----
@@ -53,10 +53,19 @@ def compare_allowances(jobs: Takeoff, before: Allowances | None, now: Allowances
     table = pd.DataFrame({"allowance": now.table().index})
     for name, belief in (("old", old), ("alone", alone), ("new", now.belief)):
         told = replace(now, belief=belief).table()
-        table[name], table[f"{name}_sd"] = told["mean"].to_numpy(), told["sd"].to_numpy()
+        table[[name, *(f"{name}_{part}" for part in ("sd", "low", "high"))]] = told[
+            ["mean", "sd", "low", "high"]
+        ].to_numpy()
+        table[f"{name}_half"] = (told["high"] - told["low"]).to_numpy() / 2
     table["unit"] = [unit_of(name) for name in table["allowance"]]
-    verdicts = [_verdict(row) for row in table.to_dict("records")]
-    return table.assign(verdict=[word for word, _ in verdicts], reason=[why for _, why in verdicts])
+    left = table["new_sd"] / table["old_sd"]
+    table["move"] = table["new"] - table["old"]
+    table["by_chance"] = REACH * table["old_sd"] * np.sqrt(1 - left.clip(upper=LITTLE) ** 2)
+    table["learnt"] = (1 - (table["new_sd"] / start.table()["sd"].to_numpy()) ** 2).clip(lower=0)
+    verdict = np.where(left > LITTLE, "not enough to tell", "held")
+    return table.assign(
+        verdict=np.where(table["move"].abs() > table["by_chance"], "moved", verdict)
+    )
 
 
 def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
@@ -164,16 +173,3 @@ def prior_sensitivity(jobs: Takeoff, quarter: str) -> pd.DataFrame:
         rolls = float((predict(jobs, known, 0).mean() / jobs.pack).sum())
         rows.append({"prior": name, **means, "rolls": rolls})
     return pd.DataFrame(rows)
-
-
-def _verdict(row: dict) -> tuple[str, str]:
-    change, left = row["new"] - row["old"], row["new_sd"] / row["old_sd"]
-    chance = REACH * row["old_sd"] * np.sqrt(1 - min(left, LITTLE) ** 2)
-    far = f"it moved by {change:+.3f}".replace("-", "−")
-    if abs(change) > chance:
-        return "moved", f"{far}; chance alone moves it by up to {chance:.3f}"
-    if left > LITTLE:
-        if left >= 1:
-            return "not enough to tell", "the jobs made it no surer than it was"
-        return "not enough to tell", f"{100 * left:.0f} % of the uncertainty is still there"
-    return "held", f"{far}, within the {chance:.3f} that chance alone can do"

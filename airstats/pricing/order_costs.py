@@ -57,6 +57,17 @@ def order_costs(priced: Priced) -> pd.DataFrame:
     return priced.orders.rename(columns=SHEET_ORDERS).assign(from_stock_m=priced.begun_m, **costs)
 
 
+def roll_costs(priced: Priced) -> pd.DataFrame:
+    """Return what each order from two rolls fewer to two more costs: `job_id, rolls, cost`."""
+    ids, parts = priced.jobs.table["job_id"].to_numpy(), []
+    for step in range(-2, 3):
+        rolls = priced.order_packs + step
+        cost = priced.cost(np.maximum(rolls, 0))
+        parts.append(pd.DataFrame({"job_id": ids, "rolls": rolls, "cost": cost}))
+    table = pd.concat(parts, ignore_index=True)
+    return table[table["rolls"] >= 0].reset_index(drop=True)
+
+
 def same_orders(priced: Priced) -> pd.DataFrame:
     """Return for which costs each order stays as it is: one of the two changes, the other holds.
 

@@ -198,16 +198,23 @@ def whole_there(priced: Priced) -> int:
     return int(priced.shelf.whole[0]) if priced.shelf else 0
 
 
-def pooled_chances(priced: Priced) -> pd.DataFrame:
-    """Return the chance of each sum of rolls: `roll_size, rolls, probability`."""
-    rolls, parts = drawn(priced), []
+def pooled_costs(priced: Priced) -> pd.DataFrame:
+    """Return what each number of rolls for all jobs would cost, and the chance that they open it.
+
+    One row a size of roll and number, from two below the least that is drawn to two above the most:
+    `roll_size, rolls, probability, cost` (expected, in money).
+    """
+    cases, parts = drawn(priced), []
     for size, chosen in roll_sizes(priced.jobs):
-        totals, times = np.unique(rolls[:, chosen].sum(axis=1), return_counts=True)
-        part = {"roll_size": size, "rolls": totals, "probability": times / len(rolls)}
+        total, there = cases[:, chosen].sum(axis=1), whole_there(priced.where(chosen))
+        numbers = np.arange(max(total.min() - 2, 0), total.max() + 3)
+        asked = (priced.leftover_cost, priced.short_cost, there)
+        costs = [cost_of(total, order, *asked) for order in np.maximum(numbers, there).tolist()]
+        chances = [float(np.mean(total == n)) for n in numbers]
+        part = {"roll_size": size, "rolls": numbers, "probability": chances, "cost": costs}
         parts.append(pd.DataFrame(part))
-    if not parts:
-        return pd.DataFrame(columns=["roll_size", "rolls", "probability"])
-    return pd.concat(parts, ignore_index=True)
+    names = ["roll_size", "rolls", "probability", "cost"]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=names)
 
 
 def drawn(priced: Priced) -> Array:

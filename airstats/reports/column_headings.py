@@ -60,12 +60,20 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "old": ("last value", "{:.3f}"),
     "alone": ("this quarter alone", "{:.3f}"),
     "new": ("new value", "{:.3f}"),
+    "each_m2": ("unit", "{}"),
+    "last_value": ("last value", "{}"),
+    "this_quarter": ("this quarter alone", "{}"),
+    "new_value": ("new value", "{}"),
+    "moved_by": ("moved by", "{}"),
+    "chance_moves": ("by chance, up to", "{}"),
+    "waste_points": ("waste, points", "{:+.1f}"),
+    "most_share": ("of the ±, at most", "{:.0%}"),
     "probability": ("record is wrong with", "{:.0%}"),
     "pull": ("pulls the new value by", "{:+.3f}"),
     "pull_sds": ("in its sd", "{:+.2f}"),
     "beyond_m2": ("beyond what was foretold, m² a job", "{:+.0f}"),
     "laid_m2": ("laid, m²", "{:.0f}"),
-    "expected_m2": ("sheet, m²", "{:.0f}"),
+    "expected_m2": ("sheet, m²", "{:,.0f}"),
     "low_m2": ("low, m² (80 %)", "{:.0f}"),
     "high_m2": ("high, m² (80 %)", "{:.0f}"),
     "rolls_p50": ("rolls enough in 50 %", "{:.0f}"),
@@ -88,9 +96,7 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "left_to": ("to, money", "{:,.0f}"),
     "unmeasured": ("unknown", "{}"),
     "width_if_measured_m2": ("80 % interval if measured, m² wide", "{:.0f}"),
-    "cost_fewer": ("cost with one roll fewer", "{:.0f}"),
-    "cost_order": ("cost of the order", "{:.0f}"),
-    "cost_more": ("cost with one roll more", "{:.0f}"),
+    "cost_order": ("left over or short, money", "{:,.0f}"),
     "roll_size": ("roll", "{}"),
     "single_rolls": ("ordered job by job, rolls", "{:.0f}"),
     "pooled_rolls": ("ordered together, rolls", "{:.0f}"),
@@ -180,7 +186,7 @@ HEADINGS: dict[str, tuple[str, str]] = {
 
 
 def heading(column: str) -> tuple[str, str]:
-    """Return heading and number format of a column; an allowance of reveals is headed by its cut.
+    """Return heading and number format of a column; one of reveals is headed by its cut.
 
     Raises
     ------
@@ -189,6 +195,8 @@ def heading(column: str) -> tuple[str, str]:
     """
     if column in HEADINGS:
         return HEADINGS[column]
+    if column.startswith("pull."):
+        return reader_name(column), "{:+.3f}"
     if column.startswith("reveal."):
         return reader_name(column), "{:.3f}"
     base, _, end = column.rpartition("_")

@@ -11,10 +11,12 @@ from scipy import ndimage
 from airstats.base.number_text import each, listed, number, own_money, percent
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.cutting_rules import Practice
+from airstats.geometry.outlines import OpeningPieces
 from airstats.reports.display import Picture
 from airstats.reports.drawing import (
     INK,
     NO_DRAWING,
+    cut_list,
     describe_opening,
     draw_elevation,
     draw_opening,
@@ -25,7 +27,13 @@ from airstats.reports.house_style import FULL
 from airstats.takeoff.opening_quantities import Opening, opening_pieces
 
 SIZES = ("width_mm", "height_mm", "reveal_mm")
-MOST_OPENINGS, ACROSS = 24, 4
+ACROSS, A_SHEET, MOST_SHEETS = 7, 42, 10
+"""Drawings side by side and in all of a picture, which then fills a page; pictures of a plan."""
+WORDS_HIGH, DRAWN_HIGH, CELL_HIGH, KEY_HIGH = 0.48, 0.74, 1.32, 0.62
+"""Inches: of the words over a small drawing, of the drawing, of both with the gap below, and of
+the key below all."""
+MOST_SIGNS = 14
+"""A longer name of a job and opening does not fit over its drawing."""
 LABELLED = 0.03
 """A smaller share of the map has no room for its name."""
 TICKS_M2 = (0.3, 0.5, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0)
@@ -38,44 +46,65 @@ def opening(row: pd.Series, cut: str = "") -> Picture:
     return Picture("opening", draw_opening(shown), alt, pd.DataFrame([row]))
 
 
-def cut_sheet(plan: pd.DataFrame) -> Picture:
+def cut_sheets(plan: pd.DataFrame) -> list[Picture]:
     """Draw the cuts in the sheet for each kind of opening of a plan, small, for the fitter.
 
     Parameters
     ----------
     plan
-        What `opening_plan` returns, at least one row; the first `MOST_OPENINGS` are drawn.
+        What `opening_plan` returns. A picture holds `A_SHEET` of its rows; of a plan that would
+        fill more than `MOST_SHEETS`, the rest is left to `orders` of fewer jobs.
     """
-    shown = plan.head(MOST_OPENINGS)
-    down = -(-len(shown) // ACROSS)
-    figure = Figure(figsize=(FULL, 2.7 * down + 0.4), layout="constrained")
+    starts = range(0, len(plan), A_SHEET)[:MOST_SHEETS]
+    return [_cut_sheet(plan, start, place) for place, start in enumerate(starts, start=1)]
+
+
+def _cut_sheet(plan: pd.DataFrame, start: int, place: int) -> Picture:
+    shown = plan.iloc[start : start + A_SHEET]
     drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
     key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
-    figure.legend(handles=key, loc="outside lower center", ncols=3)
-    panels = figure.subplots(down, ACROSS, squeeze=False).ravel()
-    for axes in panels:
-        axes.axis("off")
-    for axes, pieces, (_, row) in zip(panels, drawn, shown.iterrows(), strict=False):
-        axes.set_title(_panel_title(row))
-        if pieces is None:
-            axes.text(0.5, 0.5, NO_DRAWING, ha="center", transform=axes.transAxes)
-            continue
-        margin = 0.22 * max(pieces.width_m, pieces.height_m)
-        draw_elevation(axes, pieces, margin)
-        axes.set_aspect("equal")
-        axes.set_xlim(-1.1 * margin, pieces.width_m + 0.55 * margin)
-        axes.set_ylim(-1.1 * margin, pieces.height_m + 0.55 * margin)
+    high = CELL_HIGH * -(-len(shown) // ACROSS) + KEY_HIGH
+    figure = Figure(figsize=(FULL, high))
+    named = "how often, depth of the reveal, width × height; mm"
+    figure.legend(handles=key, loc="lower center", ncols=3, title=named)
+    for cell, (pieces, (_, row)) in enumerate(zip(drawn, shown.iterrows(), strict=True)):
+        top = 1 - cell // ACROSS * CELL_HIGH / high
+        low = top - (WORDS_HIGH + DRAWN_HIGH) / high
+        box = (cell % ACROSS / ACROSS, low, 0.97 / ACROSS, DRAWN_HIGH / high)
+        figure.text(box[0], top, _panel_title(row), va="top", linespacing=1.15)
+        _draw_small(figure.add_axes(box, anchor="NW"), pieces)
     said = [f"{r.job_id} {r.mark} {r.cut_way}".replace("  ", " ") for r in each(shown)]
-    more = f" First {len(shown)} of {len(plan)} kinds." if len(plan) > len(shown) else ""
-    columns = ["job_id", "mark", "count", *SIZES, "sides", "cut_way"]
-    alt = f"The cuts in the sheet at each opening: {listed(said)}.{more}"
-    return Picture("cut_sheet", figure, alt, shown[columns])
+    more = f" {start + 1} to {start + len(shown)} of {len(plan)} kinds."
+    alt = f"The cuts in the sheet at each opening: {listed(said)}.{more * (len(plan) > len(shown))}"
+    columns = ["job_id", "mark", "count", *SIZES, "sides", "cut_pattern", "cut_way", "saving_all"]
+    name = "cut_sheet" if place == 1 else f"cut_sheet_{place}"
+    return Picture(name, figure, alt, shown[columns].assign(pieces=[*map(_pieces, drawn)]))
+
+
+def _draw_small(axes: Axes, pieces: OpeningPieces | None) -> None:
+    axes.axis("off")
+    if pieces is None:
+        axes.text(0, 1, NO_DRAWING.replace(" ", "\n", 2), va="top")
+        return
+    edge = 0.12 * max(pieces.width_m, pieces.height_m)
+    draw_elevation(axes, pieces, edge / 0.55, dimensions=False)
+    axes.set_aspect("equal")
+    axes.set_xlim(-edge, pieces.width_m + edge)
+    axes.set_ylim(-edge, pieces.height_m + edge)
 
 
 def _panel_title(row: pd.Series) -> str:
-    size = f"{row['width_mm']:.0f} × {row['height_mm']:.0f}, reveal {row['reveal_mm']:.0f}"
     name = " ".join(str(part) for part in (row["job_id"], row["mark"]) if part)
-    return f"{name}: {row['count']:.0f} off\n{row['cut_way']}\n{size}"
+    size = f"{row['width_mm']:.0f} × {row['height_mm']:.0f}"
+    return f"{_short(name)}\n{row['count']:.0f}×, {row['reveal_mm']:.0f} deep\n{size}"
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= MOST_SIGNS else f"{name[: MOST_SIGNS - 1]}…"
+
+
+def _pieces(pieces: OpeningPieces | None) -> str:
+    return "; ".join(cut_list(pieces)) if pieces else ""
 
 
 def _as_planned(row: pd.Series, cut: str = "") -> Opening:

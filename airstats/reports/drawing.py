@@ -81,7 +81,7 @@ def describe_opening(opening: Opening) -> str:
     """Say in words what `draw_opening` shows; it serves as the text alternative too."""
     pieces = opening_pieces(opening)
     way = CUTS[opening.cut_pattern].in_words(pieces.way if pieces else "")
-    cut_list = "; ".join(_cut_list(pieces)) if pieces else f"not told, {NO_DRAWING.casefold()}"
+    to_cut = "; ".join(cut_list(pieces)) if pieces else f"not told, {NO_DRAWING.casefold()}"
     row = pd.DataFrame([vars(opening)])
     one = opening_quantities(row, opening.practice).iloc[0]
     size = f"{opening.width_mm:g} × {opening.height_mm:g} mm"
@@ -91,11 +91,11 @@ def describe_opening(opening: Opening) -> str:
         f"{one['covered_m2']:.2f} m². Loose pieces, with returns: {one['fillable_m2']:.2f} m² "
         f"from off-cuts, {one['fresh_m2']:.2f} m² fresh sheet. "
         f"{counted(int(one['pieces']), 'loose piece')}, {one['joint_m']:.1f} m of joints to tape. "
-        f"To cut, with returns: {cut_list}."
+        f"To cut, with returns: {to_cut}."
     )
 
 
-def _cut_list(pieces: OpeningPieces) -> list[str]:
+def cut_list(pieces: OpeningPieces) -> list[str]:
     """Say the size of each loose piece in mm, pieces alike together."""
     alike: dict[tuple[int, int, bool, bool], list[str]] = {}
     for place, infill in enumerate(pieces.infills, start=1):
@@ -111,7 +111,9 @@ def _cut_list(pieces: OpeningPieces) -> list[str]:
     ]
 
 
-def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
+def draw_elevation(
+    axes: Axes, pieces: OpeningPieces, margin: float, dimensions: bool = True
+) -> None:
     """Draw the laid sheet with its cut lines, and where loose pieces are cut from off-cuts.
 
     Parameters
@@ -122,6 +124,8 @@ def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
         The opening, cut.
     margin : float
         Room for dimensions round the opening, m; the sheet takes about half of it.
+    dimensions : bool
+        Whether they are drawn.
     """
     w, h, edge = pieces.width_m, pieces.height_m, 0.55 * margin
     _fill(axes, _rectangle(-edge, -edge, w + edge, h + edge), "sheet", line=0)
@@ -135,7 +139,9 @@ def draw_elevation(axes: Axes, pieces: OpeningPieces, margin: float) -> None:
     for line in pieces.cut_lines:
         axes.plot(*line.T, color=INK, lw=2.4, dashes=(4, 1.6))
     if not pieces.flaps:
-        words(axes, w / 2, h / 2, "no sheet laid\nacross the opening")
+        words(axes, w / 2, h / 2, "no sheet laid\nacross the opening" if dimensions else "no sheet")
+    if not dimensions:
+        return
     _dimension(axes, (0, -edge - 0.3 * margin), (w, -edge - 0.3 * margin), w)
     _dimension(axes, (-edge - 0.3 * margin, 0), (-edge - 0.3 * margin, h), h)
 

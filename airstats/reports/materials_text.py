@@ -6,6 +6,9 @@ records of other materials it is empty, heading and all.
 
 from __future__ import annotations
 
+import numpy as np
+import pandas as pd
+
 from airstats.analysis.material_jobs import material_comparison
 from airstats.base.number_text import each, listed, percent
 from airstats.catalog.materials import SHEET
@@ -14,6 +17,7 @@ from airstats.pricing.purchases import buying_list
 from airstats.reports.buying_text import headline, remarks
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
+from airstats.reports.update_text import worded
 
 
 def update_section(desk: Desk) -> Section:
@@ -24,7 +28,6 @@ def update_section(desk: Desk) -> Section:
     table = material_comparison(desk.records, desk.before, now)
     verdicts = table.groupby("verdict", sort=False)["allowance"].agg(list)
     said = "; ".join(f"{verdict}: {listed(names)}" for verdict, names in verdicts.items())
-    said = said[:1].upper() + said[1:]
     look = [
         f"{name} of {row.job_id} ({percent(row.probability)})"
         for name in now.materials
@@ -34,12 +37,11 @@ def update_section(desk: Desk) -> Section:
         f" Look at {listed(look)}: in brackets the chance that the record is wrong." if look else ""
     )
     return (
-        Words(f"## The other materials\n\n**{said}.**{doubt}"),
+        Words(f"## The other materials\n\n**{said[:1].upper()}{said[1:]}.**{doubt}"),
         show_table(
-            table,
-            "Used above the counted quantity, a share of it; within ± one standard deviation (sd)"
-            " lies the truth in about two cases of three",
-            "allowance old old_sd alone alone_sd new new_sd unit verdict reason",
+            worded(table).assign(each_m2=table["unit"]),
+            "Used above what is counted, %; ± holds 90 %",
+            "allowance each_m2 last_value this_quarter new_value moved_by chance_moves verdict",
         ),
     )
 
@@ -59,25 +61,39 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
     bought = buying_list(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     if bought["material"].eq(SHEET).all():
         return ()
-    priced = price_materials(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     told = remarks(bought, left_out(jobs, now))
+    alone = price_materials(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     return (
         Words(
             "## Everything to buy, tape and corners too\n\n"
             f"**{headline(bought, jobs.jobs['job_id'].tolist())}** {' '.join(told)}"
         ),
         show_table(
-            bought.rename(columns={"low_packs": "from_packs", "high_packs": "to_packs"}),
-            "What to buy for all jobs together",
-            "material pack unit jobs expected from_packs to_packs order_packs chance_short"
-            " expected_left_over_packs order_money left_over_money",
+            together_and_alone(bought, alone),
+            "What to buy for all jobs together, then what each job takes by itself",
+            "job_id material pack unit expected from_packs to_packs order_packs chance_short"
+            " expected_left_over_packs order_money",
             desk.firm.currency,
-        ),
-        show_table(
-            priced[priced["material"].ne(SHEET)].rename(
-                columns={"low": "low_amount", "high": "high_amount"}
-            ),
-            "Packs for each job by itself",
-            "job_id material pack unit expected low_amount high_amount order_packs chance_short",
+            "packs",
         ),
     )
+
+
+def together_and_alone(bought: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFrame:
+    """Return the buying list, and below it the other materials of each job by itself.
+
+    Parameters
+    ----------
+    bought : DataFrame
+        From `buying_list`.
+    alone : DataFrame
+        From `price_materials`.
+    """
+    packs = {"low_packs": "from_packs", "high_packs": "to_packs"}
+    whole = bought.rename(columns=packs).assign(job_id="all")
+    single = alone[alone["material"].ne(SHEET)]
+    single = single.assign(
+        from_packs=np.ceil(single["low"] / single["pack"]),
+        to_packs=np.ceil(single["high"] / single["pack"]),
+    )
+    return pd.concat([whole, single], ignore_index=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from airstats.base.number_text import (
     in_currency,
     listed,
     number,
+    own_money,
     rolls,
     roughly,
     small_chance,
@@ -23,48 +25,208 @@ from airstats.model.unmet import unmet
 from airstats.pricing import firm_cuts, pooled_order
 from airstats.pricing.cut_prices import CutCosts
 from airstats.pricing.newsvendor import Priced, with_money
-from airstats.pricing.order_costs import roll_chances, same_orders
-from airstats.pricing.stock import stock_words
+from airstats.pricing.order_costs import order_costs, roll_chances, roll_costs, same_orders
+from airstats.pricing.stock import roll_sizes, stock_words
 from airstats.reports import cuts_charts, cuts_text, price_charts
 from airstats.reports.buying_text import unmeasured_words
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
+from airstats.reports.price_charts import largest_first
 from airstats.reports.shared_text import with_notes
 
-FAR = 100
-"""A bound of a cost that is so many times as high, or as low, is none."""
+FEW = 3
+"""So many jobs are told of one by one."""
+ROOM = 21
+"""Kinds of openings beside which one more drawing has room on a page."""
+MOST_ROWS = 10
+"""A table of more jobs begins with those that take the most rolls."""
 
 
-def price_headline(desk: Desk, orders: pd.DataFrame) -> Words:
-    """Say how many rolls to order, and how sure that is."""
-    if orders.empty:
+@dataclass(frozen=True)
+class Order:
+    """What is ordered for jobs that were foretold, each by itself and all from one store.
+
+    Attributes
+    ----------
+    foretold : the jobs
+    jobs, chances, costs : from `order_costs`, `roll_chances` and `roll_costs`
+    pooled, totals : from `pooled_orders` and `pooled_costs`; empty for a single job
+    """
+
+    foretold: Priced
+    jobs: pd.DataFrame
+    chances: pd.DataFrame
+    costs: pd.DataFrame
+    pooled: pd.DataFrame
+    totals: pd.DataFrame
+
+
+def order_of(foretold: Priced) -> Order:
+    """Work out the orders of jobs that were foretold."""
+    pooled, totals = pooled_order.pooled_orders(foretold), pooled_order.pooled_costs(foretold)
+    if len(foretold.jobs) < 2:
+        pooled, totals = pooled.iloc[:0], totals.iloc[:0]
+    single = order_costs(foretold), roll_chances(foretold), roll_costs(foretold)
+    return Order(foretold, *single, pooled, totals)
+
+
+def headline(desk: Desk, order: Order) -> Words:
+    """Say how many rolls to order, how sure that is, and what a roll more or less would cost."""
+    jobs, currency = order.jobs, desk.firm.currency
+    if jobs.empty:
         return Words("**There is no job to price.**")
-    total = int(orders["order_rolls"].sum())
-    riskiest = orders.sort_values("chance_short").iloc[-1]
-    short = 1 - float(np.prod(1 - orders["chance_short"].to_numpy()))
-    left = number(orders["expected_left_over_rolls"].sum())
-    bought = int(orders["buy_rolls"].sum())
-    shelf = ""
-    if bought < total or orders["from_stock_m"].any():
-        begun = number(orders["from_stock_m"].sum(), 0)
-        shelf = (
-            f" The shelf gives {rolls(total - bought)} of them and {begun} m on begun rolls"
-            f" besides; buy {rolls(bought)}."
+    again = ""
+    if desk.to_price is None:
+        again = (
+            f" No jobs to price were given: these are the finished jobs of {desk.quarter}, priced"
+            " again as a check."
         )
-    alone, risk = "", f"The chance of being short is {small_chance(riskiest['chance_short'])}"
-    if len(orders) > 1:
-        alone = ", each supplied by itself"
-        risk = (
-            f"The chance that at least one job runs short is {small_chance(short)} (the likeliest:"
-            f" {riskiest['job_id']}, {small_chance(riskiest['chance_short'])})"
-        )
-    said = (
-        f"**Order {rolls(total)} for {counted(len(orders), 'job')}**{alone}; expected sheet"
-        f" {number(orders['expected_m2'].sum(), 0)} m².{shelf} {risk}; on average {left}"
-        f" rolls stay unopened."
+    said = _together(order, currency)
+    if order.pooled.empty:
+        said = _ordered(next(each(jobs)), currency)
+    return Words(f"{said} {_one_more(order, currency)}{again}")
+
+
+def _ordered(row: Any, currency: str) -> str:
+    shelf = _shelf(row.order_rolls - row.buy_rolls, row.buy_rolls, row.from_stock_m)
+    cost = own_money(number(row.cost_order, 0), currency)
+    unopened = _unopened(row.expected_left_over_rolls)
+    return (
+        f"**Order {rolls(row.order_rolls)} for {row.job_id}.**{shelf} The chance of running short"
+        f" is {small_chance(row.chance_short)}; on average {unopened} unopened, and"
+        f" rolls left over or short cost {cost}."
     )
-    early = [f"{row.job_id}: {unmeasured_words(row)}." for row in each(orders) if row.unmeasured]
-    return with_notes(said, tuple(early))
+
+
+def _together(order: Order, currency: str) -> str:
+    pooled, jobs = order.pooled, order.jobs
+    total, single = int(pooled["pooled_rolls"].sum()), int(pooled["single_rolls"].sum())
+    sizes = [f"{row.pooled_rolls} of {row.roll_size}" for row in each(pooled)]
+    split = f" ({listed(sizes)})" if len(sizes) > 1 else ""
+    alone = "as many as job by job"
+    if total != single:
+        alone = f"{single} if each job is supplied by itself"
+    taken, begun = int(pooled["from_stock_rolls"].sum()), jobs["from_stock_m"].sum()
+    short = 1 - float(np.prod(1 - pooled["chance_short"].to_numpy()))
+    cost, apart = (number(pooled[f"{name}_cost"].sum(), 0) for name in ("pooled", "single"))
+    against = f", against {apart} job by job" if cost != apart else ""
+    return (
+        f"**Order {rolls(total)}{split} for {counted(len(jobs), 'job')} from one store, {alone}.**"
+        f"{_shelf(taken, total - taken, begun)} The chance of running short is"
+        f" {small_chance(short)}; rolls left over or short cost {own_money(cost, currency)} on"
+        f" average{against}."
+    )
+
+
+def _shelf(taken: int, bought: int, begun_m: float) -> str:
+    if not taken and not begun_m:
+        return ""
+    begun = f" and {number(begun_m, 0)} m on begun rolls besides" if begun_m else ""
+    return f" The shelf gives {rolls(taken)} of them{begun}; buy {rolls(bought)}."
+
+
+def _unopened(value: float) -> str:
+    text = number(value)
+    return f"{text} roll{'' if text == '1.0' else 's'} stay{'s' if text == '1.0' else ''}"
+
+
+def _one_more(order: Order, currency: str) -> str:
+    """What the whole order costs more with one roll fewer, and with one more."""
+    fewer, more = _steps(order)
+    if not np.isfinite(fewer):
+        return f"One roll more would cost {in_currency(number(more, 0), currency)} more."
+    return (
+        f"One roll fewer would cost {in_currency(number(fewer, 0), currency)} more, one roll more"
+        f" {number(more, 0)} more."
+    )
+
+
+def _steps(order: Order) -> tuple[float, float]:
+    if order.pooled.empty:
+        row = order.jobs.iloc[0]
+        fewer = row["cost_fewer"] if row["order_rolls"] else np.inf
+        return fewer - row["cost_order"], row["cost_more"] - row["cost_order"]
+    steps: list[list[float]] = [[], []]
+    for row in each(order.pooled):
+        at = order.totals[order.totals["roll_size"].eq(row.roll_size)].set_index("rolls")["cost"]
+        for found, n in zip(steps, (row.pooled_rolls - 1, row.pooled_rolls + 1), strict=True):
+            found.append(float(at.get(n, np.inf)) - row.pooled_cost)
+    return min(steps[0]), min(steps[1])
+
+
+def jobs_table(desk: Desk, order: Order) -> Section:
+    """Show what to order for each job, and for all of them from one store, above them."""
+    money = with_money(order.foretold, desk.firm.roll_price)
+    table = order.jobs.assign(sheet_cost=money["sheet_cost"])
+    columns = "job_id expected_m2 low_m2 high_m2 order_rolls"
+    if order.foretold.shelf:
+        columns += " from_stock_rolls buy_rolls"
+    columns += " chance_short expected_left_over_rolls cost_order"
+    if table["sheet_cost"].notna().any():
+        columns += " sheet_cost"
+    shown = largest_first(table) if len(table) > MOST_ROWS else table
+    whole = _all_jobs(order, table)
+    yield show_table(
+        pd.concat([whole, shown], ignore_index=True) if len(whole) else shown,
+        "What to order; sheet with its 80 % interval",
+        columns,
+        desk.firm.currency,
+        "orders",
+    )
+
+
+def _all_jobs(order: Order, jobs: pd.DataFrame) -> pd.DataFrame:
+    """A row for all jobs from one store, for each size of roll."""
+    rows = []
+    length = order.foretold.jobs.columns(["roll_length_m"])[:, 0]
+    each_roll = jobs["sheet_cost"] / (jobs["order_rolls"] + jobs["from_stock_m"] / length)
+    sizes = dict(roll_sizes(order.foretold.jobs))
+    for row in each(order.pooled):
+        own = sizes[row.roll_size]
+        fewer = row.single_rolls - row.pooled_rolls
+        money = jobs.loc[own, "sheet_cost"].sum(skipna=False) - fewer * each_roll[own].mean()
+        rows.append(
+            {
+                "job_id": "all" if len(sizes) == 1 else f"all of {row.roll_size}",
+                "expected_m2": jobs.loc[own, "expected_m2"].sum(),
+                "order_rolls": row.pooled_rolls,
+                "from_stock_rolls": row.from_stock_rolls,
+                "buy_rolls": row.buy_rolls,
+                "chance_short": row.chance_short,
+                "cost_order": row.pooled_cost,
+                "sheet_cost": money,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def costs(desk: Desk, order: Order) -> Section:
+    """Show what each number of rolls ordered would cost."""
+    if len(order.jobs):
+        parts = (order.costs, order.jobs, order.totals, order.pooled)
+        yield price_charts.order_costs(*parts, desk.firm.currency)
+
+
+def chances(order: Order) -> Section:
+    """Show how many rolls the jobs may need."""
+    if len(order.jobs):
+        parts = (order.chances, order.jobs, order.totals, order.pooled)
+        yield price_charts.roll_chances(*parts)
+
+
+def assumed(desk: Desk, order: Order) -> Section:
+    """Say with what the jobs were priced, what of them is unknown, and what the costs decide."""
+    yield takeoff_words(desk)
+    early = [
+        f"{row.job_id} is {unmeasured_words(row)}" for row in each(order.jobs) if row.unmeasured
+    ]
+    if len(early) > FEW:
+        early = [*early[:FEW], f"{counted(len(early) - FEW, 'more job')} likewise"]
+    shelf = order.foretold.shelf
+    stock = stock_words(shelf, order.foretold.jobs) if shelf else []
+    told = [*early, cost_words(desk.firm, order.foretold, same_orders(order.foretold)).text, *stock]
+    dash = "- " if len(told) > 1 else ""
+    yield Words("\n".join(f"{dash}{line.rstrip('.')}." for line in told))
 
 
 def takeoff_words(desk: Desk) -> Words:
@@ -82,67 +244,6 @@ def takeoff_words(desk: Desk) -> Words:
     said = f"No takeoff was given: the finished jobs of {desk.quarter} are priced again, with"
     rest = " that they helped to make. Take it as a check, not as a forecast."
     return with_notes(f"{said} {known}{'.' if noted.get('decision') == KEEP else rest}", notes)
-
-
-def chances(foretold: Priced, priced: pd.DataFrame) -> Section:
-    """Show how many rolls each job may need; `priced` is from `order_costs.order_costs`."""
-    yield price_charts.roll_chances(roll_chances(foretold), priced)
-
-
-def the_order(desk: Desk, foretold: Priced) -> Section:
-    """Show what each job takes of sheet and money, and what the shelf gives."""
-    table = with_money(foretold, desk.firm.roll_price)
-    columns = (
-        "job_id expected_m2 low_m2 high_m2 rolls_p50 rolls_p80 rolls_p95 order_rolls all_in_percent"
-    )
-    if table["sheet_cost"].notna().any():
-        columns += " sheet_cost cost_a_m2"
-    if foretold.shelf:
-        columns += " from_stock_rolls from_stock_m buy_rolls"
-        yield Words(
-            " ".join(["The shelf is used first.", *stock_words(foretold.shelf, foretold.jobs)])
-        )
-    yield show_table(table, "Sheet and rolls of each job", columns, desk.firm.currency)
-
-
-def one_roll(desk: Desk, foretold: Priced, priced: pd.DataFrame) -> Section:
-    """Show what one roll more or fewer would cost, and how far the costs decide.
-
-    Parameters
-    ----------
-    desk : Desk
-        Of it the currency, and the parts that the costs were made from.
-    foretold : Priced
-        The jobs.
-    priced : DataFrame
-        From `order_costs`.
-    """
-    currency = desk.firm.currency
-    yield one_roll_words(priced, currency)
-    yield show_table(
-        priced,
-        f"One roll more or fewer: a roll left over costs {foretold.leftover_cost:g}, one short"
-        f" {in_currency(f'{foretold.short_cost:g}', currency)}",
-        "job_id order_rolls chance_short expected_left_over_rolls cost_fewer cost_order cost_more",
-        currency,
-    )
-    same = same_orders(foretold)
-    yield cost_words(desk.firm, foretold, same)
-    ends = ("short_from", "short_to", "left_from", "left_to")
-    near: dict[str, Any] = {name: _near(same[name], foretold) for name in ends}
-    yield show_table(
-        same.assign(**near),
-        f"Costs at which the order stays as it is (–: however low or high, to {FAR} times)",
-        "job_id order_rolls short_from short_to left_from left_to",
-        currency,
-    )
-
-
-def _near(bound: pd.Series, foretold: Priced) -> pd.Series:
-    """The bounds of a cost that anybody could come near."""
-    short = str(bound.name).startswith("short")
-    times = bound / (foretold.short_cost if short else foretold.leftover_cost)
-    return bound.where((times > 1 / FAR) & (times < FAR))
 
 
 def cost_words(firm: Firm, foretold: Priced, same: pd.DataFrame) -> Words:
@@ -211,98 +312,33 @@ def _delay_parts(firm: Firm) -> str:
     return f"a second delivery {firm.delivery:g}, idle wages {wages:g}, lost margin {margin:g}"
 
 
-def one_roll_words(orders: pd.DataFrame, currency: str = "") -> Words:
-    """Say what one roll fewer or more would cost, and where the choice is closest."""
-    if orders.empty:
-        return Words("There is no job to price.")
-    fewer, more = (
-        float((orders[name] - orders["cost_order"]).sum()) for name in ("cost_fewer", "cost_more")
-    )
-    gap = orders[["cost_fewer", "cost_more"]].min(axis=1) - orders["cost_order"]
-    close = orders.iloc[int(gap.to_numpy().argmin())]
-    step = "fewer" if close["cost_fewer"] < close["cost_more"] else "more"
-    return Words(
-        f"One roll fewer on every job would cost {number(fewer, 0)} more in all, one roll more"
-        f" {number(more, 0)} more (expected, in {currency or 'your currency'}). The closest choice"
-        f" is {close['job_id']}: one roll {step} would cost only {number(gap.min(), 0)} more."
-    )
-
-
-def pooled(desk: Desk, foretold: Priced) -> Section:
-    """Show one order for all jobs beside one for each."""
-    found, currency = pooled_order.pooled_orders(foretold), desk.firm.currency
-    yield pooled_words(found, currency)
-    yield price_charts.pooled_chances(pooled_order.pooled_chances(foretold), found)
-    yield show_table(
-        found,
-        "The jobs ordered together and one by one, for each size of roll",
-        "roll_size jobs from_rolls to_rolls single_rolls pooled_rolls saved_rolls "
-        + ("from_stock_rolls buy_rolls " if foretold.shelf else "")
-        + "single_cost pooled_cost saved_cost",
-        currency,
-    )
-
-
-def pooled_words(pooled: pd.DataFrame, currency: str = "") -> Words:
-    """Say what one order for all jobs from one store would be, and what it saves."""
-    if pooled.empty or int(pooled["jobs"].max()) < 2:
-        return Words("Two jobs or more with the same roll can share a store; here there are none.")
-    total, single = int(pooled["pooled_rolls"].sum()), int(pooled["single_rolls"].sum())
-    saved = float(pooled["saved_cost"].sum())
-    pooled_cost, single_cost = (
-        number(pooled[f"{name}_cost"].sum(), 0) for name in ("pooled", "single")
-    )
-    less = (
-        "as much"
-        if pooled_cost == single_cost
-        else f"{number(abs(saved), 0)} {'less' if saved > 0 else 'more'}"
-    )
-    sizes = [f"{rolls(row.pooled_rolls)} of {row.roll_size}" for row in each(pooled)]
-    split = f" ({listed(sizes)})" if len(sizes) > 1 else ""
-    gain = "as many as ordered job by job"
-    if total < single:
-        gain = f"{rolls(single - total)} fewer than the {single} ordered job by job"
-    if total > single:
-        gain = f"{rolls(total - single)} more than the {single} ordered job by job, for less risk"
-    taken = int(pooled["from_stock_rolls"].sum())
-    shelf = (
-        f" {rolls(taken)} of them lie on the shelf: buy {rolls(total - taken)}." if taken else ""
-    )
-    return Words(
-        f"**Served from one store, order {rolls(total)} for all jobs{split}**: {gain}.{shelf}"
-        f" Rolls left over and rolls short then cost {less} on average"
-        f" ({pooled_cost} against {single_cost}, in {currency or 'your currency'}). Each"
-        " job opens whole rolls; what is left of an opened roll stays there, and rolls not opened"
-        " serve the next job."
-    )
-
-
 def cut_plan(desk: Desk, costs: CutCosts) -> Section:
-    """Show which cut to choose for each opening."""
+    """Show which cut to choose for each opening, every one drawn; where there is room, one large.
+
+    That is the one that saves most, with its reveal unfolded.
+    """
     terms = firm_cuts.cut_terms(desk.records, desk.now, costs, desk.firm.currency)
     to_cut = firm_cuts.with_usual_depths(desk.to_price or desk.quarter_records(), desk.now)
     plan = firm_cuts.opening_plan(to_cut, terms)
+    if plan.empty:
+        yield Words("No opening is known, so there is none to cut.")
+        return
     yield cuts_text.plan_words(plan, terms, firm_cuts.saving_range(to_cut, terms))
-    yield show_table(
-        plan,
-        "Openings with the cut to choose; the saving is for all of a row",
-        "job_id mark count width_mm height_mm reveal_mm sides cut_pattern cut_way saving_all",
-        desk.firm.currency,
-    )
-    if len(plan):
-        yield cuts_charts.cut_sheet(plan)
+    yield from cuts_charts.cut_sheets(plan)
+    if len(plan) <= ROOM:
         yield cuts_charts.opening(plan.iloc[plan["saving_all"].argmax()])
 
 
 def one_job_words(order: pd.Series, currency: str = "") -> Words:
     """Say what to order for one job, from a row of `order_costs`."""
+    fewer, more = (
+        number(order[name] - order["cost_order"], 0) for name in ("cost_fewer", "cost_more")
+    )
     return Words(
         f"**Order {rolls(int(order['order_rolls']))}.** Expected sheet"
         f" {number(order['expected_m2'], 0)} m² (80 %: {number(order['low_m2'], 0)} to"
         f" {number(order['high_m2'], 0)} m²); chance of being short"
         f" {small_chance(order['chance_short'])}; on average"
-        f" {number(order['expected_left_over_rolls'], 1)} rolls stay unopened. One roll fewer costs"
-        f" {number(order['cost_fewer'] - order['cost_order'], 0)} more, one roll more"
-        f" {number(order['cost_more'] - order['cost_order'], 0)} more (expected, in"
-        f" {currency or 'your currency'})."
+        f" {_unopened(order['expected_left_over_rolls'])} unopened. One roll fewer would cost"
+        f" {own_money(fewer, currency)} more on average, one roll more {more} more."
     )

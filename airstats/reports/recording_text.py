@@ -59,6 +59,12 @@ def sentence(desk: Desk) -> Words:
     return saving_words(_worth(desk), desk.firm.currency)
 
 
+def in_short(desk: Desk) -> Section:
+    """Show the one sentence with its picture."""
+    yield sentence(desk)
+    yield recording_charts.savings(_worth(desk))
+
+
 def saving_words(table: pd.DataFrame, currency: str) -> Words:
     """Say what measuring the last roll would save, from `value_of_recording`."""
     ways = {row.way: row for row in each(table)}

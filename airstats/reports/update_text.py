@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from airstats.analysis import case_deletion
 from airstats.analysis.allowance_changes import compare_allowances
-from airstats.analysis.case_deletion import strongest
 from airstats.analysis.depth_error import ROUGH_MM, depth_reliability
 from airstats.analysis.ewma_chart import (
     ALL_JOBS,
@@ -18,27 +18,32 @@ from airstats.analysis.ewma_chart import (
     crossings,
     drift_watch,
 )
-from airstats.analysis.prior_predictive import (
-    FLAT_RATE,
-    OPENINGS,
-    ORDINARY_OPENING,
-    SURFACE_M2,
-    PriorCheck,
-    prior_check,
+from airstats.base.number_text import (
+    by_chance,
+    counted,
+    each,
+    give_or_take,
+    in_percent,
+    listed,
+    number,
+    percent,
+    signed,
+    small_chance,
 )
-from airstats.base.number_text import counted, each, listed, number, percent, small_chance
-from airstats.model.allowances import Allowances, unchanged
-from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
+from airstats.catalog.reader_names import reader_name
+from airstats.model.allowances import REACH, Allowances, unchanged
+from airstats.model.decisions import KEEP, waiting_jobs
 from airstats.reports import update_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.shared_text import line_words
 
-VERDICTS = ("moved", "held", "not enough to tell")
-STRONG = 0.5
-"""A pull of this share of an allowance's sd deserves a look at the job."""
-LEFT = 0.7
-"""An allowance with more than this share of its first uncertainty rests on the starting belief."""
+STRONG = 0.3
+"""A job that moves an allowance by this share of its ± deserves a look."""
+UNLEARNT = 0.1
+"""Where the jobs took away less of the first variance, a value is common practice."""
+RESTING = 0.51
+"""Where they took away less than about half of it, a value rests on common practice more."""
 ENTANGLED = 0.6
 """Allowances with a correlation beyond this are known better together than apart."""
 HARMFUL = 0.1
@@ -46,6 +51,10 @@ HARMFUL = 0.1
 FEW = 5
 NAMED = 8
 """More jobs than these are counted, not named."""
+MOST_SAID = 3
+"""So many lines say what the data cannot tell."""
+FOLLOWED = 8
+"""With fewer jobs a line of departures shows nothing."""
 
 
 @lru_cache(maxsize=1)
@@ -59,129 +68,292 @@ def watched(desk: Desk) -> pd.DataFrame:
     return drift_watch(desk.jobs, desk.chain, desk.previous)
 
 
-def headline(desk: Desk) -> Section:
-    """Say what moved, and whether to accept."""
-    yield allowance_headline(desk, _compared(desk), watched(desk))
+@lru_cache(maxsize=1)
+def _pulls(desk: Desk) -> pd.DataFrame:
+    return case_deletion.pulls(desk.jobs, desk.before, desk.now)
 
 
-def allowance_headline(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame | None = None) -> Words:
-    """Say what moved this quarter, and whether to accept, from the comparison and the watch.
+def headline(desk: Desk, decided: Allowances) -> Section:
+    """Say whether to accept, what stands, and which crew differs."""
+    yield verdict_words(desk, decided, _compared(desk), watched(desk), _pulls(desk))
+    yield standing_words(decided, unlearnt(desk, _compared(desk)))
+
+
+def verdict_words(
+    desk: Desk,
+    decided: Allowances,
+    table: pd.DataFrame,
+    watch: pd.DataFrame,
+    pulled: pd.DataFrame,
+) -> Words:
+    """Say whether to accept the new values or what to look at first, or what was kept.
 
     Parameters
     ----------
     desk : Desk
         After the quarter's update.
-    table : DataFrame
-        From `compare_allowances`.
-    watch : DataFrame, optional
-        From `drift_watch`; without it nothing is said of drift.
+    decided : Allowances
+        What stands after the decision.
+    table, watch, pulled : DataFrame
+        From `compare_allowances`, `drift_watch` and `case_deletion.pulls`.
     """
-    groups = {word: table.loc[table["verdict"].eq(word), "allowance"].tolist() for word in VERDICTS}
-    colons = {VERDICTS[2]: ":"}
-    said = [f"{listed(n)}{colons.get(word, '')} {word}" for word, n in groups.items() if n]
-    start = f"**{desk.quarter}, {_new_jobs(desk.now)}: {'; '.join(said)}.**"
+    noted = decided.decision
+    if noted.get("decision") == KEEP:
+        return _kept(desk, decided)
+    by = f" Accepted by {noted['by']}." if noted.get("by") else ""
+    why = f" Reason: {noted['reason'].rstrip('.')}." if noted.get("reason") else ""
+    return Words(f"{_advice(desk, table, watch, pulled)}{by}{why}")
+
+
+def _advice(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame, pulled: pd.DataFrame) -> str:
+    jobs = _new_jobs(desk.now)
     if not desk.now.new_jobs:
-        return Words(f"{start} Nothing to accept: the quarter holds no new job.")
+        return (
+            f"**{desk.quarter}: nothing to accept, for the quarter holds no new job.** The values"
+            " before it stand, a little less certain than they were."
+        )
+    if look := [*_moves(table, desk), *_drifts(watch, desk.quarter), *_deciding(pulled)]:
+        return (
+            f"**{desk.quarter}: look before you accept: {listed(look)}.** If the records of the"
+            f" {jobs} are right, accept; if one is wrong, correct it and run again, or keep the"
+            " last values."
+        )
     if desk.before is None:
-        return Words(f"{start} First quarter: the last values are the starting belief.")
-    found = crossings(watch, desk.quarter) if watch is not None else pd.DataFrame({"now": []})
-    now = each(found[found["now"].eq(True)])
-    drifting = [f"the drift of {line_words(row.line)}" for row in now]
-    look = [*groups["moved"], *drifting]
-    advice = f"look at {listed(look)} before you accept" if look else "accept the new values"
-    return Words(f"{start} Advice: {advice}; they carry what all jobs so far tell.")
+        return (
+            f"**{desk.quarter}: accept. The new values are common practice, moved as far as your"
+            f" first {jobs.removeprefix('1 ')} can tell.**"
+        )
+    return (
+        f"**{desk.quarter}: accept the new values. {jobs[:1].upper()}{jobs[1:]} moved no allowance"
+        " further than chance would.**"
+    )
 
 
 def _new_jobs(now: Allowances) -> str:
-    text = counted(len(now.new_jobs), "new job")
+    """Return "16 new jobs (H1 of earlier quarters, late)", in the first quarter "16 jobs"."""
+    new = "" if now.quarter == now.first_quarter else "new "
+    text = counted(len(now.new_jobs), f"{new}job")
     late = list(now.late_jobs)
     return f"{text} ({_jobs(late)} of earlier quarters, late)" if late else text
+
+
+def _moves(table: pd.DataFrame, desk: Desk) -> list[str]:
+    if desk.before is None:
+        return []
+    moved = each(table[table["verdict"].eq("moved")])
+    return [
+        f"{reader_name(row.allowance)} moved by {_move(row.allowance, row.move)}, where chance"
+        f" moves it by up to {_move(row.allowance, row.by_chance).lstrip('+')}"
+        for row in moved
+    ]
+
+
+def _drifts(watch: pd.DataFrame, quarter: str) -> list[str]:
+    now = crossings(watch, quarter).query("now")
+    return [
+        f"{line_words(row.line)} took {_way(row)} sheet than foretold (from {row.job_id} on)"
+        for row in each(now)
+    ]
+
+
+def _deciding(pulled: pd.DataFrame) -> list[str]:
+    if pulled["job_id"].nunique() < FEW:
+        return []
+    strong = each(pulled[_share(pulled).abs() >= STRONG])
+    return [
+        f"{row.job_id} alone moves {reader_name(row.allowance)} by {_move(row.allowance, row.pull)}"
+        for row in strong
+    ]
+
+
+def _move(name: str, value: float) -> str:
+    """Return "+0.4 points" of waste, "−0.03" of a reveal factor."""
+    return f"{signed(100 * value, 1)} points" if _is_share(name) else signed(value, 2)
+
+
+def _is_share(name: str) -> bool:
+    """Say whether an allowance is told in per cent: waste, and those of other materials."""
+    return not name.startswith("reveal.")
+
+
+def _share(pulled: pd.DataFrame) -> pd.Series:
+    """The pulls as shares of the allowances' ±."""
+    return pulled["pull_sds"] / REACH
 
 
 def _jobs(ids: list[str]) -> str:
     return counted(len(ids), "job") if len(ids) > NAMED or not ids else listed(ids)
 
 
-def decision_words(desk: Desk, decided: Allowances) -> Words:
-    """Say what was decided, what stands now, and which jobs wait."""
-    noted = decided.decision
-    by = f" by {noted['by']}" if noted.get("by") else ""
-    why = f" Reason: {noted['reason'].rstrip('.')}." if noted.get("reason") else ""
-    if noted.get("decision", ACCEPT) != KEEP:
-        return Words(f"**Accepted{by}**: the new values of {decided.quarter} stand.{why}")
-    waiting = waiting_jobs(decided)
+def _kept(desk: Desk, decided: Allowances) -> Words:
+    noted, waiting = decided.decision, waiting_jobs(decided)
     last = desk.before.quarter if desk.before else "the quarter before"
-    alike = ", for the sheet and the other materials alike"
-    others = "" if desk.records.materials.empty else alike
-    are, they_count = "are", "they count as late jobs"
-    if len(waiting) == 1:
-        are, they_count = "is", "it counts as a late job"
+    others = "" if desk.records.materials.empty else ", for the sheet and the other materials alike"
+    they = "they count as late jobs" if len(waiting) > 1 else "it counts as a late job"
+    wait = (
+        f" {_jobs(waiting)} {'wait' if len(waiting) > 1 else 'waits'}; at the next accept {they}."
+        if waiting
+        else ""
+    )
     return Words(
-        f"**Kept{by}**: the values of {last} stand in {decided.quarter}{others}, a little less"
-        f" certain than they were, for allowances drift.{why} {_jobs(waiting)} {are} not counted"
-        f" now; at the next accept {they_count}."
+        f"**{desk.quarter}: kept by {noted['by']}. The values of {last} stand{others}**, a little"
+        " less certain than they were, for allowances drift. Reason:"
+        f" {noted['reason'].rstrip('.')}.{wait}"
     )
 
 
-def side_by_side(desk: Desk) -> Section:
+def standing_words(decided: Allowances, untold: list[str]) -> Words:
+    """Say what the standing values are, which are common practice, and which crew differs.
+
+    `untold` are those, in words, that the firm's own jobs taught nothing about.
+    """
+    values = decided.table()
+    waste, *reveals = [(str(name), row) for name, row in values.iterrows()]
+    said = [f"{give_or_take(row, digits=2)} m² {reader_name(name)}" for name, row in reveals]
+    practice = ""
+    if len(untold) == len(values):
+        practice = "; all of it is common practice still, for your jobs hardly tell of it"
+    elif untold:
+        practice = f"; {listed(untold)} is common practice, for no job of yours tells of it"
+    return Words(
+        f"For waste add {in_percent(waste[1])} of the laid sheet, and for each m² of reveal"
+        f" {listed(said)} (± holds 90 %){practice}. {_crews(decided)}".rstrip()
+    )
+
+
+def unlearnt(desk: Desk, table: pd.DataFrame) -> list[str]:
+    """Return, in words, which allowances of a comparison no job of the firm taught anything of."""
+    # A companion that loses weight narrows what no job tells of, and so seems to have taught it.
+    return [
+        reader_name(row.allowance)
+        for row in each(table)
+        if row.learnt < UNLEARNT or (desk.previous is None and not _holding(desk, row.allowance))
+    ]
+
+
+def _holding(desk: Desk, name: str) -> int:
+    """How many finished jobs could tell of an allowance."""
+    column = "laid_m2" if name == "waste" else f"{name.replace('.', '_')}_m2"
+    return int(desk.jobs.table[column].gt(0).sum())
+
+
+def _crews(decided: Allowances) -> str:
+    table = decided.crew_table()
+    if len(table) < 2:
+        return ""
+    apart = table[[not by_chance(row) for _, row in table.iterrows()]]
+    if apart.empty:
+        return "No crew surely differs from the firm."
+    order = (apart["mean"].abs() / apart["sd"]).sort_values(ascending=False, kind="stable").index
+    first = apart.loc[order[0]]
+    half = (first["high"] - first["low"]) / 2
+    rest = [f"{name} ({signed(100 * apart.loc[name, 'mean'], 1)} %)" for name in order[1:NAMED]]
+    return (
+        f"Crew {order[0]} takes {number(100 * abs(first['mean']), 1)} ±"
+        f" {number(100 * half, 1)} % of the laid sheet {'more' if first['mean'] > 0 else 'less'}"
+        f" than the firm's waste{f'; apart from it too: {listed(rest)}' if rest else ''}."
+    )
+
+
+def side_by_side(desk: Desk, decided: Allowances) -> Section:
     """Set the last value, this quarter's and the new one side by side."""
-    yield update_charts.side_by_side(_compared(desk))
+    table = _compared(desk)
+    yield update_charts.side_by_side(table, desk.before is None)
+    stand = "last" if decided.decision.get("decision") == KEEP else "new"
     yield show_table(
-        _compared(desk),
-        f"Allowances of {desk.quarter}; within ± one standard deviation (sd) lies the truth in"
-        " about two cases of three",
-        "allowance old old_sd alone alone_sd new new_sd unit verdict reason",
+        worded(table),
+        f"m² of sheet, ± holds 90 %; the {stand} values stand in {desk.quarter}",
+        "allowance each_m2 last_value this_quarter new_value moved_by chance_moves verdict",
     )
 
 
-def standing(decided: Allowances) -> Section:
-    """Show the values that stand after the decision."""
-    table = decided.table().rename_axis("allowance").reset_index()
-    caption = f"What stands now in {decided.quarter}, with its 90 % interval"
-    yield show_table(table, caption, "allowance mean sd low high unit")
+def worded(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the comparison as an estimator writes it: waste in %, reveals in m² a m²."""
+    rows = [
+        {
+            "allowance": row.allowance,
+            "each_m2": "% of laid sheet" if _is_share(row.allowance) else "m² a m² of reveal",
+            "last_value": _value(row, "old"),
+            "this_quarter": _value(row, "alone"),
+            "new_value": _value(row, "new"),
+            "moved_by": _move(row.allowance, row.move),
+            "chance_moves": _move(row.allowance, row.by_chance).lstrip("+"),
+            "verdict": row.verdict,
+        }
+        for row in each(table)
+    ]
+    return pd.DataFrame(rows)
+
+
+def _value(row: Any, which: str) -> str:
+    value, half = getattr(row, which), getattr(row, f"{which}_half")
+    if _is_share(row.allowance):
+        return f"{number(100 * value, 1)} ± {number(100 * half, 1)}"
+    return f"{number(value, 2)} ± {number(half, 2)}"
+
+
+def paths(desk: Desk) -> Section:
+    """Show how the allowances went, from common practice or the file before on."""
+    start = desk.previous or unchanged(desk.chain[0].first_quarter, desk.now.belief.prior)
+    yield update_charts.allowance_paths(desk.chain, start)
 
 
 def pulls(desk: Desk) -> Section:
     """Show which of the new jobs move the new values most."""
-    found = case_deletion.pulls(desk.jobs, desk.before, desk.now)
+    found = _pulls(desk)
     yield pull_words(found)
-    yield update_charts.pulls(found) if len(found) else None
-    columns = "job_id crew quarter allowance pull unit pull_sds"
-    yield show_table(strongest(found), "The ten strongest pulls", columns)
+    if found["job_id"].nunique() < 2:
+        return
+    yield update_charts.pulls(found) if _deciding(found) else None
+    table = by_job(found)
+    reveals = [str(name) for name in table if str(name).startswith("pull.")]
+    columns = " ".join(["job_id crew waste_points", *reveals, "most_share"])
+    caption = (
+        "How far each job moves the new values (with it, less without it), the strongest first;"
+        " reveals in m² a m²"
+    )
+    yield show_table(table, caption, columns, name="pulls")
 
 
-def pull_words(table: pd.DataFrame) -> Words:
-    """Name the jobs that pull hardest, with what they do to which allowance."""
-    if table.empty:
+def by_job(pulled: pd.DataFrame) -> pd.DataFrame:
+    """Return the pulls one row a job, the strongest first: waste in points, `most_share` of a ±."""
+    table = pulled.assign(share=_share(pulled).abs())
+    wide = table.pivot_table("pull", "job_id", "allowance", sort=False)
+    wide.columns = pd.Index([str(name).replace("reveal.", "pull.") for name in wide])
+    wide["waste_points"] = 100 * wide.pop("waste")
+    wide["most_share"] = table.groupby("job_id")["share"].max()
+    wide["crew"] = table.groupby("job_id")["crew"].first()
+    return wide.sort_values("most_share", ascending=False, kind="stable").reset_index()
+
+
+def pull_words(pulled: pd.DataFrame) -> Words:
+    """Say whether a single job decides the new values, and what the strongest does."""
+    if pulled.empty:
         return Words("No new job, so nothing pulls.")
-    top = strongest(table, 3)
-    said = [
-        f"{row.job_id}{f' (crew {row.crew})' if row.crew else ''} pulls {row.allowance} by"
-        f" {_signed(row.pull, 3)} ({percent(abs(row.pull_sds))} of its sd)"
-        for row in each(top)
-    ]
-    first, jobs = top.iloc[0], counted(table["job_id"].nunique(), "new job")
-    start = f"**Check the record of {first['job_id']} before you accept**"
-    if abs(first["pull_sds"]) < STRONG:
-        start = (
-            f"**No single record among the {jobs} decides the new values**: none pulls by half an"
-            " sd or more"
-        )
-    return Words(f"{start}. The strongest pulls: {listed(said)}.")
-
-
-def _signed(value: float, digits: int = 1) -> str:
-    text = number(value, digits)
-    return text if text[0] == "−" or float(text.replace(",", "")) == 0 else f"+{text}"
+    strength, jobs = _share(pulled).abs(), pulled["job_id"].nunique()
+    top = pulled.iloc[int(strength.to_numpy().argmax())]
+    name, crew = top["job_id"], f" (crew {top['crew']})" if top["crew"] else ""
+    does = (
+        f"moves {reader_name(top['allowance'])} by {_move(top['allowance'], top['pull'])},"
+        f" {percent(strength.max())} of its ±"
+    )
+    if jobs == 1:
+        return Words(f"**{name}{crew} is the only new job**: it {does}, the others less.")
+    if jobs < FEW:
+        return Words(f"**Of so few jobs each moves much**: the strongest, {name}{crew}, {does}.")
+    if strength.max() >= STRONG:
+        return Words(f"**Look at the record of {name}{crew} before you accept**: it alone {does}.")
+    return Words(f"**None of the {jobs} new jobs decides**: the strongest, {name}{crew}, {does}.")
 
 
 def drift(desk: Desk) -> Section:
-    """Show whether jobs depart from what was foretold."""
-    yield watch_words(desk, watched(desk))
-    yield update_charts.drift(watched(desk)) if len(watched(desk)) else None
-    crossed = crossings(watched(desk), desk.quarter)
-    caption = "Lines that left their limits, where they last did"
-    yield show_table(crossed, caption, "line quarter job_id beyond_m2")
+    """Show whether jobs depart from what was foretold: the lines that left their limits, if any."""
+    watch = watched(desk)
+    yield watch_words(desk, watch)
+    out = crossings(watch, desk.quarter)["line"].tolist() or [ALL_JOBS]
+    shown = watch[watch["line"].isin(out)]
+    if watch["line"].eq(ALL_JOBS).sum() >= FOLLOWED:
+        yield update_charts.drift(shown)
 
 
 def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
@@ -193,67 +365,76 @@ def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
     found = crossings(watch, desk.quarter)
     now = [_crossed(row) for row in each(found) if row.now]
     past = [_crossed(row) for row in each(found) if not row.now]
-    followed = counted(int(watch["line"].eq(ALL_JOBS).sum()), "job")
-    followed += f", {counted(lines - 1, 'crew')}" if lines > 1 else ""
+    jobs = int(watch["line"].eq(ALL_JOBS).sum())
+    followed = counted(jobs, "job") + (f", {counted(lines - 1, 'crew')}" if lines > 1 else "")
     if now:
         start = f"**Drift in {desk.quarter}: {listed(now)}.** Look at these jobs before you accept."
     elif past:
         start = f"**Nothing has drifted in {desk.quarter}** ({followed})."
+    elif not jobs:
+        return Words("No new job, so no drift can show.")
+    elif jobs < FOLLOWED:
+        return Words(f"**{counted(jobs, 'job')} cannot show a drift**: from {FOLLOWED} on one may.")
     else:
         return Words(f"**Nothing has drifted**: no line was crossed ({followed}).{chance}")
     earlier = f" Earlier: {listed(past)}." if past else ""
     return Words(f"{start}{earlier}{chance}")
 
 
-def _crossed(row: pd.Series) -> str:
-    way = "more" if row.direction > 0 else "less"
+def _way(row: Any) -> str:
+    return "more" if row.direction > 0 else "less"
+
+
+def _crossed(row: Any) -> str:
     return (
-        f"{line_words(row.line)} took {way} sheet than foretold (line crossed at {row.job_id},"
-        f" {row.quarter}; mean of that quarter {_signed(row.beyond_m2, 0)} m² a job)"
+        f"{line_words(row.line)} took {_way(row)} sheet than foretold (line crossed at"
+        f" {row.job_id}, {row.quarter}; mean of that quarter {signed(row.beyond_m2, 0)} m² a job)"
     )
 
 
 def suspects(desk: Desk) -> Section:
-    """List the records that are probably wrong."""
-    yield show_table(desk.suspects(), "Records that are probably wrong")
+    """List the records that are probably wrong, where they are too many to be named."""
+    found = desk.suspects()
+    if len(found) > NAMED:
+        yield show_table(found, "Records that are probably wrong")
 
 
 def cannot_tell_words(desk: Desk) -> Words:
-    """Say what the data leave open, and what would tell."""
-    said = [*_resting(desk), *_entangled(desk.now), *_both_forms(desk.now), *_few(desk.now)]
+    """Say in three lines at most what the data leave open, and what would tell."""
+    said = [
+        *([_rough_words(desk.now)] if desk.depth_error_mm else []),
+        *_resting(desk, _compared(desk)),
+        *_entangled(desk.now),
+        *_few(desk.now),
+        *_rough(desk),
+        *_whole(desk),
+        *_both_forms(desk.now),
+    ]
     if not said:
         return Words(
-            "Every allowance is now known better than the starting belief by a third, and each by"
-            " itself."
+            "All that your jobs can tell of is now known better from them than from common"
+            " practice, and each allowance by itself."
         )
-    if desk.jobs.table["counted"].eq("opened").all():
-        said.append(
-            "every job counts whole rolls, which leaves each use open by a roll: counting the last"
-            " roll by halves or quarters would tell more"
-        )
-    return Words("The data cannot tell everything:\n\n" + "\n".join(f"- {part}" for part in said))
+    return Words("\n".join(f"- {part[:1].upper()}{part[1:]}." for part in said[:MOST_SAID]))
 
 
-def _resting(desk: Desk) -> list[str]:
-    start = unchanged(desk.quarter, desk.now.belief.prior)
-    left = desk.now.table()["sd"] / start.table()["sd"]
-    said = []
-    for name, share in left[left > LEFT].items():
-        column = "laid_m2" if name == "waste" else f"{str(name).replace('.', '_')}_m2"
-        holding = int(desk.jobs.table[column].gt(0).sum())
-        said.append(
-            f"{name} rests on the starting belief ({percent(min(share, 1))} of its uncertainty is"
-            f" left; {counted(holding, 'job')} could tell of it)"
-        )
-    return said
+def _resting(desk: Desk, table: pd.DataFrame) -> list[str]:
+    found = [
+        f"{reader_name(name)} ({counted(_holding(desk, name), 'job')})"
+        for name in table.loc[table["learnt"] < RESTING, "allowance"]
+        if _holding(desk, name)
+    ]
+    rest = "rest" if len(found) > 1 else "rests"
+    said = f"{listed(found)} {rest} more on common practice than on the jobs that can tell of it"
+    return [said] if found else []
 
 
 def _entangled(now: Allowances) -> list[str]:
-    names, covariance = list(now.table().index), now.covariance()
+    names, covariance = list(map(reader_name, now.table().index)), now.covariance()
     sd = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(sd, sd)
     pairs = [
-        f"{names[i]} and {names[j]} (correlation {number(correlation[i, j], 2)})"
+        f"{names[i]} with {names[j]}"
         for i in range(len(names))
         for j in range(i + 1, len(names))
         if abs(correlation[i, j]) > ENTANGLED
@@ -270,8 +451,8 @@ def _both_forms(now: Allowances) -> list[str]:
     if not 0.1 < forms["factor"] < 0.9:
         return []
     return [
-        f"a flat factor ({percent(forms['factor'])}) and re-use of off-cuts"
-        f" ({percent(forms['reuse'])}) are both possible for the reveals"
+        f"sheet at the reveals may follow their area ({percent(forms['factor'])}) or what the"
+        f" off-cuts leave bare ({percent(forms['reuse'])})"
     ]
 
 
@@ -281,67 +462,32 @@ def _few(now: Allowances) -> list[str]:
     return [f"{listed(few)} {has} fewer than five jobs"] if few else []
 
 
-def depth_words(desk: Desk) -> Words:
-    """Say what roughly measured depths do to the reveal factors, in the firm's own figures."""
+def _whole(desk: Desk) -> list[str]:
+    if not desk.jobs.table["counted"].eq("opened").all():
+        return []
+    return ["every job counts whole rolls, which leaves each use open by a roll"]
+
+
+def _rough(desk: Desk) -> list[str]:
+    """What depths would do that are measured roughly and not told so, if more than a little."""
     if desk.depth_error_mm:
-        return _rough_words(desk.now)
+        return []
     table = depth_reliability(desk.jobs, ROUGH_MM)
-    if table.empty:
-        return Words(
-            "No job holds reveals of known depth, so how they were measured does not matter."
-        )
-    said = [
-        f"{small_chance(1 - row.kept)} for reveal.{row.cut}"
-        f" (depths of {row.depth_mm:.0f} ± {row.depth_sd_mm:.0f} mm from job to job)"
-        for row in each(table)
-    ]
-    advice = "That is little beside what is not known anyway."
-    if 1 - table["kept"].min() >= HARMFUL:
-        advice = "Measure the depths better, or tell how rough they are with --depth-error-mm."
-    return Words(
-        f"Reveal depths are taken as exact. If they were measured to ± {ROUGH_MM:.0f} mm, the"
-        " update would take what the jobs say of the reveals for too small, by about"
-        f" {listed(said)}. {advice}"
+    pulled = table[1 - table["kept"] >= HARMFUL] if len(table) else table
+    names = [f"{small_chance(1 - row.kept)} {reader_name(row.cut)}" for row in each(pulled)]
+    said = (
+        f"depths are taken as exact; if they are measured to ± {REACH * ROUGH_MM:.0f} mm, the"
+        f" factors come out too small, by about {listed(names)}: measure them better, or tell how"
+        " rough they are with --depth-error-mm"
     )
+    return [said] if names else []
 
 
-def _rough_words(now: Allowances) -> Words:
-    """Say how the update and the prices reckon with depths that are measured roughly."""
+def _rough_words(now: Allowances) -> str:
+    """How the update and the prices reckon with depths that are measured roughly."""
     habits = now.belief.habits
-    return Words(
-        f"Depths are measured to ± {habits.depth_error_mm:.0f} mm, and differ by ±"
-        f" {habits.depth_sd_mm:.0f} mm from job to job: each is drawn by"
+    return (
+        f"depths are measured to ± {REACH * habits.depth_error_mm:.0f} mm, so each is drawn by"
         f" {percent(1 - habits.reliability)} to the usual {habits.usual_depth_mm:.0f} mm, and what"
-        " stays open widens the allowances and the prices. Depths measured better tell more."
-    )
-
-
-def starting_belief(desk: Desk) -> Section:
-    """Set the starting belief against the firm's jobs."""
-    check = prior_check(desk.jobs, desk.now.belief.prior)
-    yield prior_words(check)
-    yield update_charts.prior_prediction(check)
-
-
-def prior_words(check: PriorCheck) -> Words:
-    """Say what the starting belief alone expects of a job, and whether the firm is like that."""
-    expected = (
-        f"{_signed(check.expected)} rolls a job on average"
-        f" (90 %: {_signed(check.low)} to {_signed(check.high)})"
-    )
-    if check.shown is None:
-        opening = ORDINARY_OPENING
-        return Words(
-            f"No job has been seen. Of an ordinary job ({SURFACE_M2:.0f} m², {OPENINGS} openings of"
-            f" {opening['width_mm'] / 1000:.2f} × {opening['height_mm'] / 1000:.2f} m with reveals"
-            f" of {opening['reveal_mm']:.0f} mm, priced with {percent(FLAT_RATE)} on laid sheet)"
-            f" the starting belief expects an overrun of {expected}."
-        )
-    verdict = "the firm differs from the starting belief, and its own jobs must correct it"
-    if check.low <= check.shown <= check.high:
-        verdict = "the firm is much as the starting belief took it to be"
-    return Words(
-        f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
-        f" run over by {expected}; they ran over by {_signed(check.shown)} as counted:"
-        f" {verdict}."
+        " stays open widens the allowances and the prices"
     )

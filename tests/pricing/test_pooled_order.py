@@ -18,7 +18,7 @@ from airstats.pricing.pooled_order import (
     cost_of,
     drawn_packs,
     least_packs,
-    pooled_chances,
+    pooled_costs,
     pooled_orders,
 )
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
@@ -67,7 +67,7 @@ def test_independent_jobs_are_the_convolution_of_their_single_distributions():
         own = np.zeros(part["rolls"].max() + 1)
         own[part["rolls"]] = part["probability"]
         total = np.convolve(total, own)
-    drawn = pooled_chances(priced(jobs, known)).set_index("rolls")["probability"]
+    drawn = pooled_costs(priced(jobs, known)).set_index("rolls")["probability"]
     far = np.abs(drawn.reindex(range(len(total)), fill_value=0) - total).max()
     # Four standard errors of the largest chance that 50,000 draws can miss by.
     assert far < 4 * 0.5 / np.sqrt(DRAWS)
@@ -148,10 +148,15 @@ def test_the_row_of_the_store_is_that_of_the_draws():
     assert row["from_rolls"] == total[DRAWS // 10 - 1]
     assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1] <= row["single_rolls"]
     assert row["chance_short"] == (total > row["pooled_rolls"]).mean() <= 0.2
-    chances = pooled_chances(priced(JOBS, LEARNT))
+    chances = pooled_costs(priced(JOBS, LEARNT, *COSTS))
     assert (chances["roll_size"] == row["roll_size"]).all()
     assert chances["probability"].sum() == pytest.approx(1)
     assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
+    costs = chances.set_index("rolls")["cost"]
+    assert costs.idxmin() == row["pooled_rolls"]
+    assert costs.min() == pytest.approx(row["pooled_cost"])
+    one_more = row["pooled_rolls"] + 1
+    assert costs[one_more] == pytest.approx(cost_of(total, one_more, *COSTS))
 
 
 def test_one_job_pooled_is_its_single_order():
@@ -168,7 +173,7 @@ def test_rolls_of_different_sizes_are_not_pooled():
     table = pooled_orders(priced(jobs, LEARNT, *COSTS))
     assert table["roll_size"].tolist() == ["1.5\u00a0×\u00a050\u00a0m", "3\u00a0×\u00a050\u00a0m"]
     assert table["jobs"].tolist() == [5, 7]
-    chances = pooled_chances(priced(jobs, LEARNT))
+    chances = pooled_costs(priced(jobs, LEARNT))
     assert list(chances.index) == list(range(len(chances)))
     assert chances["roll_size"].unique().tolist() == table["roll_size"].tolist()
     assert chances.groupby("roll_size")["probability"].sum().tolist() == pytest.approx([1, 1])
@@ -177,11 +182,11 @@ def test_rolls_of_different_sizes_are_not_pooled():
 def test_no_jobs_no_order():
     nothing = JOBS.where(np.zeros(len(JOBS), bool))
     told = priced(nothing, LEARNT, *COSTS)
-    orders, chances = pooled_orders(told), pooled_chances(told)
+    orders, chances = pooled_orders(told), pooled_costs(told)
     assert orders.empty
     assert chances.empty
     assert list(orders) == list(POOLED_COLUMNS)
-    assert list(chances) == ["roll_size", "rolls", "probability"]
+    assert list(chances) == ["roll_size", "rolls", "probability", "cost"]
     with pytest.raises(AirstatsError, match="short cost is 0: give a number above 0"):
         pooled_orders(priced(JOBS, LEARNT, 60, 0))
 

@@ -79,9 +79,21 @@ def test_what_new_jobs_alone_say_is_of_the_quarter_alone(short):
     shown = update_section(short)[1].frame.iloc[0]
     last = keep(short.records, short.records.jobs["quarter"].eq(short.quarter))
     alone = material_table(calibrate(last)).loc["frame tape"]
-    assert shown["alone"] == pytest.approx(alone["mean"], abs=5e-4)
-    assert shown["alone_sd"] == pytest.approx(alone["sd"], abs=5e-4)
-    assert shown["alone_sd"] > 1.2 * shown["new_sd"]
+    half = (alone["high"] - alone["low"]) / 2
+    assert shown["this_quarter"] == f"{100 * alone['mean']:.1f} ± {100 * half:.1f}"
+    assert half > 1.2 * float(shown["new_value"].split(" ± ")[1]) / 100
+    assert shown["each_m2"] == "m a m counted"
+
+
+def test_one_table_holds_what_to_buy_together_and_each_job_below(short):
+    table = price_section(short, 60, 240)[1].frame
+    whole = table[table["job_id"].eq("all")]
+    assert whole["material"].tolist() == ["sheet", "frame tape"]
+    single = table[table["job_id"].ne("all")]
+    assert set(single["material"]) == {"frame tape"}
+    assert single["job_id"].tolist() == short.quarter_records().jobs["job_id"].tolist()
+    assert single["expected"].sum() == pytest.approx(whole["expected"].iloc[1])
+    assert (single["from_packs"] <= single["order_packs"]).all()
 
 
 def test_kept_values_price_the_next_jobs(short):

@@ -1,20 +1,21 @@
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from airstats.base.firm import Firm
 from airstats.base.number_text import small_chance
 from airstats.pricing.newsvendor import priced
 from airstats.pricing.order_costs import order_costs, same_orders
-from airstats.pricing.pooled_order import pooled_orders
 from airstats.reports.desk import after_decision
 from airstats.reports.price_text import (
+    assumed,
     cost_words,
+    headline,
+    jobs_table,
     one_job_words,
-    one_roll_words,
-    pooled_words,
-    price_headline,
+    order_of,
     takeoff_words,
 )
 
@@ -31,27 +32,56 @@ def orders(desk):
     return order_costs(priced(desk.takeoff, desk.now, *COSTS))
 
 
-def test_one_roll_more_or_fewer_costs_more_and_is_said_in_money(orders):
-    assert (orders["cost_order"] <= orders["cost_fewer"]).all()
-    assert (orders["cost_order"] <= orders["cost_more"]).all()
-    said = one_roll_words(orders).text
-    fewer = (orders["cost_fewer"] - orders["cost_order"]).sum()
-    more = (orders["cost_more"] - orders["cost_order"]).sum()
-    assert f"would cost {fewer:,.0f} more in all, one roll more {more:,.0f} more" in said
-    gap = orders[["cost_fewer", "cost_more"]].min(axis=1) - orders["cost_order"]
-    assert f"closest choice is {orders['job_id'][gap.idxmin()]}" in said
+@pytest.fixture(scope="module")
+def order(desk):
+    return order_of(priced(desk.takeoff, desk.now, *COSTS))
 
 
-def test_the_headline_adds_up_the_orders_or_speaks_of_one(desk, orders):
-    said = price_headline(desk, orders).text
-    assert said.startswith(f"**Order {orders['order_rolls'].sum()} rolls for 12 jobs**")
-    assert f"{orders['expected_m2'].sum():,.0f} m²" in said
-    assert re.search(r"on average \d+(\.\d)? rolls stay unopened", said)
-    assert price_headline(desk, orders.iloc[:0]).text == "**There is no job to price.**"
-    said = price_headline(desk, orders.head(1)).text
-    assert "for 1 job**" in said
-    assert "The chance of being short is" in said
-    assert "a job or more" not in said
+def test_the_headline_orders_for_all_jobs_and_says_what_a_roll_more_or_less_costs(desk, order):
+    row, said = order.pooled.iloc[0], headline(desk, order).text
+    assert said.startswith(f"**Order {row['pooled_rolls']} rolls for 12 jobs from one store, ")
+    assert f"{row['single_rolls']} if each job is supplied by itself" in said
+    assert f"cost {row['pooled_cost']:.0f} of your money on average, against" in said
+    assert f"against {row['single_cost']:.0f} job by job" in said
+    at = order.totals.set_index("rolls")["cost"]
+    fewer, more = (at[row["pooled_rolls"] + step] - row["pooled_cost"] for step in (-1, 1))
+    assert f"One roll fewer would cost {fewer:.0f} more, one roll more {more:.0f} more." in said
+    assert f"these are the finished jobs of {desk.quarter}" in said
+    assert "finished jobs" not in headline(replace(desk, to_price=desk.records), order).text
+    same = replace(order, pooled=order.pooled.assign(pooled_rolls=row["single_rolls"]))
+    assert "from one store, as many as job by job.**" in headline(desk, same).text
+
+
+def test_one_job_is_ordered_by_its_name_and_no_job_is_said(desk):
+    one = order_of(priced(desk.takeoff.where(np.arange(1)), desk.now, *COSTS))
+    row, said = one.jobs.iloc[0], headline(desk, one).text
+    assert said.startswith(f"**Order {row['order_rolls']} rolls for {row['job_id']}.**")
+    more = row["cost_more"] - row["cost_order"]
+    assert f"one roll more {more:.0f} more" in said
+    none = order_of(priced(desk.takeoff.where(np.arange(0)), desk.now, *COSTS))
+    assert headline(desk, none).text == "**There is no job to price.**"
+
+
+def test_the_table_begins_with_all_jobs_and_then_the_largest(desk, order):
+    (table,) = jobs_table(desk, order)
+    first = table.frame.iloc[0]
+    assert first["job_id"] == "all"
+    assert first["order_rolls"] == order.pooled["pooled_rolls"].iloc[0]
+    rest = table.frame.iloc[1:]
+    assert rest["order_rolls"].is_monotonic_decreasing
+    assert len(rest) == 12
+    fewer = rest["order_rolls"].sum() - first["order_rolls"]
+    assert first["sheet_cost"] == pytest.approx(rest["sheet_cost"].sum() - 150 * fewer)
+    assert first["expected_m2"] == pytest.approx(rest["expected_m2"].sum())
+
+
+def test_what_is_assumed_is_told_a_few_early_jobs_by_name(desk, order):
+    early = replace(order, jobs=order.jobs.assign(unmeasured="openings"))
+    said = [part.text for part in assumed(desk, early)][-1]
+    assert said.count("is an early price: the openings are unknown") == 3
+    assert "- 9 more jobs likewise." in said
+    plain = [part.text for part in assumed(desk, order)][-1]
+    assert plain.startswith("A roll left over costs 60 (assumed")
 
 
 def test_it_says_that_finished_jobs_or_kept_values_are_priced(desk):
@@ -64,24 +94,6 @@ def test_it_says_that_finished_jobs_or_kept_values_are_priced(desk):
     assert "helped to make" not in takeoff_words(kept).text
 
 
-def test_the_pooled_order_is_said_beside_the_single_ones_unless_there_is_one(desk):
-    pooled = pooled_orders(priced(desk.takeoff, desk.now, *COSTS))
-    row, said = pooled.iloc[0], pooled_words(pooled).text
-    assert f"order {row['pooled_rolls']} rolls for all jobs**" in said
-    assert f"fewer than the {row['single_rolls']} ordered job by job" in said
-    assert f"then cost {row['saved_cost']:,.0f} less on average" in said
-    more = pooled.assign(pooled_rolls=row["single_rolls"] + 2)
-    assert "ordered job by job, for less risk" in pooled_words(more).text
-    same = pooled.assign(pooled_rolls=row["single_rolls"])
-    assert "as many as ordered" in pooled_words(same).text
-    alike = pooled.assign(pooled_cost=row["single_cost"], saved_cost=-0.01)
-    assert "then cost as much on average" in pooled_words(alike).text
-    dearer = pooled.assign(pooled_cost=row["single_cost"] + 9, saved_cost=-9.0)
-    assert "then cost 9 more on average" in pooled_words(dearer).text
-    alone = desk.takeoff.where([True] + [False] * (len(desk.takeoff) - 1))
-    assert "Two jobs or more" in pooled_words(pooled_orders(priced(alone, desk.now, *COSTS))).text
-
-
 def test_one_job_is_said_with_interval_risk_and_money(orders):
     row = orders.iloc[2]
     said = one_job_words(row).text
@@ -91,20 +103,25 @@ def test_one_job_is_said_with_interval_risk_and_money(orders):
     assert [small_chance(c) for c in (0.0004, 0.012, 0.5)] == ["below 1 %", "1 %", "50 %"]
 
 
-def test_the_currency_stands_behind_the_sums_where_it_is_known(desk, orders):
-    assert "(expected, in EUR)" in one_roll_words(orders, "EUR").text
-    assert "in your currency" in one_roll_words(orders).text
-    assert "in EUR" in pooled_words(pooled_orders(priced(desk.takeoff, desk.now)), "EUR").text
+def test_the_currency_stands_behind_the_sums_where_it_is_known(desk, order, orders):
+    euros = replace(desk, firm=Firm(currency="EUR"))
+    assert " EUR on average" in headline(euros, order).text
+    assert re.search(r"fewer would cost \d+ EUR more", headline(euros, order).text)
+    assert re.search(r"fewer would cost \d+ EUR more", one_job_words(orders.iloc[0], "EUR").text)
 
 
-def test_the_shelf_is_told_in_the_headline(desk, orders):
-    taken = orders.assign(buy_rolls=orders["buy_rolls"] - 1, from_stock_m=2.0)
-    said, total = price_headline(desk, taken).text, orders["order_rolls"].sum()
-    assert (
-        f"The shelf gives 12 rolls of them and 24 m on begun rolls besides; buy {total - 12}"
-        in said
+def test_the_shelf_is_told_in_the_headline(desk, order):
+    total = order.pooled["pooled_rolls"].iloc[0]
+    taken = replace(
+        order,
+        jobs=order.jobs.assign(from_stock_m=2.0),
+        pooled=order.pooled.assign(from_stock_rolls=12, buy_rolls=total - 12),
     )
-    assert "shelf" not in price_headline(desk, orders).text
+    assert (
+        f"The shelf gives 12 rolls of them and 24 m on begun rolls besides; buy {total - 12} rolls."
+        in headline(desk, taken).text
+    )
+    assert "shelf" not in headline(desk, order).text
 
 
 def test_the_bounds_of_the_costs_are_those_at_which_an_order_changes(desk):
