@@ -21,8 +21,9 @@ from airstats.analysis.overrun_split import (
 )
 from airstats.base.quarters import quarter_number
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.allowances import INTERVAL, Allowances, unchanged
+from airstats.model.allowances import INTERVAL, REACH, Allowances, unchanged
 from airstats.model.posterior import allowance_names
+from airstats.pricing.newsvendor import predict
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -31,6 +32,8 @@ OVERRUN = "overrun"
 """Name of the whole beside its causes."""
 LEAST_JOBS = 3
 """A slope through fewer jobs has no interval."""
+STEP_M2 = 10.0
+"""For so many m² of reveal a rise is told."""
 
 
 @dataclass(frozen=True)
@@ -208,6 +211,69 @@ def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
         rows.append(row)
     compared = pd.DataFrame(rows)
     return compared[compared["jobs"] > 0].reset_index(drop=True)
+
+
+def overrun_by_reveals(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
+    """Return the overrun of each job with measured openings beside what was foretold of it.
+
+    One row a job: `job_id, reveal_m2`; `low_rolls, high_rolls`, between which its count leaves the
+    overrun; `foretold_rolls, foretold_low, foretold_high` (90 % of such jobs); `line_rolls,
+    line_low, line_high`, the same along a straight line through what is foretold; `missed`: the
+    count lies wholly outside foretold_low to foretold_high.
+
+    Parameters
+    ----------
+    jobs, allowances
+        As for `split_overrun`.
+
+    Notes
+    -----
+    The line is least squares through the foretold overruns. Its band holds the spread of single
+    jobs and of the foretold overruns about the line, as houses and prices differ in more than
+    their reveals.
+    """
+    jobs = jobs.where(jobs.unmeasured == "")
+    if not len(jobs):
+        return pd.DataFrame(columns=["job_id", "reveal_m2", "missed"])
+    use, pack, priced = predict(jobs, allowances, 0), jobs.pack, jobs.told("estimated")
+    low, high = (end / pack - priced for end in jobs.interval.T)
+    mean, least, most = (
+        m2 / pack - priced
+        for m2 in (use.mean(), *map(use.quantile, ((1 - INTERVAL) / 2, (1 + INTERVAL) / 2)))
+    )
+    area = jobs.by_cut("reveal").sum(axis=1)
+    line = stats.linregress(area, mean) if np.ptp(area) > 0 else None
+    along = line.intercept + line.slope * area if line else np.full(len(jobs), mean.mean())
+    reach = REACH * np.sqrt(np.mean((use.sd() / pack) ** 2) + np.mean((mean - along) ** 2))
+    return pd.DataFrame(
+        {
+            "job_id": jobs.table["job_id"], "reveal_m2": area, "low_rolls": low, "high_rolls": high,
+            "foretold_rolls": mean, "foretold_low": least, "foretold_high": most,
+            "line_rolls": along, "line_low": along - reach, "line_high": along + reach,
+            "missed": (high < least) | (low > most),
+        }
+    )  # fmt: skip
+
+
+def rise_with_reveals(table: pd.DataFrame) -> pd.Series | None:
+    """Return how much more a job runs over for each `STEP_M2` of reveal, rolls.
+
+    `cause, change, low, high` (90 %); None where the jobs are too few or too much alike.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `overrun_by_reveals`.
+
+    Notes
+    -----
+    Least squares through the middles of the counts with a t interval; it knows no allowance.
+    """
+    if len(table) < LEAST_JOBS or np.ptp(table["reveal_m2"]) == 0:
+        return None
+    middle = (table["low_rolls"] + table["high_rolls"]) / 2
+    area = table["reveal_m2"].to_numpy(dtype=float) / STEP_M2
+    return pd.Series(_slope(OVERRUN, area, middle, 1 - INTERVAL))
 
 
 def cuts_apart(allowances: Allowances, cut: str, other: str) -> pd.Series:

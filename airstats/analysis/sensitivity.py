@@ -171,9 +171,13 @@ def put_back(records: Records) -> Takeoff | None:
     return finished_jobs(replace(records, jobs=records.jobs.assign(exclude="")))
 
 
-def counted_to_the_nearest(jobs: Takeoff) -> Takeoff:
-    """Return the jobs as if opened rolls had been rounded to the nearest, not counted whole."""
-    half = 0.5 * jobs.table["roll_m2"].where(jobs.table["counted"].eq("opened"), 0.0)
+def counted_to_the_nearest(jobs: Takeoff, which: pd.Series | None = None) -> Takeoff:
+    """Return the jobs as if opened rolls had been rounded to the nearest, not counted whole.
+
+    `which` tells of each job whether it is meant; without it all are.
+    """
+    opened = jobs.table["counted"].eq("opened")
+    half = 0.5 * jobs.table["roll_m2"].where(opened if which is None else opened & which, 0.0)
     ends = {name: jobs.table[name] + half for name in ("used_low_m2", "used_high_m2")}
     return replace(jobs, table=jobs.table.assign(**ends))
 

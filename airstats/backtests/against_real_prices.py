@@ -6,48 +6,52 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
-from airstats.backtests.rolling import Backtest, backtest, measures
+from airstats.backtests.forecast_checks import cost_differences
+from airstats.backtests.rolling import Backtest, backtest, cheapest_share, measures
 from airstats.base.errors import RecordsError
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
-from airstats.model.allowances import INTERVAL
+from airstats.model.quarterly_update import finished_jobs
 from airstats.records.reading import Records
 
-Array = np.ndarray
-
-MEASURES = {
-    "jobs_short": "jobs short",
-    "rolls_short": "rolls short",
-    "rolls_left_over": "rolls left over",
-    "cost": "cost, money",
-}
-RESAMPLES = 4000
-SEED = 20240101
-"""Fixed, so that a report reads the same on every run."""
+COMPARED = ("estimated", "flat_learnt", "airstats")
+"""What was really priced, the flat share that learns, and the allowances known then."""
 
 
 @dataclass(frozen=True)
 class Hindsight:
-    """Real prices beside those that the allowances of the time would have given.
+    """Real prices and the cheapest flat share beside the allowances of the time.
 
     Attributes
     ----------
-    table : one row a measure of `MEASURES`: `measure, really, foretold, difference,
-        difference_low, difference_high` (90 %)
-    quarters : one row a quarter: `quarter, jobs` and for each of `really, foretold` the
-        `RULE_short, RULE_left_over`, rolls
+    table : one row a rule of `COMPARED`: `rule, jobs_short, rolls_short, rolls_left_over,
+        short_money, left_money` (what these cost) and `total_money` (the two together), over all
+        jobs; `shelf_money`, what the rolls left over were bought for (nan where a price is not
+        known)
+    dearer : what each other rule cost more than the allowances, money a job: `rule, mean, low,
+        high` (90 %)
+    flat_share : the flat share on the surface that would have cost all the jobs least
     jobs : how many jobs were priced again
     leftover_cost, short_cost : money a roll
     reason : why there is nothing to compare; empty if there is
     """
 
     table: pd.DataFrame
-    quarters: pd.DataFrame
+    dearer: pd.DataFrame
+    flat_share: float
     jobs: int
     leftover_cost: float
     short_cost: float
     reason: str = ""
+
+    def beside(self, rule: str) -> pd.Series:
+        """What a rule cost a job more than the allowances: `mean, low, high` (90 %), money."""
+        found = self.dearer[self.dearer["rule"].eq(rule)]
+        return found[["mean", "low", "high"]].astype(float).iloc[0]
+
+    def of_rule(self, rule: str) -> pd.Series:
+        """What came of a rule: the numbers of its row of `table`."""
+        return self.table[self.table["rule"].eq(rule)].drop(columns="rule").iloc[0]
 
 
 def look_back(
@@ -64,45 +68,49 @@ def look_back(
 
     Notes
     -----
-    Both are held against the whole rolls that the job opened. The intervals of the changes come
-    from drawing the jobs again with replacement, both prices of a job together (paired percentile
-    bootstrap, Efron & Tibshirani 1993, chapter 13); they say what other jobs of the kind might
-    have shown, not what other allowances might have been learnt.
+    All are held against the whole rolls that the job opened. A roll short is bought after all, and
+    a roll left over is bought too early: it lies on the shelf for a later job, and what that loses
+    is its cost here. So the sheet that is laid costs every rule the same, and the sheet on the
+    shelf comes on top, as `shelf_money`.
     """
+    costs = (leftover_cost, short_cost)
     try:
-        result = backtest(records, leftover_cost, short_cost)
+        result = backtest(records, *costs)
     except RecordsError as error:
         none = pd.DataFrame()
-        return Hindsight(none, none, 0, leftover_cost, short_cost, str(error))
-    really, foretold = (measures(result.jobs, rule, "rolls") for rule in ("estimated", "airstats"))
-    change = foretold - really
-    sums = {"really": really.sum(), "foretold": foretold.sum(), "difference": change.sum()}
-    table = pd.DataFrame(sums).set_axis([*MEASURES.values()]).rename_axis("measure").reset_index()
-    table["difference_low"], table["difference_high"] = _interval(change.to_numpy())
-    quarters = _by_quarter(result, really, foretold)
-    return Hindsight(table, quarters, len(change), leftover_cost, short_cost)
+        return Hindsight(none, none, float("nan"), 0, *costs, str(error))
+    differences = cost_differences(result)
+    return Hindsight(
+        table=pd.DataFrame([_of_rule(result, records, rule, costs) for rule in COMPARED]),
+        dearer=differences[differences["rule"].isin(COMPARED)].reset_index(drop=True),
+        flat_share=cheapest_share(finished_jobs(records), *costs),
+        jobs=len(result.jobs),
+        leftover_cost=leftover_cost,
+        short_cost=short_cost,
+    )
 
 
-def _interval(change: Array) -> tuple[Array, Array]:
-    """The 90 % interval of each column's sum over n jobs."""
-    if len(change) < 2:
-        return np.full(change.shape[1], -np.inf), np.full(change.shape[1], np.inf)
-    drawn = stats.bootstrap(
-        (change,),
-        np.sum,
-        n_resamples=RESAMPLES,
-        confidence_level=INTERVAL,
-        method="percentile",
-        batch=500,
-        rng=np.random.default_rng(SEED),
-    ).confidence_interval
-    return drawn.low, drawn.high
+def _of_rule(
+    result: Backtest, records: Records, rule: str, costs: tuple[float, float]
+) -> dict[str, object]:
+    """One row of `Hindsight.table`."""
+    own = measures(result.jobs, rule, "rolls")
+    left, short = own["rolls_left_over"], own["rolls_short"]
+    return {
+        "rule": rule,
+        "jobs_short": own["jobs_short"].sum(),
+        "rolls_short": short.sum(),
+        "rolls_left_over": left.sum(),
+        "short_money": short.sum() * costs[1],
+        "left_money": left.sum() * costs[0],
+        "total_money": own["cost"].sum(),
+        "shelf_money": _bought(left, result, records),
+    }
 
 
-def _by_quarter(result: Backtest, really: pd.DataFrame, foretold: pd.DataFrame) -> pd.DataFrame:
-    quarter = result.jobs["quarter"]
-    sums = {"jobs": quarter.groupby(quarter).size()}
-    for rule, table in (("really", really), ("foretold", foretold)):
-        for name in ("short", "left_over"):
-            sums[f"{rule}_{name}"] = table[f"rolls_{name}"].groupby(quarter).sum()
-    return pd.DataFrame(sums).rename_axis("quarter").reset_index()
+def _bought(left: pd.Series, result: Backtest, records: Records) -> float:
+    """What the rolls left over were bought for; nan where the price of one is not known."""
+    if "roll_price" not in records.jobs:
+        return float("nan")
+    prices = records.jobs.set_index("job_id")["roll_price"].loc[result.jobs["job_id"]].to_numpy()
+    return float(np.where(left > 0, left * prices, 0.0).sum())

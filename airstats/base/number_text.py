@@ -123,6 +123,11 @@ def counted(value: int, thing: str) -> str:
     return f"{value:,} {thing}{'' if value == 1 else 's'}"
 
 
+def capital(text: str) -> str:
+    """Return a text that begins with a capital."""
+    return text[:1].upper() + text[1:]
+
+
 def listed(items: list[str]) -> str:
     """Return "a, b and c"."""
     if len(items) < 2:

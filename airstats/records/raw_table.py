@@ -38,7 +38,7 @@ _HEADED_BY = dict.fromkeys(COLUMNS, ("job_id",)) | {"stock": ("rolls", "left_m")
 """Of each table the columns of which one must be there: so its row of headings is known."""
 GUIDE = "read me"
 """Title of the worksheet that explains a workbook, and holds no records."""
-ADDED_COLUMNS = ("quarter", "finished", "from_summary", "openings_known")
+ADDED_COLUMNS = ("quarter", "finished", "from_summary", "openings_known", "count_told")
 EMPTY = "the table is empty"
 HEADER_SOUGHT_IN = 20
 LOST = "\ufffd"

@@ -40,7 +40,8 @@ class Records:
     jobs : DataFrame
         n rows: the contract's columns with defaults filled in, `quarter` ("2026Q3", or None),
         `finished`, `openings_known` (whether rows of openings or a count tell of them, 0 being
-        none), then the source's extra columns as text. `finished_on` is blank where only the
+        none), `count_told` (whether the source says how the rolls were counted), then the source's
+        extra columns as text. `finished_on` is blank where only the
         month or the quarter is told.
     openings : DataFrame
         m rows: the contract's columns, `from_summary`, then extra columns as text. A job without
@@ -232,7 +233,8 @@ def _jobs(checked: _Checked, rows: np.ndarray) -> pd.DataFrame:
     quarter = day.dt.to_period("Q").astype("str").astype(object).where(day.notna(), None)
     known = day.where(are_days(sheet.cells["finished_on"])[rows])
     frame = frame.assign(finished_on=known, quarter=quarter, finished=is_finished(sheet)[rows])
-    frame = frame.assign(openings_known=~checked.links.unknown[rows])
+    told = ~sheet.blank["counted"].to_numpy(dtype=bool)[rows]
+    frame = frame.assign(openings_known=~checked.links.unknown[rows], count_told=told)
     return frame.join(_extras(sheet.table, rows))
 
 

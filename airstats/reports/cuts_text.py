@@ -79,23 +79,23 @@ def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
 
 
 def turn_words(turns: pd.DataFrame) -> Words:
-    """Say what one cut for all would cost, and at which price or time another would do as well."""
+    """Say which cut would be cheapest if all openings were cut alike."""
     if turns.empty:
         return Words("There is no opening to compare cuts on.")
     best = CUTS[turns["cheapest_cut"].iloc[0]].words
-    others = turns.groupby("other_cut", sort=False)
-    said = [_turn(CUTS[str(cut)].words, part) for cut, part in others]
-    return Words(f"If all openings were cut alike, {best} would be cheapest. {' '.join(said)}")
+    return Words(f"If all openings were cut alike, {best} would be cheapest.")
 
 
 def turn_table(turns: pd.DataFrame) -> pd.DataFrame:
-    """Return, to show, each price or time at which another cut would do as well."""
-    known = turns.dropna(subset="turns_at") if len(turns) else turns
-    rows = [
-        (CUTS[row.other_cut].words, PRICES[row.price].format(_price(row.turns_at)), _price(row.now))
-        for row in each(known)
-    ]
-    return pd.DataFrame(rows, columns=["cut", "condition", "present"])
+    """Return a row for each other cut: what it would cost more, and what would turn that.
+
+    `cut, extra_cost, condition, present`; of the prices and times at which it would do as well,
+    the one that is nearest to what is assumed.
+    """
+    if turns.empty:
+        return pd.DataFrame(columns=["cut", "extra_cost", "condition", "present"])
+    others = turns.groupby("other_cut", sort=False)
+    return pd.DataFrame([_turn(CUTS[str(cut)].words, part) for cut, part in others])
 
 
 def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) -> Words:
@@ -141,20 +141,18 @@ def _assumed(terms: CutTerms) -> str:
     )
 
 
-def _turn(cut: str, turns: pd.DataFrame) -> str:
-    start = (
-        f"{cut[:1].upper()}{cut[1:]} would cost about {roughly(turns['extra_cost'].iloc[0])} more"
-    )
+def _turn(cut: str, turns: pd.DataFrame) -> dict[str, object]:
+    row: dict[str, object] = {"cut": cut, "extra_cost": turns["extra_cost"].iloc[0]}
     known = turns.dropna(subset="turns_at")
     if known.empty:
-        return f"{start}; no price or time alone would turn that."
+        return row | {"condition": "no price or time alone would turn that", "present": ""}
     # A value of nothing is as far away as any.
     times = known["turns_at"].clip(lower=1e-9) / known["now"]
     far = np.abs(np.log(times.to_numpy(dtype=float)))
     name, now, turns_at = known[["price", "now", "turns_at"]].to_numpy()[far.argmin()]
-    condition = PRICES[name].format(_price(turns_at))
-    unlikely = "" if far.min() <= np.log(LIKELY) else ", which is unlikely"
-    return f"{start}; it would do as well if {condition} ({_price(now)} now){unlikely}."
+    unlikely = "" if far.min() <= np.log(LIKELY) else " (unlikely)"
+    condition = f"{PRICES[name].format(_price(turns_at))}{unlikely}"
+    return row | {"condition": condition, "present": _price(now)}
 
 
 def _price(value: float) -> str:

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
 import pandas as pd
 
 from airstats.analysis.material_jobs import (
-    MATERIAL_CAUSE_WORDS,
     MATERIAL_NET,
     estimated_jobs,
     material_overrun,
     material_split,
-    overrun_by_cause,
     overrun_units,
     price_follows_count,
 )
 from airstats.analysis.overrun_split import overrun_packs
-from airstats.base.number_text import counted, give_or_take, number, own_money
+from airstats.base.number_text import (
+    by_chance,
+    capital,
+    each,
+    give_or_take,
+    in_currency,
+    listed,
+    number,
+)
 from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.materials_charts import material_causes
-from airstats.takeoff.sheet_quantities import Takeoff
 
 HEADING = "## Tape, corners and the rest"
+WAYS = {"over": "over the price", "under": "below it"}
+ENDLESS = [-np.inf, np.inf]
+"""One job alone has no interval."""
 COUNTED_WORDS = {
     "joint tape": "the joints",
     "frame tape": "the edges of the frames",
@@ -30,8 +40,8 @@ COUNTED_WORDS = {
 }
 """What is counted for a material, where its own name does not say it."""
 COLUMNS = (
-    *("material", "cause", "mean_packs", "low_packs", "high_packs"),
-    *("mean_money", "low_money", "high_money"),
+    *("material", "jobs", "estimated_packs", "used_packs"),
+    *("mean_packs", "low_packs", "high_packs", "mean_money", "reason"),
 )
 
 
@@ -41,39 +51,52 @@ def owner_section(desk: Desk) -> Section:
     kept = [one for one in every if len(estimated_jobs(one.jobs))]
     if not kept:
         return ()
-    table = pd.concat([overrun_by_cause(one) for one in kept], ignore_index=True)
-    currency = desk.firm.currency
-    said = "\n\n".join(overrun_words(one, currency) for one in kept)
-    worded = table.assign(cause=table["cause"].map(MATERIAL_CAUSE_WORDS))
+    currency, table = desk.firm.currency, pd.DataFrame(map(material_row, kept))
+    said = f"{HEADING}\n\n{overrun_words(table, currency)}"
     shown = " ".join(name for name in COLUMNS if table[name].notna().any())
-    return (
-        Words(f"{HEADING}\n\n{said}"),
-        material_causes(table),
-        show_table(
-            worded, "Packs beyond the price, by cause; low and high hold 90 %", shown, currency
-        ),
-    )
+    caption = "Packs of each material; low and high: as chance would have it over such jobs (90 %)"
+    return Words(said), show_table(table, caption, shown, currency)
 
 
-def overrun_words(one: Product, currency: str = "") -> str:
-    """Say how far one material ran over, and the main reason if one is sure."""
-    priced = estimated_jobs(one.jobs)
-    over = overrun_packs(priced).sum()
-    way = "more" if over >= 0 else "fewer"
-    start = (
-        f"**{one.name.capitalize()}: {_packs(abs(over))} {way} than priced over"
-        f" {counted(len(priced), 'job')}{_worth(priced, currency)}.**"
-    )
-    likely = material_overrun(one.jobs)
-    if likely["low"] <= 0 <= likely["high"]:
-        return f"{start} Nothing to find: that is no more than chance makes."
-    if over < 0:
-        return f"{start} The price held more than the jobs took."
-    return f"{start} {_reason(one)}"
+def material_row(one: Product) -> dict[str, object]:
+    """Return what the owner's table says of a material: `COLUMNS`, and the verdict."""
+    priced, likely = estimated_jobs(one.jobs), material_overrun(one.jobs)
+    money = np.nan
+    if "money" in overrun_units(priced):
+        money = (overrun_packs(priced) * priced.told("pack_price")).sum()
+    way = "by chance" if by_chance(likely) else "over" if likely["mean"] > 0 else "under"
+    reasons = {
+        "by chance": "nothing to find: no more than chance makes",
+        "under": "the price held more than the jobs took",
+    }
+    return {
+        "material": one.name,
+        "jobs": len(priced),
+        "estimated_packs": priced.told("estimated").sum(),
+        "used_packs": priced.told("used").sum(),
+        **{f"{end}_packs": value for end, value in likely.replace(ENDLESS, np.nan).items()},
+        "mean_money": money,
+        "reason": reasons.get(way) or _reason(one),
+        "way": way,
+    }
+
+
+def overrun_words(table: pd.DataFrame, currency: str = "") -> str:
+    """Say which materials ran over, from rows of `material_row`."""
+    parts = {way: table[table["way"].eq(way)] for way in ("over", "under", "by chance")}
+    said = [
+        f"{row.material} {_packs(abs(row.mean_packs))} {WAYS[way]}{_worth(row, currency)}"
+        for way in WAYS
+        for row in each(parts[way])
+    ]
+    same = listed(parts["by chance"]["material"].tolist())
+    told = [f"**{capital(listed(said))}.**"] if said else []
+    told += [f"No more than chance makes: {same}."] if same else []
+    return " ".join(told)
 
 
 def _reason(one: Product) -> str:
-    """The largest sure cause as a sentence."""
+    """The largest sure cause, with its packs."""
     causes = material_split(one).set_index("cause")
     missing, waste = (row for _, row in causes.loc[["not_counted", "waste"]].iterrows())
     net = material_split(one, causes=MATERIAL_NET).set_index("cause")
@@ -83,23 +106,21 @@ def _reason(one: Product) -> str:
         parts = net.rename(index={"beyond_price": "waste"})
     sure = parts[parts["low"] > 0].nlargest(1, "mean")
     if sure.empty:
-        return "No cause by itself is sure."
+        return "no cause by itself is sure"
     cause, amount = str(sure.index[0]), give_or_take(sure.iloc[0], "packs")
     if cause == "not_counted":
         return _uncounted(one, amount)
     if cause == "waste":
         held = f"; the price held {_turned(missing)} for it" if missing["high"] < 0 else ""
-        return f"The main reason is waste: it took {give_or_take(waste, 'packs')}{held}."
-    if cause == "whole_packs":
-        return f"The main reason: packs are opened whole, {amount}."
-    return f"The main part is unexplained: {amount}."
+        return f"waste took {give_or_take(waste, 'packs')}{held}"
+    return f"{'packs opened whole' if cause == 'whole_packs' else 'unexplained'}: {amount}"
 
 
 def _uncounted(one: Product, amount: str) -> str:
     what = COUNTED_WORDS.get(one.name, f"the {one.name}")
     if price_follows_count(one.jobs):
-        return f"The main reason: the price held too little for {what}; {amount} were left out."
-    return f"Nobody counts {what}: the price does not follow their number and left out {amount}."
+        return f"the price held too little for {what}: {amount}"
+    return f"nobody counts {what}, as the price does not follow them: {amount}"
 
 
 def _turned(row: pd.Series) -> str:
@@ -112,8 +133,7 @@ def _packs(value: float) -> str:
     return f"{number(value, digits)} pack{'' if value == 1 else 's'}"
 
 
-def _worth(priced: Takeoff, currency: str) -> str:
-    if "money" not in overrun_units(priced):
-        return " (no pack_price in the records, so no money)"
-    money = (overrun_packs(priced) * priced.told("pack_price")).sum()
-    return f", about {own_money(number(abs(money), 0), currency)}"
+def _worth(row: Any, currency: str) -> str:
+    if np.isnan(row.mean_money):
+        return ""
+    return f" (about {in_currency(number(abs(row.mean_money), 0), currency)})"

@@ -1,27 +1,41 @@
-"""The owner's pictures: causes, crews, quarters, and prices that were not made."""
+"""The owner's pictures: causes, overrun against reveals, crews, quarters."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from airstats.analysis.overrun_split import MAIN, SHORT_WORDS, cause_words
+from airstats.analysis.overrun_split import SHORT_WORDS, cause_words
 from airstats.analysis.overrun_views import OVERRUN
-from airstats.backtests.against_real_prices import Hindsight
-from airstats.base.number_text import counted, each, give_or_take, listed, number, rolls
+from airstats.base.number_text import counted, each, give_or_take, listed, listing, number, rolls
 from airstats.reports.display import Picture
-from airstats.reports.house_style import ACCENT, BAR, INK, MID, label_mark, whiskers, zero_line
+from airstats.reports.house_style import (
+    ACCENT,
+    BAR,
+    FULL,
+    HALF,
+    INK,
+    LIGHT,
+    MID,
+    label_mark,
+    whiskers,
+    zero_line,
+)
 from airstats.reports.shared_charts import panels, paper
 from airstats.takeoff.sheet_quantities import Takeoff
 
-NOW = "with the allowances known before the quarter"
+MOST_NAMED = 5
+"""So many misses are named on the picture; the sentence names more."""
 TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "held in the price"}
 
 
-def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture:
+def cascade(
+    split: pd.DataFrame, jobs: Takeoff, name: str = "causes", width: float = FULL
+) -> Picture:
     """Draw the way from priced to used rolls, cause by cause, from `split_overrun`.
 
     Parameters
@@ -32,19 +46,22 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
         The jobs that were split.
     name : str
         That of the picture.
+    width : float
+        `FULL`, or `HALF` with the causes in fewer words.
     """
     table = split.drop(columns="group").reset_index(drop=True)
     priced, used = (float(jobs.table[f"{kind}_rolls"].sum()) for kind in ("estimated", "used"))
     end, last = table["mean"].cumsum().to_numpy(), len(table) + 1
     start = end - table["mean"].to_numpy()
-    figure, axes = paper(0.42 * len(table) + 1.9)
+    figure, axes = paper(0.22 * len(table) + 0.9, width)
     places = np.arange(1, last)
     colours = np.where(table["mean"] > 0, ACCENT, MID)
     axes.barh(places, table["mean"], left=start, color=colours, **BAR)
     axes.barh(last, used - priced, color=INK, **BAR)
     reach = ((table["high"] - table["low"]) / 2).where(lambda half: half >= 0.005)
     whiskers(axes, end, places, reach)
-    names = [cause_words(cause) for cause in table["cause"]]
+    worded = cause_words if width == FULL else TITLES.__getitem__
+    names = [worded(cause) for cause in table["cause"]]
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
     axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
     shown = [_with_reach(row) for _, row in table.iterrows()]
@@ -59,7 +76,7 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     zero_line(axes)
     axes.set_ylim(last + 0.6, -0.6)
     axes.margins(x=0.18)
-    axes.set_xlabel("rolls beyond the price, added up from the top; whiskers hold 90 %")
+    axes.set_xlabel("rolls beyond the price, added up; whiskers: 90 %")
     said = [f"{n} {text}" for n, text in zip(names, shown, strict=True)]
     alt = f"From {ends[0]} to {ends[1]}, in rolls: {listed(said)}; together"
     return Picture(name, figure, f"{alt} {_signed(used - priced)}.", table)
@@ -70,7 +87,48 @@ def job_cascade(split: pd.DataFrame, jobs: Takeoff) -> Picture | None:
     if split.empty:
         return None
     own = jobs.where(jobs.table["job_id"].eq(split["group"].iloc[0]))
-    return cascade(split, own, "job_causes")
+    return cascade(split, own, "job_causes", HALF)
+
+
+def by_reveals(table: pd.DataFrame) -> Picture | None:
+    """Draw each job's overrun against its reveals, with what the allowances foretell.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `overrun_by_reveals`; a picture needs two jobs.
+    """
+    if len(table) < 2:
+        return None
+    figure, axes = paper(2.35)
+    line = table.sort_values("reveal_m2", ignore_index=True)
+    area = line["reveal_m2"]
+    axes.fill_between(area, line["line_low"], line["line_high"], color=LIGHT, alpha=0.6, lw=0)
+    axes.plot(area, line["line_rolls"], color=INK)
+    for part, colour, size in ((~line["missed"], MID, 2.5), (line["missed"], ACCENT, 5)):
+        own = line[part.astype(bool)]
+        ends = (own["low_rolls"], own["high_rolls"])
+        axes.vlines(own["reveal_m2"], *ends, color=colour, lw=0.6)
+        axes.plot(own["reveal_m2"], sum(ends) / 2, "o", color=colour, markersize=size)
+    missed = line[line["missed"].astype(bool)]
+    for row in each(missed.head(MOST_NAMED)):
+        at = (row.low_rolls + row.high_rolls) / 2
+        label_mark(axes, row.reveal_m2, at, row.job_id, color=ACCENT)
+    last = line.iloc[-1]
+    label_mark(axes, last["reveal_m2"], last["line_rolls"], "foretold")
+    label_mark(axes, last["reveal_m2"], last["line_high"], "9 jobs of 10")
+    zero_line(axes, upright=False)
+    axes.set_xlim(right=area.max() + 0.14 * max(np.ptp(area), 1))
+    axes.set_xlabel("reveals of the job, m²")
+    axes.set_ylabel("rolls over the price")
+    alt = (
+        f"Rolls over the price against m² of reveal, {counted(len(table), 'job')}: a dot a job, its"
+        " upright line what the count allows; the line that the allowances foretell rises from"
+        f" {number(line['line_rolls'].iloc[0], 2)} rolls at {number(area.iloc[0], 0)} m² to"
+        f" {number(last['line_rolls'], 2)} at {number(area.iloc[-1], 0)} m²; its band holds 90 % of"
+        f" such jobs. Outside what was foretold: {listing(missed['job_id'])}."
+    )
+    return Picture("reveals", figure, alt, table)
 
 
 def crews(table: pd.DataFrame) -> Picture | None:
@@ -97,46 +155,28 @@ def crews(table: pd.DataFrame) -> Picture | None:
     return Picture("crews", figure, alt, table)
 
 
-def quarters(table: pd.DataFrame) -> Picture:
-    """Draw the overrun of a job and its causes quarter by quarter, from `by_quarter`."""
-    shown = [OVERRUN, *MAIN]
-    figure, grid = panels(len(shown), 4, 2.2, sharex=True, sharey=True)
-    for axes, cause in zip(grid, shown, strict=True):
+def quarters(table: pd.DataFrame, moved: Sequence[str]) -> Picture:
+    """Draw what rises or falls from quarter to quarter, rolls a job.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `by_quarter`.
+    moved : sequence of str
+        The causes to draw, or the overrun itself.
+    """
+    across = min(len(moved), 3)
+    figure, grid = panels(len(moved), across, 1.6, sharex=True, sharey=True)
+    for axes, cause in zip(grid, moved, strict=True):
         _quarter_panel(axes, table[table["cause"].eq(cause)], ACCENT if cause == OVERRUN else MID)
         axes.set_title(TITLES[cause])
     figure.supylabel("rolls a job")
-    figure.supxlabel("quarter; whiskers hold 90 %")
+    figure.supxlabel("quarter; whiskers: 90 %")
     whole = table[table["cause"].eq(OVERRUN)]
     said = [f"{row.quarter} {number(row.mean, 2)}" for row in each(whole)]
-    alt = f"Overrun of a job in rolls by quarter, {listed(said)}; beside it each cause's part."
+    named = listed([TITLES[cause] for cause in moved])
+    alt = f"Rolls a job by quarter: {named}. Overrun of a job, {listed(said)}."
     return Picture("quarters", figure, alt, table)
-
-
-def hindsight(found: Hindsight) -> Picture | None:
-    """Draw rolls left over and short by quarter: as priced, and as the allowances would have."""
-    table = found.quarters
-    if table.empty:
-        return None
-    figure, axes = paper(3.4)
-    places = np.arange(len(table))
-    looks = (("really", MID, -0.2, "as really priced"), ("foretold", ACCENT, 0.2, NOW))
-    for rule, colour, aside, label in looks:
-        look = BAR | {"width": 0.36, "color": colour}
-        axes.bar(places + aside, table[f"{rule}_left_over"], label=label, **look)
-        axes.bar(places + aside, -table[f"{rule}_short"], hatch="///", **look)
-    zero_line(axes, upright=False)
-    axes.set_xticks(places, table["quarter"], rotation=45, ha="right")
-    axes.yaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
-    axes.set_ylabel("rolls: short (down, hatched)\nleft over (up)")
-    figure.legend(loc="outside upper center", ncols=2)
-    sums = table.sum(numeric_only=True)
-    alt = (
-        f"Rolls short and left over by quarter, {counted(found.jobs, 'job')}: as really priced"
-        f" {sums['really_short']:g} short and {sums['really_left_over']:g} left over; with the"
-        f" allowances known before each quarter {sums['foretold_short']:g} short and"
-        f" {sums['foretold_left_over']:g} left over."
-    )
-    return Picture("hindsight", figure, alt, table)
 
 
 def _quarter_panel(axes: Axes, part: pd.DataFrame, colour: str) -> None:

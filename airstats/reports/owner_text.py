@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+import numpy as np
 import pandas as pd
 
 from airstats.analysis import overrun_views
@@ -15,17 +18,23 @@ from airstats.analysis.overrun_split import (
 )
 from airstats.analysis.overrun_views import (
     OVERRUN,
+    STEP_M2,
     by_quarter,
     cut_comparison,
     cuts_apart,
     find_job,
     overrun_a_job,
+    overrun_by_reveals,
     quarter_trends,
+    rise_with_reveals,
     usual_split,
 )
-from airstats.backtests.against_real_prices import MEASURES, Hindsight, look_back
+from airstats.analysis.sensitivity import counted_to_the_nearest, fit_at_once
+from airstats.backtests.against_real_prices import Hindsight
+from airstats.backtests.rolling import WORDS_OF_RULES
 from airstats.base.number_text import (
     by_chance,
+    capital,
     chance,
     counted,
     each,
@@ -33,6 +42,7 @@ from airstats.base.number_text import (
     in_currency,
     in_percent,
     listed,
+    listing,
     number,
     own_money,
     percent,
@@ -40,24 +50,26 @@ from airstats.base.number_text import (
     roughly,
 )
 from airstats.catalog.cut_patterns import CUTS
+from airstats.model.allowances import unchanged
 from airstats.pricing import firm_cuts
 from airstats.pricing.cut_prices import CutCosts
-from airstats.reports import cuts_charts, cuts_text, owner_charts
+from airstats.reports import cuts_text, owner_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.shared_text import excluded_table
+from airstats.takeoff.sheet_quantities import Takeoff
 
-LITTLE_LEARNT = 0.6
-"""A cut that has lost less than this share of its first variance rests on common practice. More
-than half: what is believed first is so wide that a few jobs already narrow it."""
+LEARNT = 0.1
+"""An allowance that has lost less than this share of its first variance is common practice."""
 TRADE_OFF = -0.5
 """Two causes whose correlation is below this are hard to tell apart."""
 WORST_COLUMNS = (
     *("job_id", "quarter", "crew", "estimated_rolls", "used_rolls", "overrun_rolls"),
     *("overrun_money", "cause", "mean_rolls", "low_rolls", "high_rolls"),
 )
-SHOWN = 0.05
-"""What is surely smaller than this, in rolls, is not worth a word."""
+SHOWN_SHARE = 0.0005
+"""An allowance below this is told as nothing."""
+Told = Callable[[pd.Series], str]
 PLURAL = ("reveals", "laps and waste beyond the price")
 FEW_JOBS = 5
 
@@ -66,6 +78,7 @@ def headline(desk: Desk) -> Words:
     """Say how much the firm ran over, what that cost, and what accounts for it."""
     total = float(overrun_table(desk.jobs)["overrun_rolls"].sum())
     much = f"{rolls(round(abs(total), 1))} {'more' if total >= 0 else 'fewer'} than priced"
+    much = much if round(abs(total), 1) else "as many rolls as were priced"
     said = f"ou used {much} over {counted(len(desk.jobs), 'job')}{_worth(desk)}"
     if by_chance(overrun_a_job(desk.jobs)):
         return Words(f"**Nothing to find: y{said}; that is no more than chance makes.**")
@@ -91,7 +104,7 @@ def _amounts(desk: Desk) -> dict[str, str]:
         return {}
     parts = {name: (row["mean"], row["high"]) for name, row in contributors(desk, "money")}
     return {
-        name: f" ({roughly(mean)} ± {own_money(roughly(high - mean), desk.firm.currency)})"
+        name: f" ({roughly(mean)} ± {in_currency(roughly(high - mean), desk.firm.currency)})"
         for name, (mean, high) in parts.items()
     }
 
@@ -112,34 +125,12 @@ def _worth(desk: Desk) -> str:
     return f", about {worth} at your roll prices{part}"
 
 
-def shares(desk: Desk) -> Words:
-    """Give every cause its share, and what the prices held against them."""
-    split = usual_split(desk.jobs, desk.now).set_index("cause")
-    return Words(
-        f"In rolls: {_causes(split)}; {_held(split)}. In nine cases of ten the truth lies within ±."
-    )
-
-
-def _causes(split: pd.DataFrame) -> str:
-    """All causes but what the price held, each with its interval; those of nothing left out."""
-    told = split.drop("already_priced")
-    rows = told[told[["low", "high"]].abs().max(axis=1) >= SHOWN].iterrows()
-    return listed([f"{SHORT_WORDS[str(cause)]} {give_or_take(row)}" for cause, row in rows])
-
-
-def _held(split: pd.DataFrame) -> str:
-    """What the price held beyond the bare surface, or lacked of it."""
-    row = split.loc[["already_priced"]].iloc[0]
-    if row["mean"] > 0:
-        return f"and {give_or_take(row)} of the bare surface that was not priced"
-    turned = pd.Series({"mean": -row["mean"], "low": -row["high"], "high": -row["low"]})
-    return f"less {give_or_take(turned)} that was priced beyond the bare surface"
-
-
-def quarter_money(desk: Desk) -> Words:
-    """Say what the quarter alone ran over."""
+def quarter_money(desk: Desk) -> Words | None:
+    """Say what the quarter alone ran over; nothing where all jobs are of that quarter."""
     table = overrun_table(desk.jobs)
     now = table[table["quarter"].eq(desk.quarter)]
+    if len(now) == len(table):
+        return None
     over = float(now["overrun_rolls"].sum())
     way = "over" if over >= 0 else "under"
     money = now["overrun_money"].dropna()
@@ -149,21 +140,132 @@ def quarter_money(desk: Desk) -> Words:
     return Words(f"In {desk.quarter} alone: {rolls(round(abs(over), 1))} {way} in {jobs}{worth}.")
 
 
-def advice(desk: Desk) -> Words:
-    """Say what to change: what a price should hold, from the firm's own allowances."""
-    table = desk.now.table()
-    cuts = cut_comparison(desk.jobs, desk.now)["cut"].tolist() or list(CUTS)
-    held = [(CUTS[cut].words, table.loc[f"reveal.{cut}"]) for cut in cuts]
-    factors = [
-        f"{row['mean']:.2f} ± {(row['high'] - row['low']) / 2:.2f} ({name})" for name, row in held
+def how_counted(desk: Desk) -> Words | None:
+    """Say what hangs on how rolls were counted; nothing where the firm's own records say it."""
+    asked = not_told(desk.jobs)
+    if not asked.any():
+        return None
+    which = "" if asked.all() else f" in {number(asked.sum())} of {len(asked)} jobs"
+    nearest = fit_at_once(counted_to_the_nearest(desk.jobs, asked))
+    now, then = desk.now.table(), nearest.table()
+    told = {"waste": ("waste", percent_of)}
+    told |= {f"reveal.{cut}": (f"reveals {CUTS[cut].words}", factor_of) for cut in _own_cuts(desk)}
+    held = [
+        f"{words} {say(then.loc[[name]].iloc[0])} instead of {say(now.loc[[name]].iloc[0])}"
+        for name, (words, say) in told.items()
     ]
-    start, rest = "**What to change:** price", "; no flat percentage"
-    if by_chance(overrun_a_job(desk.jobs)):
-        start, rest = "**Nothing need change.** Your records ask for", ""
     return Words(
-        f"{start} the laid sheet with its laps, {in_percent(table.iloc[0])} of it for waste, and"
-        f" for each m² of reveal {listed(factors)} m² of sheet{rest}.{_look_at_crews(desk)}"
+        f"**How were your rolls counted?** Your records do not say{which}, so each counts as a roll"
+        " that was opened, however much of it was used. If that is so, nothing here changes. If"
+        f" they were counted to the nearest roll: {listed(held)}. Ask whoever counted, and write"
+        " the answer under `counted`."
     )
+
+
+def not_told(jobs: Takeoff) -> pd.Series:
+    """Return for each job whether its rolls count as opened only since nothing else is said."""
+    table = jobs.table
+    told = table["count_told"].astype(bool) if "count_told" in table else False
+    return table["counted"].eq("opened") & ~pd.Series(told, index=table.index)
+
+
+def advice(desk: Desk, found: Hindsight) -> Words:
+    """Say what to change, with the cheapest flat share beside the firm's own allowances.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    found : Hindsight
+        From `look_back`, of the same jobs.
+    """
+    ours = f"price {_allowances_said(desk)}"
+    start = "What to change"
+    if by_chance(overrun_a_job(desk.jobs)):
+        start, ours = "Nothing need change", f"your records ask for {_allowances_said(desk)}"
+    crews = _look_at_crews(desk)
+    if found.reason:
+        later = "Whether a flat share would do as well shows from the second quarter on."
+        return Words(f"**{start}:** {ours}. {later}{crews}")
+    rival = found.beside("flat_learnt")
+    flat = f"a flat {percent(found.flat_share)} on the surface"
+    beside = _beside(rival, found.jobs, desk.firm.currency)
+    if by_chance(rival):
+        return Words(
+            f"**{start}:** {ours}. **{capital(flat)}, the cheapest so far, does as well**:"
+            f" {beside}, so the two cannot be told apart. These allowances tell besides why a job"
+            f" ran over, and what a single job takes.{crews}"
+        )
+    if rival["mean"] > 0:
+        return Words(
+            f"**{start}:** {ours}. **No flat share: {flat}, the cheapest so far, is dearer**:"
+            f" {beside}.{crews}"
+        )
+    return Words(
+        f"**{start}: put {flat}; it is cheaper than our allowances**: {beside}. For the causes,"
+        f" and for single jobs: {ours}.{crews}"
+    )
+
+
+def _beside(rival: pd.Series, jobs: int, currency: str) -> str:
+    """What the flat share that learnt from the same jobs cost a job beside the allowances."""
+    mean = number(abs(rival["mean"]), 0)
+    way = "more" if rival["mean"] >= 0 else "less"
+    ends = f" (90 %: {_change(rival, 'less', 'more')})" if np.isfinite(rival["low"]) else ""
+    return (
+        f"learnt from the same jobs, it would have cost {in_currency(mean, currency)} a job {way}"
+        f" over {counted(jobs, 'job')}{ends}"
+    )
+
+
+def _allowances_said(desk: Desk) -> str:
+    """The allowances as a price holds them; what no job taught is marked."""
+    table, learnt = desk.now.table(), _learnt(desk)
+    waste = _held("waste", table.loc[["waste"]].iloc[0], learnt, percent_of, "of it for waste")
+    factors = [
+        _held(name, table.loc[[name]].iloc[0], learnt, factor_of, CUTS[cut].words)
+        for cut in _own_cuts(desk)
+        for name in [f"reveal.{cut}"]
+    ]
+    return (
+        f"the laid sheet with its laps, {waste}, and for each m² of reveal, in m² of sheet,"
+        f" {listed(factors)}"
+    )
+
+
+def _held(name: str, row: pd.Series, learnt: pd.Series, told: Told, what: str) -> str:
+    """One allowance with its interval, and whether it is common practice alone."""
+    common = "" if learnt[name] >= LEARNT else " (common practice; your jobs taught nothing of it)"
+    return f"{told(row)} {what}{common}"
+
+
+def percent_of(row: pd.Series) -> str:
+    """Return an allowance of waste: "6.1 ± 3.3 %", never below nothing."""
+    if row["mean"] < SHOWN_SHARE:
+        return f"nothing (at most {percent(max(row['high'], 0), 1)})"
+    if row["low"] < 0:
+        return f"{percent(row['mean'], 1)} (0 to {percent(row['high'], 1)})"
+    return in_percent(row)
+
+
+def factor_of(row: pd.Series) -> str:
+    """Return an allowance of reveals: "0.45 ± 0.25", never below nothing."""
+    if row["mean"] < SHOWN_SHARE:
+        return f"nothing beyond the bare surface (at most {max(row['high'], 0):.2f})"
+    if row["low"] < 0:
+        return f"{row['mean']:.2f} (0 to {row['high']:.2f})"
+    return f"{row['mean']:.2f} ± {(row['high'] - row['low']) / 2:.2f}"
+
+
+def _own_cuts(desk: Desk) -> list[str]:
+    """The cuts that some job holds; all where none does."""
+    return cut_comparison(desk.jobs, desk.now)["cut"].tolist() or list(CUTS)
+
+
+def _learnt(desk: Desk) -> pd.Series:
+    """Share of each allowance's first variance that the jobs took away."""
+    first = unchanged(desk.now.quarter, desk.now.belief.prior).table()["sd"]
+    return 1 - (desk.now.table()["sd"] / first) ** 2
 
 
 def _look_at_crews(desk: Desk) -> str:
@@ -175,8 +277,8 @@ def _look_at_crews(desk: Desk) -> str:
 
 def causes(desk: Desk) -> Section:
     """Show how priced becomes used, cause by cause."""
-    yield owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs)
     yield cannot_separate(desk)
+    yield owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs)
 
 
 def cannot_separate(desk: Desk) -> Words:
@@ -189,7 +291,7 @@ def cannot_separate(desk: Desk) -> Words:
     if len(crews) < 2:
         one = f"crew {crews[0]} did every job with a crew's name" if crews else "no crew is named"
         said.append(f"waste cannot be told from the crews' part, as {one}")
-    said += _reveals_or_waste(desk) + _little_used(desk)
+    said += _reveals_or_waste(desk)
     return Words(f"Read with care: {'; '.join(said)}.")
 
 
@@ -204,17 +306,39 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
     return [f"reveals and waste took {together} together, but how they share it is less sure"]
 
 
-def _little_used(desk: Desk) -> list[str]:
-    cuts = cut_comparison(desk.jobs, desk.now)
-    little = each(cuts[cuts["learnt"] < LITTLE_LEARNT])
-    names = listed([f"{CUTS[row.cut].words} ({counted(row.jobs, 'job')})" for row in little])
-    return [f"for reveals {names} common practice still outweighs your own jobs"] if names else []
+def by_reveals(desk: Desk) -> Section:
+    """Set the overrun of each job beside its reveals."""
+    table = overrun_by_reveals(desk.jobs, desk.now)
+    yield reveal_words(table)
+    yield owner_charts.by_reveals(table)
+
+
+def reveal_words(table: pd.DataFrame) -> Words:
+    """Say whether a job's overrun rises with its reveals, and name the misses.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `overrun_by_reveals`.
+    """
+    missed = listing(table.loc[table["missed"].astype(bool), "job_id"])
+    outside = f" Outside what was foretold of them: {missed}." if table["missed"].any() else ""
+    slope = rise_with_reveals(table)
+    if slope is None:
+        few = "Too few jobs with measured reveals to see whether the overrun rises with them."
+        return Words(f"{few}{outside}")
+    much = f"{_finely(slope)} rolls for each {STEP_M2:g} m² of reveal"
+    if by_chance(slope):
+        return Words(f"A job's overrun shows no rise with its reveals: {much}.{outside}")
+    way = "rises" if slope["change"] > 0 else "falls"
+    return Words(f"**A job's overrun {way} with its reveals: {much}.**{outside}")
 
 
 def one_job(desk: Desk, job: str) -> Section:
     """Take one job apart; "" takes the one that ran over most."""
     yield job_words(desk, job)
-    yield owner_charts.job_cascade(job_split(desk, job), desk.jobs)
+    if len(desk.jobs) > 1:
+        yield owner_charts.job_cascade(job_split(desk, job), desk.jobs)
 
 
 def job_words(desk: Desk, job: str = "") -> Words:
@@ -271,20 +395,29 @@ def worst_words(desk: Desk) -> Words:
     """Say whether few jobs make the overrun, and the main causes of the worst."""
     table = overrun_table(desk.jobs)
     over = table.loc[table["overrun_rolls"] > 0, "overrun_rolls"]
-    worst = overrun_views.worst_jobs(desk.jobs, desk.now)
-    if worst.empty:
+    if over.empty:
         return Words("No job ran over.")
-    part = float(worst["overrun_rolls"].sum())
-    few = "so a few jobs make it" if part > over.sum() / 2 else "so it is spread over many jobs"
-    verdict = f", {few}" if len(table) > 3 * len(worst) else ""
-    main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
-    causes = [f"{cause} in {count}" for cause, count in main.items()]
-    ran = f"{len(over)} of {counted(len(table), 'job')} ran over"
-    ran += f", by {number(over.sum())} rolls in all"
+    worst = overrun_views.worst_jobs(desk.jobs, desk.now)
+    in_all = rolls(round(float(over.sum()), 1))
+    ran = f"{len(over)} of {counted(len(table), 'job')} ran over, by {in_all} in all"
     if by_chance(overrun_a_job(desk.jobs)):
         return Words(f"{ran}; others ran under by as much, within chance: nothing to find here.")
-    worst_hold = f"the {len(worst)} worst by {number(part)}{verdict}"
-    return Words(f"{ran}; {worst_hold}. Their main cause: {listed(causes)}.")
+    main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
+    causes = [f"{cause} in {count}" for cause, count in main.items()]
+    why = (
+        f"Its main cause: {main.index[0]}" if len(worst) == 1 else f"Main causes: {listed(causes)}"
+    )
+    return Words(f"{ran}{_few_or_many(over, worst, len(table))}. {why}.")
+
+
+def _few_or_many(over: pd.Series, worst: pd.DataFrame, jobs: int) -> str:
+    """Whether the worst jobs make the overrun; nothing where they are all that ran over."""
+    if len(worst) == len(over):
+        return ""
+    part = float(worst["overrun_rolls"].sum())
+    few = "so a few jobs make it" if part > over.sum() / 2 else "so it is spread over many jobs"
+    verdict = f", {few}" if jobs > 3 * len(worst) else ""
+    return f"; the {len(worst)} worst by {number(part)}{verdict}"
 
 
 def worst_table(desk: Desk) -> pd.DataFrame:
@@ -297,7 +430,9 @@ def worst_table(desk: Desk) -> pd.DataFrame:
 def quarters(desk: Desk) -> Section:
     """Set the quarters side by side."""
     yield trend_words(desk)
-    yield owner_charts.quarters(by_quarter(desk.jobs, desk.now))
+    trends = quarter_trends(desk.jobs, desk.now)
+    moved = [row.cause for row in each(trends) if row.low > 0 or row.high < 0]
+    yield owner_charts.quarters(by_quarter(desk.jobs, desk.now), moved) if moved else None
 
 
 def trend_words(desk: Desk) -> Words:
@@ -328,7 +463,9 @@ def _way(row: pd.Series) -> str:
 def crews(desk: Desk) -> Section:
     """Set the crews side by side."""
     yield crew_words(desk)
-    yield owner_charts.crews(crew_comparison(desk.jobs, desk.now))
+    found = crew_comparison(desk.jobs, desk.now)
+    differ = found["pooled_low"].gt(0) | found["pooled_high"].lt(0)
+    yield owner_charts.crews(found) if len(found) > 1 and differ.any() else None
 
 
 def crew_words(desk: Desk) -> Words:
@@ -399,48 +536,62 @@ def cut_table(desk: Desk) -> pd.DataFrame:
     return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]])
 
 
-def hindsight(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
+def hindsight(desk: Desk, found: Hindsight) -> Section:
     """Show what the allowances known then would have changed.
 
     Parameters
     ----------
-    desk : Desk
-        With its finished jobs.
-    leftover_cost, short_cost : float
-        As for `price`.
+    desk, found
+        As for `advice`.
     """
-    found = look_back(desk.records, leftover_cost, short_cost)
     currency = desk.firm.currency
     yield hindsight_words(found, currency)
-    yield owner_charts.hindsight(found)
-    caption = "Real prices beside those of the allowances known then"
-    yield show_table(found.table, caption, currency=currency)
+    if not found.reason:
+        table = found.table.assign(rule=found.table["rule"].map(WORDS_OF_RULES))
+        columns = "rule jobs_short rolls_short short_money rolls_left_over left_money total_money"
+        yield show_table(table, "The same jobs, priced in three ways", columns, currency)
 
 
 def hindsight_words(found: Hindsight, currency: str = "") -> Words:
     """Say what the allowances known at the time would have changed."""
     if found.reason:
-        return Words(f"What the allowances would have changed cannot be told yet: {found.reason}")
-    table = dict(zip(MEASURES, (row for _, row in found.table.iterrows()), strict=True))
-    cost, jobs = table["cost"], counted(found.jobs, "job")
-    less = in_currency(number(abs(cost["difference"]), 0), currency)
-    less = f"{less} {'less' if cost['difference'] <= 0 else 'more'}"
-    within = cost["difference_low"] <= 0 <= cost["difference_high"]
-    chance = ", which chance explains" if within else ""
+        return Words(
+            "What the allowances would have changed shows from the second quarter on: they price"
+            " jobs that come after those they learnt from."
+        )
+    row = found.beside("estimated")
+    saved = row * found.jobs
+    way = "less" if row["mean"] >= 0 else "more"
+    much = in_currency(number(abs(saved["mean"]), 0), currency)
+    change = -saved.rename({"low": "high", "high": "low"})
+    ends = f" (90 %: {_change(change, 'less', 'more')})" if np.isfinite(saved["low"]) else ""
+    within = ", which chance explains" if by_chance(row) else ""
     return Words(
-        f"**Had {jobs} been priced with the allowances known before each quarter, shortages and"
-        f" left-over rolls would have cost {less}{chance}** (90 %: {_change(cost, 'less', 'more')};"
-        f" at {number(found.leftover_cost, 0)} a roll left over and"
-        f" {in_currency(number(found.short_cost, 0), currency)} a roll short):"
-        f" {_instead(table['jobs_short'])} jobs short,"
-        f" {_instead(table['rolls_left_over'])} rolls left over. The sheet itself is bought either"
-        " way."
+        f"**Had {counted(found.jobs, 'job')} been priced with the allowances known before each"
+        f" quarter, rolls short and left over would have cost {much} {way}{within}**{ends}."
+        f" {_on_the_shelf(found, currency)}"
+    )
+
+
+def _on_the_shelf(found: Hindsight, currency: str) -> str:
+    """What becomes of the rolls left over, and what of them is counted as cost."""
+    ours, really = found.of_rule("airstats"), found.of_rule("estimated")
+    left, worth = ours["rolls_left_over"], ours["shelf_money"]
+    lost, short, bought = (
+        in_currency(number(money, 0), currency)
+        for money in (found.leftover_cost, found.short_cost, worth)
+    )
+    known = f", bought for {bought}," if left and np.isfinite(worth) else ""
+    return (
+        f"{counted(int(left), 'roll')}{known} would have been left over (really"
+        f" {number(really['rolls_left_over'], 0)}): what is left over serves later jobs, so only"
+        f" what lying there loses is a cost, reckoned at {lost} a roll; a roll short at {short}."
     )
 
 
 def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
     """The interval of a change in words: "34 to 53 fewer", "3 fewer to 2 more"."""
-    least, most = row["difference_low"], row["difference_high"]
+    least, most = row["low"], row["high"]
     low, high = number(abs(least), 0), number(abs(most), 0)
     if most <= 0:
         return f"{high} to {low} {down}" if least else "no change"
@@ -449,34 +600,22 @@ def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
     return f"{low} {down} to {high} {up}"
 
 
-def _instead(row: pd.Series) -> str:
-    before, now = number(row["really"], 0), number(row["foretold"], 0)
-    return f"{now} instead of {before} ({_change(row)})"
-
-
 def which_cut(desk: Desk, costs: CutCosts) -> Section:
-    """Show which cut would have cost least, and for which openings."""
+    """Show which cut would have cost least, and what would turn that."""
     currency, records = desk.firm.currency, firm_cuts.with_usual_depths(desk.records, desk.now)
     terms = firm_cuts.cut_terms(records, desk.now, costs, currency)
     savings = firm_cuts.past_savings(records, terms)
     yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(records, terms))
-    by_size = firm_cuts.cut_map(records, terms)
-    yield cuts_text.map_words(by_size, records.openings)
-    yield cuts_charts.cut_map(by_size, records.openings, currency)
     turns = firm_cuts.past_turns(records, terms)
     yield cuts_text.turn_words(turns)
-    yield show_table(
-        cuts_text.turn_table(turns),
-        "One cut for all openings: the price or time at which another would do as well",
-    )
-    yield show_table(
-        savings.head(10),
-        "The past jobs where other cuts would have saved most",
-        "job_id openings cut_otherwise saving",
-        currency,
-    )
+    caption = "All openings cut alike: what another cut would cost, and what would turn that"
+    yield show_table(cuts_text.turn_table(turns), caption, currency=currency)
 
 
 def left_out(desk: Desk) -> Section:
     """Name the jobs that were left out, with the reason."""
-    yield excluded_table(desk, "Jobs left out, with the reason")
+    if len(desk.excluded) > FEW_JOBS:
+        yield excluded_table(desk, "Jobs left out, with the reason")
+    elif len(desk.excluded):
+        said = [f"{row.job_id} ({row.exclude})" for row in each(desk.excluded)]
+        yield Words(f"Left out, with the reason: {listed(said)}.")

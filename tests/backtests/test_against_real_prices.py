@@ -1,9 +1,13 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from airstats.backtests.against_real_prices import MEASURES, look_back
-from airstats.backtests.rolling import backtest
-from tests.invented import keep
+from airstats.backtests.against_real_prices import COMPARED, look_back
+from airstats.backtests.forecast_checks import cost_differences
+from airstats.backtests.rolling import backtest, cheapest_share
+from airstats.model.quarterly_update import finished_jobs
+from tests.invented import change, keep
 
 
 @pytest.fixture(scope="module")
@@ -17,40 +21,40 @@ def found(records):
 
 
 def test_it_is_the_back_test_retold(records, found):
-    result, table = backtest(records), found.table.set_axis(list(MEASURES))
+    result, table = backtest(records), found.table.set_index("rule")
     summary = result.summary.set_index("rule")
     assert found.jobs == len(result.jobs) == 36
-    for rule, column in (("estimated", "really"), ("airstats", "foretold")):
+    assert tuple(table.index) == COMPARED
+    for rule in COMPARED:
         for name in ("jobs_short", "rolls_short", "rolls_left_over"):
-            assert table.loc[name, column] == summary.loc[rule, name]
-        assert table.loc["cost", column] == pytest.approx(result.jobs[f"{rule}_cost"].sum())
+            assert table.loc[rule, name] == summary.loc[rule, name]
+        assert table.loc[rule, "total_money"] == pytest.approx(result.jobs[f"{rule}_cost"].sum())
+    told = cost_differences(result).set_index("rule")
+    for row in found.dearer.itertuples():
+        assert (row.mean, row.low, row.high) == tuple(told.loc[row.rule])
+    assert found.flat_share == cheapest_share(finished_jobs(records), 60.0, 240.0)
 
 
-def test_differences_lie_in_intervals_like_the_normal_one(found, records):
+def test_the_money_adds_up_from_rolls_short_and_left_over(found):
     table = found.table
-    np.testing.assert_allclose(table["difference"], table["foretold"] - table["really"])
-    assert (table["difference_low"] <= table["difference"]).all()
-    assert (table["difference"] <= table["difference_high"]).all()
-    # Reference: central limit theorem, n sd²; the bootstrap of a sum differs by a tenth or so.
-    jobs = backtest(records).jobs
-    change = jobs["airstats_cost"] - jobs["estimated_cost"]
-    reach = 1.645 * np.sqrt(len(change)) * change.std(ddof=0)
-    row = found.table.set_axis(list(MEASURES)).loc["cost"]
-    assert (row["difference_high"] - row["difference_low"]) / 2 == pytest.approx(reach, rel=0.15)
+    np.testing.assert_allclose(table["total_money"], table["short_money"] + table["left_money"])
+    np.testing.assert_allclose(table["short_money"], 240 * table["rolls_short"])
+    # A roll of the invented firm costs 150.
+    np.testing.assert_allclose(table["shelf_money"], 150 * table["rolls_left_over"])
+    assert table["rolls_left_over"].iloc[-1] > 0
 
 
-def test_quarters_add_up_and_the_first_is_not_priced(records, found):
-    table = found.table.set_axis(list(MEASURES))
-    assert found.quarters["quarter"].tolist() == ["2025Q2", "2025Q3", "2025Q4"]
-    assert found.quarters["really_short"].sum() == table.loc["rolls_short", "really"]
-    assert found.quarters["foretold_left_over"].sum() == table.loc["rolls_left_over", "foretold"]
-    assert look_back(records).table.equals(found.table)
+def test_without_the_price_of_a_roll_left_over_no_sheet_on_the_shelf_is_priced(records):
+    unpriced = change(records, roll_price=np.nan)
+    assert np.isnan(look_back(unpriced).table["shelf_money"].iloc[-1])
+    without = replace(records, jobs=records.jobs.drop(columns="roll_price"))
+    assert np.isnan(look_back(without).table["shelf_money"].iloc[-1])
 
 
 def test_costs_are_those_asked_for(records):
     dear = look_back(records, leftover_cost=1.0, short_cost=1000.0)
     cheap = look_back(records, leftover_cost=1000.0, short_cost=1.0)
-    short = [f.table.set_axis(list(MEASURES)).loc["jobs_short", "foretold"] for f in (dear, cheap)]
+    short = [f.table.set_index("rule").loc["airstats", "jobs_short"] for f in (dear, cheap)]
     assert short[0] < short[1]
 
 
@@ -58,4 +62,4 @@ def test_one_quarter_gives_its_reason(records):
     found = look_back(keep(records, records.jobs["quarter"].eq("2025Q1")))
     assert "two quarters or more" in found.reason
     assert found.table.empty
-    assert found.quarters.empty
+    assert found.dearer.empty

@@ -52,7 +52,7 @@ def records(tmp_path):
 
 def test_clean_jobs_and_openings_that_end_with_those_in_summary(records):
     jobs = records.jobs
-    assert list(jobs) == [*COLUMNS["jobs"], "quarter", "finished", "openings_known", "Site"]
+    assert list(jobs) == [*COLUMNS["jobs"], "quarter", "finished", "openings_known", "count_told", "Site"]
     for name, told in {
         "job_id": ["A1", "007", "A3", "A4"], "quarter": ["2026Q1", "2026Q2", "2026Q4", None],
         "finished": [True, True, True, False], "counted": ["opened", "half", "opened", "opened"],
