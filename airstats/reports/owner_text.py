@@ -67,11 +67,17 @@ WORST_COLUMNS = (
     *("job_id", "quarter", "crew", "estimated_rolls", "used_rolls", "overrun_rolls"),
     *("overrun_money", "cause", "mean_rolls", "low_rolls", "high_rolls"),
 )
+FINE = 0.015
+"""A change whose ± is below this is told with three decimals."""
 SHOWN_SHARE = 0.0005
 """An allowance below this is told as nothing."""
 Told = Callable[[pd.Series], str]
 PLURAL = ("reveals", "laps and waste beyond the price")
 FEW_JOBS = 5
+LONG = 120
+"""Signs of a crew's name with its figures."""
+NAMED_OUT = 3
+"""So many jobs left out are named in a sentence, more in a table."""
 
 
 def headline(desk: Desk) -> Words:
@@ -145,7 +151,7 @@ def how_counted(desk: Desk) -> Words | None:
     asked = not_told(desk.jobs)
     if not asked.any():
         return None
-    which = "" if asked.all() else f" in {number(asked.sum())} of {len(asked)} jobs"
+    which = "" if asked.all() else f" in {int(asked.sum()):,} of {len(asked)} jobs"
     nearest = fit_at_once(counted_to_the_nearest(desk.jobs, asked))
     now, then = desk.now.table(), nearest.table()
     told = {"waste": ("waste", percent_of)}
@@ -188,11 +194,16 @@ def advice(desk: Desk, found: Hindsight) -> Words:
         later = "Whether a flat share would do as well shows from the second quarter on."
         return Words(f"**{start}:** {ours}. {later}{crews}")
     rival = found.beside("flat_learnt")
+    if not np.isfinite(rival["low"]):
+        few = counted(found.jobs, "job")
+        return Words(
+            f"**{start}:** {ours}. Whether a flat share would do as well, {few} cannot tell.{crews}"
+        )
     flat = f"a flat {percent(found.flat_share)} on the surface"
     beside = _beside(rival, found.jobs, desk.firm.currency)
     if by_chance(rival):
         return Words(
-            f"**{start}:** {ours}. **{capital(flat)}, the cheapest so far, does as well**:"
+            f"**{start}:** {ours}. **{capital(flat)}, the cheapest so far, may do as well**:"
             f" {beside}, so the two cannot be told apart. These allowances tell besides why a job"
             f" ran over, and what a single job takes.{crews}"
         )
@@ -211,10 +222,9 @@ def _beside(rival: pd.Series, jobs: int, currency: str) -> str:
     """What the flat share that learnt from the same jobs cost a job beside the allowances."""
     mean = number(abs(rival["mean"]), 0)
     way = "more" if rival["mean"] >= 0 else "less"
-    ends = f" (90 %: {_change(rival, 'less', 'more')})" if np.isfinite(rival["low"]) else ""
     return (
         f"learnt from the same jobs, it would have cost {in_currency(mean, currency)} a job {way}"
-        f" over {counted(jobs, 'job')}{ends}"
+        f" over {counted(jobs, 'job')} (90 %: {_change(rival, 'less', 'more')})"
     )
 
 
@@ -263,9 +273,11 @@ def _own_cuts(desk: Desk) -> list[str]:
 
 
 def _learnt(desk: Desk) -> pd.Series:
-    """Share of each allowance's first variance that the jobs took away."""
+    """Share of each allowance's first variance that the jobs took away; none without a reveal."""
     first = unchanged(desk.now.quarter, desk.now.belief.prior).table()["sd"]
-    return 1 - (desk.now.table()["sd"] / first) ** 2
+    held = cut_comparison(desk.jobs, desk.now)["cut"].tolist()
+    bare = [f"reveal.{cut}" for cut in CUTS if cut not in held]
+    return (1 - (desk.now.table()["sd"] / first) ** 2).mask(first.index.isin(bare), 0.0)
 
 
 def _look_at_crews(desk: Desk) -> str:
@@ -330,8 +342,7 @@ def reveal_words(table: pd.DataFrame) -> Words:
     much = f"{_finely(slope)} rolls for each {STEP_M2:g} m² of reveal"
     if by_chance(slope):
         return Words(f"A job's overrun shows no rise with its reveals: {much}.{outside}")
-    way = "rises" if slope["change"] > 0 else "falls"
-    return Words(f"**A job's overrun {way} with its reveals: {much}.**{outside}")
+    return Words(f"**A job's overrun {_way(slope)}s with its reveals, by {much}.**{outside}")
 
 
 def one_job(desk: Desk, job: str) -> Section:
@@ -401,13 +412,15 @@ def worst_words(desk: Desk) -> Words:
     in_all = rolls(round(float(over.sum()), 1))
     ran = f"{len(over)} of {counted(len(table), 'job')} ran over, by {in_all} in all"
     if by_chance(overrun_a_job(desk.jobs)):
-        return Words(f"{ran}; others ran under by as much, within chance: nothing to find here.")
+        under = table.loc[table["overrun_rolls"] < 0, "overrun_rolls"]
+        less = f", and {len(under)} under, by {rolls(round(-float(under.sum()), 1))}"
+        return Words(
+            f"{ran}{less if len(under) else ''}: no more than chance makes, nothing to find here."
+        )
     main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
     causes = [f"{cause} in {count}" for cause, count in main.items()]
-    why = (
-        f"Its main cause: {main.index[0]}" if len(worst) == 1 else f"Main causes: {listed(causes)}"
-    )
-    return Words(f"{ran}{_few_or_many(over, worst, len(table))}. {why}.")
+    why = f"main cause: {main.index[0]}" if len(main) == 1 else f"main causes: {listed(causes)}"
+    return Words(f"{ran}{_few_or_many(over, worst, len(table))}; {why}.")
 
 
 def _few_or_many(over: pd.Series, worst: pd.DataFrame, jobs: int) -> str:
@@ -442,16 +455,19 @@ def trend_words(desk: Desk) -> Words:
         return Words("No trend to be told: it takes three jobs in two quarters or more.")
     whole = trends.loc[[OVERRUN]].iloc[0]
     way = f"{_way(whole)}s, by" if _way(whole) else "shows no trend:"
-    start = f"The overrun of a job {way} {_finely(whole)} rolls from quarter to quarter"
+    start = f"A job's overrun {way} {_finely(whole)} rolls from quarter to quarter"
     moved = trends.drop(OVERRUN).rename(index=SHORT_WORDS)
     causes = [f"{n} {_way(r)} by {_finely(r)}" for n, r in moved.iterrows() if _way(r)]
-    told = f"Of the causes, {listed(causes)}." if causes else "No cause by itself rises or falls."
-    return Words(f"{start} (± holds 90 %). {told}")
+    told = f"of the causes, {listed(causes)}" if causes else "no cause by itself rises or falls"
+    return Words(f"{start}; {told}.")
 
 
 def _finely(row: pd.Series) -> str:
-    """Return "−0.01 ± 0.02" from `change, low, high`."""
-    return f"{number(row['change'], 2)} ± {(row['high'] - row['low']) / 2:.2f}"
+    """Return "−0.01 ± 0.02" from `change, low, high`; what surely falls is told without sign."""
+    half = (row["high"] - row["low"]) / 2
+    digits = 2 if half >= FINE else 3
+    change = row["change"] if by_chance(row) else abs(row["change"])
+    return f"{number(change, digits)} ± {number(half, digits)}"
 
 
 def _way(row: pd.Series) -> str:
@@ -485,14 +501,13 @@ def crew_words(desk: Desk) -> Words:
         for row in each(crews[above])
     ]
     less, same = ([_crew(row) for row in each(crews[k])] for k in (below, ~above & ~below))
-    said += [f"Below the firm: {listed(less)}."] if less else []
-    if not same:
-        return Words(" ".join(said))
+    said += [f"Below the firm: {listing(less, LONG)}."] if less else []
     if said:
-        return Words(f"{' '.join(said)} Not to be told from the firm: {listed(same)}.")
+        told = f" Not to be told from the firm: {listing(same, LONG)}." if same else ""
+        return Words(f"{' '.join(said)}{told}")
     return Words(
-        "Nothing to find: no crew can be told from the firm; chance explains what each uses above"
-        f" or below it, in % of laid sheet: {listed(same)}."
+        "No crew can be told from the firm; chance explains what each uses above or below it, of"
+        f" laid sheet: {listing(same, LONG)}."
     )
 
 
@@ -518,21 +533,22 @@ def cut_words(desk: Desk) -> Words:
     cuts = cut_comparison(desk.jobs, desk.now)
     if cuts.empty:
         return Words("No job has a reveal, so cuts are not compared.")
-    said = [
-        f"{CUTS[row.cut].words} {row.factor:.2f} ± {(row.factor_high - row.factor_low) / 2:.2f}"
-        for row in each(cuts)
-    ]
+    rows = cuts.set_index("cut")[["factor", "factor_low", "factor_high"]]
+    rows = rows.set_axis(["mean", "low", "high"], axis=1)
+    said = [f"{CUTS[str(cut)].words} {factor_of(row)}" for cut, row in rows.iterrows()]
     names = cuts["cut"].tolist()
     pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
     alike = [(a, b) for a, b in pairs if by_chance(cuts_apart(desk.now, a, b))]
     same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in alike]
     told = f" Not to be told apart: {'; '.join(same)}." if same else ""
-    return Words(f"A m² of reveal took, in m² of sheet: {listed(said)} (± holds 90 %).{told}")
+    return Words(f"A m² of reveal took, in m² of sheet: {listed(said)}.{told}")
 
 
 def cut_table(desk: Desk) -> pd.DataFrame:
-    """Return `cut_comparison` with the cuts in words."""
+    """Return `cut_comparison` with the cuts in words, and no factor below nothing."""
     cuts = cut_comparison(desk.jobs, desk.now)
+    factors = ["factor", "factor_low", "factor_high"]
+    cuts[factors] = cuts[factors].clip(lower=0)
     return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]])
 
 
@@ -581,12 +597,15 @@ def _on_the_shelf(found: Hindsight, currency: str) -> str:
         in_currency(number(money, 0), currency)
         for money in (found.leftover_cost, found.short_cost, worth)
     )
-    known = f", bought for {bought}," if left and np.isfinite(worth) else ""
-    return (
-        f"{counted(int(left), 'roll')}{known} would have been left over (really"
-        f" {number(really['rolls_left_over'], 0)}): what is left over serves later jobs, so only"
-        f" what lying there loses is a cost, reckoned at {lost} a roll; a roll short at {short}."
-    )
+    known = f", bought for {bought}," if np.isfinite(worth) else ""
+    before = f"(really {number(really['rolls_left_over'], 0)})"
+    kept = f"No roll would have been left over {before};"
+    if left:
+        kept = (
+            f"{counted(int(left), 'roll')}{known} would have been left over {before}; what lies"
+            " over serves later jobs, so only what that loses is a cost:"
+        )
+    return f"{kept} a roll left over is reckoned at {lost}, a roll short at {short}."
 
 
 def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
@@ -614,7 +633,7 @@ def which_cut(desk: Desk, costs: CutCosts) -> Section:
 
 def left_out(desk: Desk) -> Section:
     """Name the jobs that were left out, with the reason."""
-    if len(desk.excluded) > FEW_JOBS:
+    if len(desk.excluded) > NAMED_OUT:
         yield excluded_table(desk, "Jobs left out, with the reason")
     elif len(desk.excluded):
         said = [f"{row.job_id} ({row.exclude})" for row in each(desk.excluded)]

@@ -14,15 +14,18 @@ from airstats.analysis.overrun_views import (
     cuts_apart,
     find_job,
     overrun_a_job,
+    overrun_by_reveals,
     quarter_trends,
+    rise_with_reveals,
     usual_split,
     worst_jobs,
 )
 from airstats.model.allowances import unchanged
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
+from airstats.pricing.newsvendor import predict
 from airstats.reports.desk import lay_out
-from tests.invented import change, desk_of, invent, used_more
+from tests.invented import change, desk_of, invent, used_more, without_openings
 
 
 def test_a_job_is_found_by_its_name_in_any_case_or_the_one_that_ran_over_most(desk):
@@ -214,3 +217,28 @@ def test_a_cut_of_one_job_has_a_row_of_its_own(desk):
         "cut", "jobs", "reveal_m2", "factor", "factor_low", "factor_high", "start", "learnt",
         "mean_rolls", "low_rolls", "high_rolls",
     ]  # fmt: skip
+
+
+def test_each_job_is_missed_only_where_its_count_lies_outside_what_was_foretold(reveals):
+    table = overrun_by_reveals(reveals.jobs, reveals.now)
+    use = predict(reveals.jobs, reveals.now, 0)
+    low, high = reveals.jobs.interval.T
+    outside = (use.below(high) < 0.05) | (use.below(low) > 0.95)
+    assert table["missed"].tolist() == outside.tolist()
+    assert 0 < outside.mean() < 0.2
+    inside = table["foretold_rolls"].between(table["line_low"], table["line_high"])
+    assert inside.mean() > 0.9
+    unknown = change(reveals.records, openings_known=reveals.records.jobs.index > 5)
+    jobs = finished_jobs(without_openings(unknown)).reckoned(reveals.now.belief.habits)
+    assert len(overrun_by_reveals(jobs, reveals.now)) == len(reveals.jobs) - 6
+
+
+def test_the_rise_with_reveals_is_the_slope_of_a_t_interval(reveals):
+    table = overrun_by_reveals(reveals.jobs, reveals.now)
+    found = rise_with_reveals(table)
+    # Reference: statsmodels' ordinary least squares.
+    x = sm.add_constant(table["reveal_m2"] / 10)
+    fit = sm.OLS((table["low_rolls"] + table["high_rolls"]) / 2, x).fit()
+    np.testing.assert_allclose(found[["low", "high"]].tolist(), fit.conf_int(0.1).iloc[1])
+    assert rise_with_reveals(table.head(2)) is None
+    assert rise_with_reveals(table.assign(reveal_m2=5.0)) is None

@@ -52,14 +52,21 @@ def records(tmp_path):
 
 def test_clean_jobs_and_openings_that_end_with_those_in_summary(records):
     jobs = records.jobs
-    assert list(jobs) == [*COLUMNS["jobs"], "quarter", "finished", "openings_known", "count_told", "Site"]
+    assert list(jobs) == [
+        *COLUMNS["jobs"],
+        "quarter",
+        "finished",
+        "openings_known",
+        "count_told",
+        "Site",
+    ]
     for name, told in {
         "job_id": ["A1", "007", "A3", "A4"], "quarter": ["2026Q1", "2026Q2", "2026Q4", None],
         "finished": [True, True, True, False], "counted": ["opened", "half", "opened", "opened"],
         "roll_width_m": [1.5, 3, 1.5, 1.5], "roll_length_m": [50, 50, 50, 50],
         "lap_mm": [100, 120, 100, 0], "crew": ["North", "North", "", "South"],
         "exclude": ["", "roll stolen", "", ""], "openings_known": [True] * 4,
-        "Site": ["Hill", "Dale", "", "Hill"],
+        "count_told": [True, True, False, False], "Site": ["Hill", "Dale", "", "Hill"],
     }.items():  # fmt: skip
         assert jobs[name].tolist() == told, name
     assert jobs["roll_price"].isna().all()

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from airstats.base.number_text import roughly
+from airstats.catalog.cut_patterns import CUTS
 from airstats.pricing.cut_prices import CutCosts, CutTerms
 from airstats.pricing.firm_cuts import (
     cut_map,
@@ -116,17 +117,16 @@ def test_turning_prices_are_named_in_sentences_and_a_table(records, terms):
     turns = past_turns(records, terms)
     said = cuts_text.turn_words(turns).text
     assert said.startswith("If all openings were cut alike, slit would be cheapest")
-    assert "Corner to corner would cost" in said
-    for times, unlikely in ((2.9, 0), (3.1, 2), (1 / 2.9, 0), (1 / 3.1, 2)):
-        said = cuts_text.turn_words(turns.assign(turns_at=turns["now"] * times)).text
-        assert said.count("unlikely") == unlikely
-    never = turns.assign(turns_at=np.nan)
-    assert cuts_text.turn_words(never).text.count("no price or time alone would turn that") == 2
-    turns = past_turns(records, terms)
     table = cuts_text.turn_table(turns)
-    assert len(table) == turns["turns_at"].notna().sum() > 0
+    assert table["cut"].tolist() == [CUTS[cut].words for cut in turns["other_cut"].unique()]
+    extra = turns.groupby("other_cut", sort=False)["extra_cost"].first()
+    assert table["extra_cost"].tolist() == extra.tolist()
     assert table["condition"].str.contains(r" \d").all()
-    assert table["cut"].isin(["corner to corner", "lined"]).all()
+    for times, unlikely in ((2.9, 0), (3.1, 2), (1 / 2.9, 0), (1 / 3.1, 2)):
+        moved = cuts_text.turn_table(turns.assign(turns_at=turns["now"] * times))
+        assert moved["condition"].str.contains("unlikely").sum() == unlikely
+    never = cuts_text.turn_table(turns.assign(turns_at=np.nan))
+    assert never["condition"].eq("no price or time alone would turn that").all()
 
 
 def test_a_firm_without_openings_gets_sentences_too(records, terms):

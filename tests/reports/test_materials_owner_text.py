@@ -8,7 +8,7 @@ import pytest
 
 from airstats.catalog.materials import CORNER_PACK
 from airstats.reports.desk import lay_out
-from airstats.reports.display import Picture, Words
+from airstats.reports.display import Words
 from airstats.reports.materials_owner_text import owner_section
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.sheet_quantities import take_off
@@ -42,53 +42,55 @@ def test_a_firm_without_records_or_without_estimates_sees_no_section(corners):
     assert section(corners, np.nan) == ()
 
 
-def test_the_section_is_a_heading_with_sentences_a_picture_and_a_table(corners):
-    words, picture, table = section(corners, 5.0)
-    assert words.text.startswith("## Tape, corners and the rest\n\n**Corner pieces: ")
-    assert isinstance(picture, Picture)
-    parts = picture.data.set_index("cause")["mean_packs"]
-    over = corners.materials["used"].sum() - 5.0 * 24
-    assert parts["overrun"] == pytest.approx(over)
-    assert parts.drop("overrun").sum() == pytest.approx(over)
+def test_the_section_is_a_heading_with_a_sentence_and_a_row_for_each_material(corners):
+    words, table = section(corners, 5.0)
+    assert words.text.startswith("## Tape, corners and the rest\n\n**Corner pieces ")
+    row = table.frame.iloc[0]
+    assert row["estimated_packs"] == 5.0 * 24
+    assert row["used_packs"] == corners.materials["used"].sum()
+    assert row["mean_packs"] == pytest.approx(row["used_packs"] - row["estimated_packs"])
+    assert f"{row['mean_packs']:.0f} packs over the price" in words.text
     assert "money" in " ".join(str(name) for name in table.frame)
 
 
+def reason(shown):
+    return shown[1].frame["reason"].iloc[0]
+
+
 def test_nobody_counts_the_corners_only_where_the_price_does_not_follow_them(corners):
-    flat = said(section(corners, 5.0))
+    flat = reason(section(corners, 5.0))
     missing = (needed(corners) - 5.0).sum()
-    found = re.search(
-        r"Nobody counts the corners: the price does not follow their number and left out"
-        r" (\d+) ± (\d+) packs\.",
-        flat,
+    found = re.fullmatch(
+        r"nobody counts the corners, as the price does not follow them: (\d+) ± (\d+) packs", flat
     )
     # A price in whole packs is taken as rounded up by half a pack on average.
     assert float(found[1]) == pytest.approx(missing + 0.5 * 24, abs=float(found[2]) + 1)
-    half = said(section(corners, np.ceil(needed(corners) / 2)))
-    assert "Nobody counts" not in half
-    assert "The main reason: the price held too little for the corners; " in half
+    half = reason(section(corners, np.ceil(needed(corners) / 2)))
+    assert half.startswith("the price held too little for the corners: ")
 
 
 def test_waste_is_the_reason_where_the_price_holds_the_corners():
     records = firm(jobs=24, corner_pieces=0.3)
-    told = said(section(records, np.ceil(1.05 * needed(records))))
-    assert re.search(r"The main reason is waste: it took \d+ ± \d+ packs; the price held \d+", told)
+    told = reason(section(records, np.ceil(1.05 * needed(records))))
+    assert re.fullmatch(r"waste took \d+ ± \d+ packs; the price held \d+.* for it", told)
 
 
 def test_a_good_price_leaves_nothing_to_find_and_an_ample_one_is_said(corners):
-    told = said(section(corners, np.ceil(1.05 * needed(corners))))
-    assert "Nothing to find: that is no more than chance makes." in told
-    assert "reason" not in told
-    told = said(section(corners, np.ceil(1.5 * needed(corners))))
-    assert "fewer than priced over 24 jobs" in told
-    assert "The price held more than the jobs took." in told
+    shown = section(corners, np.ceil(1.05 * needed(corners)))
+    assert "No more than chance makes: corner pieces." in said(shown)
+    assert reason(shown).startswith("nothing to find")
+    shown = section(corners, np.ceil(1.5 * needed(corners)))
+    assert "below it" in said(shown)
+    assert reason(shown) == "the price held more than the jobs took"
 
 
 def test_money_follows_the_price_of_a_pack_and_is_left_out_without_one(corners):
     over = corners.materials["used"].sum() - 5.0 * 24
     for price in (12.0, 20.0):
-        told = said(section(corners, 5.0, pack_price=price))
-        assert f"about {over * price:,.0f} of your money.**" in told
-    words, picture, table = section(corners, 5.0, pack_price=np.nan)
-    assert "no pack_price in the records, so no money" in words.text
+        words, table = section(corners, 5.0, pack_price=price)
+        assert f"(about {over * price:,.0f}).**" in words.text
+        assert table.frame["mean_money"].iloc[0] == pytest.approx(over * price)
+    words, table = section(corners, 5.0, pack_price=np.nan)
+    assert "about" not in words.text
     assert not [name for name in table.frame if "money" in name]
-    assert "nan" not in words.text + picture.alt
+    assert "nan" not in words.text + repr(table)

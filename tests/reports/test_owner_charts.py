@@ -2,8 +2,7 @@ import numpy as np
 import pytest
 
 from airstats.analysis.allowance_changes import crew_comparison
-from airstats.analysis.overrun_views import by_quarter, usual_split
-from airstats.backtests.against_real_prices import look_back
+from airstats.analysis.overrun_views import by_quarter, overrun_by_reveals, usual_split
 from airstats.reports import owner_charts
 from airstats.reports.owner_text import job_split
 from tests.invented import desk_of
@@ -16,14 +15,14 @@ def pictures(desk):
         owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs),
         owner_charts.job_cascade(job_split(desk, "J007"), desk.jobs),
         owner_charts.crews(crew_comparison(desk.jobs, desk.now)),
-        owner_charts.quarters(by_quarter(desk.jobs, desk.now)),
-        owner_charts.hindsight(look_back(desk.records)),
+        owner_charts.quarters(by_quarter(desk.jobs, desk.now), ["overrun", "reveals"]),
+        owner_charts.by_reveals(overrun_by_reveals(desk.jobs, desk.now)),
     ]
     return {picture.name: picture for picture in made}
 
 
 def test_every_picture_has_words_and_numbers_and_is_not_blank(pictures):
-    assert list(pictures) == ["causes", "job_causes", "crews", "quarters", "hindsight"]
+    assert list(pictures) == ["causes", "job_causes", "crews", "quarters", "reveals"]
     for picture in pictures.values():
         assert_drawn(picture)
 
@@ -49,16 +48,22 @@ def test_takers_and_givers_differ_in_colour_and_sign(pictures):
 def test_no_job_no_crew_and_a_quarter_of_one_job(desk):
     assert owner_charts.job_cascade(job_split(desk, "zzzz"), desk.jobs) is None
     assert owner_charts.crews(crew_comparison(desk.jobs, desk.now).iloc[:0]) is None
-    assert owner_charts.hindsight(look_back(desk_of("2025Q1").records)) is None
+    one = desk_of(jobs=1)
+    assert owner_charts.by_reveals(overrun_by_reveals(one.jobs, one.now)) is None
     desk = desk_of(jobs=4)
     table = by_quarter(desk.jobs, desk.now)
     assert np.isinf(table.loc[table["cause"].eq("overrun"), "high"]).all()
-    assert owner_charts.quarters(table).png()
+    assert owner_charts.quarters(table, ["overrun"]).png()
 
 
-def test_bars_of_hindsight_add_up(desk, pictures):
-    table = look_back(desk.records).table
-    heights = [bar.get_height() for bar in pictures["hindsight"].figure.axes[0].patches]
-    rolls = table.iloc[1:3][["really", "foretold"]].to_numpy().sum()
-    assert np.abs(heights).sum() == pytest.approx(rolls)
-    assert f"{table['really'].iloc[1]:g} short" in pictures["hindsight"].alt
+def test_each_job_is_a_dot_in_its_counted_interval_and_misses_are_named(desk, pictures):
+    data = pictures["reveals"].data
+    axes = pictures["reveals"].figure.axes[0]
+    dots = np.vstack([line.get_xydata() for line in axes.lines if line.get_marker() == "o"])
+    assert len(dots) == len(desk.jobs)
+    middle = (data["low_rolls"] + data["high_rolls"]) / 2
+    np.testing.assert_allclose(np.sort(dots[:, 1]), np.sort(middle))
+    missed = set(data.loc[data["missed"], "job_id"])
+    named = {text.get_text() for text in axes.texts} & set(desk.jobs.table["job_id"])
+    assert named <= missed
+    assert len(named) == min(len(missed), owner_charts.MOST_NAMED) > 0

@@ -1,18 +1,31 @@
 """The owner's sentences on firms whose truth is known: they must say it, and change with it."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from airstats.analysis.overrun_views import usual_split
+from airstats.analysis.overrun_views import overrun_by_reveals, usual_split
+from airstats.analysis.sensitivity import counted_to_the_nearest, fit_at_once
 from airstats.backtests.against_real_prices import look_back
 from airstats.base.firm import Firm
+from airstats.catalog.cut_patterns import CUTS
 from airstats.pricing.cut_prices import CutCosts
 from airstats.pricing.firm_cuts import cut_terms
 from airstats.reports import owner_text
 from airstats.reports.desk import lay_out
-from tests.invented import change, counted_whole, desk_of, invent, used_more, without_openings
+from airstats.reports.display import Table, Words
+from tests.invented import (
+    change,
+    counted_whole,
+    desk_of,
+    invent,
+    keep,
+    used_more,
+    without_openings,
+)
 
 
 def over(desk):
@@ -25,7 +38,7 @@ def test_headline_where_reveals_dominate(reveals):
     assert said.startswith(f"**You used {total:.1f} rolls more than priced over 48 jobs, about ")
     assert f"about {total * 150:,.0f} of your money at your roll prices; reveals account" in said
     rolls, money = re.search(
-        r"reveals account for ([\d.]+) ± [\d.]+ rolls \(([\d,]+) ± [\d,]+ of your money\)", said
+        r"reveals account for ([\d.]+) ± [\d.]+ rolls \(([\d,]+) ± [\d,]+\)", said
     ).groups()
     assert float(money.replace(",", "")) == pytest.approx(150 * float(rolls), rel=0.05)
 
@@ -74,26 +87,18 @@ def test_without_a_price_there_is_no_money():
     assert "in the 6 jobs with a price" in owner_text.headline(some).text
 
 
-def test_shares_name_every_cause_with_its_interval(reveals, crew):
-    said = owner_text.shares(reveals).text
-    split = usual_split(reveals.jobs, reveals.now).set_index("cause")["mean"]
-    for name in ("reveals", "laps", "waste", "crews", "unexplained"):
-        assert name in said
-    assert "whole-roll rounding" not in said  # Counts and prices are exact: there is none.
-    assert f"reveals {split['reveals']:.1f} ± " in said
-    assert f"less {-split['already_priced']:.0f} that was priced beyond the bare surface" in said
-    assert said != owner_text.shares(crew).text
-
-
-def test_whole_rolls_and_prices_below_the_surface_have_their_part():
+def test_whole_rolls_have_their_part_and_the_parts_add_up():
     desk = lay_out(counted_whole(invent(factor=0.6), "estimated_rolls"))
     split = usual_split(desk.jobs, desk.now).set_index("cause")
     assert split["mean"].sum() == pytest.approx(over(desk).sum())
     assert split.loc["whole_rolls", "high"] - split.loc["whole_rolls", "low"] > 2
-    assert re.search(r"whole-roll rounding −?[\d.]+ ± [\d.]+", owner_text.shares(desk).text)
+
+
+def test_as_many_rolls_as_were_priced_are_said_so():
     records = invent(jobs=12)
-    short = change(records, estimated_rolls=records.jobs["estimated_rolls"] - 1.5)
-    assert "of the bare surface that was not priced" in owner_text.shares(lay_out(short)).text
+    even = change(records, used_rolls=records.jobs["estimated_rolls"])
+    said = owner_text.headline(lay_out(even)).text
+    assert "you used as many rolls as were priced over 12 jobs" in said
 
 
 def test_a_quarter_over_and_a_quarter_under(reveals):
@@ -103,19 +108,120 @@ def test_a_quarter_over_and_a_quarter_under(reveals):
     assert "rolls under in 12 jobs" in owner_text.quarter_money(lay_out(less)).text
 
 
+def looked_back(desk, **rival):
+    """The look back on a desk's jobs, where the flat share fared as told."""
+    found = look_back(desk.records)
+    if not rival:
+        return found
+    flat = found.dearer["rule"].eq("flat_learnt")
+    return replace(found, dearer=found.dearer.assign(**{
+        end: found.dearer[end].mask(flat, value) for end, value in rival.items()
+    }))  # fmt: skip
+
+
 def test_advice_names_its_units_and_a_crew_that_stands_out(reveals, nothing, crew):
-    said = owner_text.advice(reveals).text
+    said = owner_text.advice(reveals, looked_back(reveals)).text
     assert said.startswith("**What to change:** price the laid sheet")
     factor = reveals.now.table().loc["reveal.diagonal", "mean"]
-    assert f"for each m² of reveal {factor:.2f} ± " in said
-    assert said.endswith("m² of sheet; no flat percentage.")
-    assert "lined" not in said  # No job was cut so.
-    said = owner_text.advice(nothing).text
-    assert said.startswith("**Nothing need change.**")
-    assert "flat percentage" not in said
-    said = owner_text.advice(crew).text
+    assert f"for each m² of reveal, in m² of sheet, {factor:.2f} ± " in said
+    assert CUTS["lined"].words not in said  # No job was cut so.
+    said = owner_text.advice(nothing, looked_back(nothing)).text
+    assert said.startswith("**Nothing need change:** your records ask for the laid sheet")
+    said = owner_text.advice(crew, looked_back(crew)).text
     assert re.search(r"And see why crew Damson uses \d+\.\d ± \d+\.\d % of laid sheet more", said)
-    assert "crew" not in owner_text.advice(reveals).text
+    assert "crew" not in owner_text.advice(reveals, looked_back(reveals)).text
+
+
+@pytest.mark.parametrize(
+    ("rival", "told", "interval"),
+    [
+        ({"mean": 9.0, "low": 4.0, "high": 14.0}, "**No flat share: a flat", "4 to 14 more"),
+        ({"mean": 3.0, "low": -2.0, "high": 8.0}, "may do as well**", "2 less to 8 more"),
+        ({"mean": -9.0, "low": -14.0, "high": -4.0}, "change: put a flat", "4 to 14 less"),
+    ],
+)
+def test_the_advice_follows_the_flat_share_that_learns(reveals, rival, told, interval):
+    found = looked_back(reveals, **rival)
+    said = owner_text.advice(reveals, found).text
+    assert told in said
+    assert f"{100 * found.flat_share:.0f} % on the surface" in said
+    assert f"over 36 jobs (90 %: {interval})" in said
+    assert ("No flat share" in said) == (rival["low"] > 0)
+    assert ("cheaper than our allowances" in said) == (rival["high"] < 0)
+    assert ("cannot be told apart" in said) == (rival["low"] < 0 < rival["high"])
+
+
+def test_before_anything_can_be_compared_no_rule_is_advised_against():
+    one = desk_of("2025Q1", jobs=12)
+    said = owner_text.advice(one, looked_back(one)).text
+    assert said.endswith("Whether a flat share would do as well shows from the second quarter on.")
+    assert "No flat share" not in said
+    records = invent(jobs=12)
+    quarters = records.jobs["quarter"]
+    desk = lay_out(keep(records, quarters.eq("2025Q1") | (records.jobs.index == 3)))
+    said = owner_text.advice(desk, looked_back(desk)).text
+    assert "Whether a flat share would do as well, 1 job cannot tell." in said
+    assert "inf" not in said + owner_text.hindsight_words(looked_back(desk)).text
+
+
+def test_what_no_job_taught_is_common_practice():
+    bare = lay_out(without_openings(invent(jobs=12)))
+    said = owner_text.advice(bare, looked_back(bare)).text
+    assert said.count("common practice; your jobs taught nothing of it") == len(CUTS)
+    assert "for waste (common practice" not in said
+    desk = desk_of(factor=0.6)
+    assert "common practice" not in owner_text.advice(desk, looked_back(desk)).text
+
+
+def test_no_allowance_is_told_below_nothing():
+    row = pd.Series({"mean": -0.03, "low": -0.2, "high": 0.14})
+    assert owner_text.factor_of(row) == "nothing beyond the bare surface (at most 0.14)"
+    assert owner_text.percent_of(row) == "nothing (at most 14.0 %)"
+    row["mean"] = 0.02
+    assert owner_text.factor_of(row) == "0.02 (0 to 0.14)"
+    assert owner_text.percent_of(row) == "2.0 % (0 to 14.0 %)"
+    row["low"] = 0.01
+    assert "±" in owner_text.factor_of(row) + owner_text.percent_of(row)
+
+
+def test_how_rolls_were_counted_is_asked_only_where_nobody_says():
+    whole = counted_whole(invent(jobs=24))
+    asked = owner_text.how_counted(lay_out(whole)).text
+    assert asked.startswith("**How were your rolls counted?** Your records do not say, so each")
+    desk = lay_out(whole)
+    nearest = fit_at_once(counted_to_the_nearest(desk.jobs)).table().loc["waste", "mean"]
+    found = re.search(r"nearest roll: waste ([\d.]+) ± [\d.]+ % instead of ([\d.]+) ", asked)
+    assert float(found[1]) == pytest.approx(100 * nearest, abs=0.06)
+    assert float(found[2]) == pytest.approx(100 * desk.now.table().loc["waste", "mean"], abs=0.06)
+    assert float(found[1]) > float(found[2]) + 3
+    told = whole.jobs.index < 20
+    part = owner_text.how_counted(lay_out(change(whole, count_told=told))).text
+    assert "do not say in 4 of 24 jobs, so" in part
+    assert owner_text.how_counted(lay_out(change(whole, count_told=True))) is None
+    assert owner_text.how_counted(desk_of()) is None  # Measured exactly, so it is told.
+
+
+def test_overrun_against_reveals_is_told_as_the_counts_have_it(reveals, nothing):
+    said = owner_text.reveal_words(overrun_by_reveals(reveals.jobs, reveals.now)).text
+    found = re.match(r"\*\*A job's overrun rises with its reveals, by ([\d.]+) ± ([\d.]+) ", said)
+    # The truth: 0.6 m² of sheet a m² of reveal, and the price holds none of it.
+    assert abs(float(found[1]) - 10 * 0.6 / 75) < 1.5 * float(found[2])
+    said = owner_text.reveal_words(overrun_by_reveals(nothing.jobs, nothing.now)).text
+    assert said.startswith("A job's overrun shows no rise with its reveals: ")
+    one = desk_of(jobs=1)
+    said = owner_text.reveal_words(overrun_by_reveals(one.jobs, one.now)).text
+    assert said.startswith("Too few jobs")
+
+
+def test_few_jobs_left_out_are_named_and_many_stand_in_a_table():
+    for count, kind in ((0, None), (2, Words), (5, Table)):
+        records = invent(jobs=12)
+        why = np.where(records.jobs.index < count, "roll lent", "")
+        shown = list(owner_text.left_out(lay_out(change(records, exclude=why))))
+        assert [type(part) for part in shown] == [kind] * (kind is not None)
+    named = lay_out(change(records, exclude=np.where(records.jobs.index < 1, "roll lent", "")))
+    (said,) = owner_text.left_out(named)
+    assert said.text == "Left out, with the reason: J000 (roll lent)."
 
 
 @pytest.mark.parametrize(
@@ -129,13 +235,9 @@ def test_one_crew_cannot_be_told_from_waste(reveals, name, reason):
 
 
 def test_what_cannot_be_separated_follows_the_records(reveals, crew):
-    # Few m² of reveal: each cut is hardly learnt. Many: learnt, but traded against waste.
-    said = owner_text.cannot_separate(crew).text
-    assert "reveals corner to corner (24 jobs) and slit (24 jobs) common" in said
-    assert "reveals and waste took" not in said
+    assert "reveals and waste took" not in owner_text.cannot_separate(crew).text
     said = owner_text.cannot_separate(reveals).text
     assert re.search(r"reveals and waste took \d+ ± \d+ rolls together", said)
-    assert "common practice" not in said
 
 
 def test_any_job_is_taken_apart_or_the_worst_one(reveals, crew):
@@ -167,9 +269,11 @@ def test_a_job_whose_record_looks_wrong_is_said_to():
 
 def test_worst_jobs_are_few_or_many_or_none(reveals, crew, nothing):
     said = [owner_text.worst_words(desk).text for desk in (reveals, crew, nothing)]
-    assert "so it is spread over many jobs. Their main cause: reveals" in said[0]
-    assert "so a few jobs make it. Their main cause: crews in 10" in said[1]
-    assert said[2].endswith("nothing to find here.")
+    assert "so it is spread over many jobs; main causes: reveals in" in said[0]
+    assert "so a few jobs make it; main cause: crews." in said[1]
+    assert re.search(r", and \d+ under, by [\d.]+ rolls: no more than chance makes", said[2])
+    three = desk_of(jobs=3)
+    assert "under" not in owner_text.worst_words(three).text
     desk = lay_out(change(invent(jobs=12), used_rolls=1.0))
     assert owner_text.worst_words(desk).text == "No job ran over."
 
@@ -178,17 +282,17 @@ def test_no_trend_where_there_is_none(reveals, nothing):
     for desk in (reveals, nothing):
         said = owner_text.trend_words(desk).text
         assert "shows no trend" in said
-        assert said.endswith("No cause by itself rises or falls.")
+        assert said.endswith("no cause by itself rises or falls.")
     assert "No trend to be told" in owner_text.trend_words(desk_of("2025Q1")).text
 
 
-@pytest.mark.parametrize(("step", "way"), [(0.2, "rises, by 0.2"), (-0.2, "falls, by −0.2")])
+@pytest.mark.parametrize(("step", "way"), [(0.2, "rises, by 0.2"), (-0.2, "falls, by 0.2")])
 def test_a_trend_is_said_with_its_cause(step, way):
     records = invent(priced_reveals=True)
     quarter = records.jobs["quarter"].str[-1].astype(float)
     desk = lay_out(used_more(records, step * quarter))
     said = owner_text.trend_words(desk).text
-    assert f"The overrun of a job {way}" in said
+    assert f"A job's overrun {way}" in said
     assert f"unexplained {way[:4]} by" in said
 
 
@@ -197,14 +301,14 @@ def test_a_crew_is_named_only_where_it_stands_out(crew, nothing):
     assert said.startswith("Crew Damson uses ")
     assert "Below the firm: " in said
     said = owner_text.crew_words(nothing).text
-    assert said.startswith("Nothing to find: no crew can be told from the firm; chance explains")
+    assert said.startswith("No crew can be told from the firm; chance explains")
 
 
 def test_a_crew_with_three_bad_jobs_is_not_blamed():
     records = used_more(invent(priced_reveals=True), 0.15 * (np.arange(48) < 3))
     rowan = records.jobs["crew"].where(records.jobs.index >= 3, "Rowan")
     said = owner_text.crew_words(lay_out(change(records, crew=rowan))).text
-    assert said.startswith("Nothing to find: no crew can be told from the firm; chance explains")
+    assert said.startswith("No crew can be told from the firm; chance explains")
     assert "3 jobs, too few)" in said
 
 
@@ -227,20 +331,28 @@ def test_cuts_alike_are_said_to_be_and_none_without_reveals(reveals, crew):
 
 def test_hindsight_says_what_was_saved_at_which_costs_or_why_not(reveals, nothing):
     found = look_back(reveals.records)
-    cost = found.table["difference"].iloc[-1]
+    table = found.table.set_index("rule")
+    saved = table.loc["estimated", "total_money"] - table.loc["airstats", "total_money"]
     said = owner_text.hindsight_words(found).text
-    assert cost < 0
-    assert f"would have cost {-cost:,.0f} less**" in said
-    short = found.table.iloc[0]
-    assert f"{short['foretold']:.0f} instead of {short['really']:.0f} (" in said
-    said = owner_text.hindsight_words(look_back(nothing.records)).text
+    assert saved > 0
+    assert f"would have cost {saved:,.0f} less** (90 %: " in said
+    left = table.loc["airstats", "rolls_left_over"]
+    assert f"{left:.0f} rolls, bought for {150 * left:,.0f}, would have been left over" in said
+    assert "so only what that loses is a cost: a roll left over is reckoned at 60, a" in said
+    said = owner_text.hindsight_words(look_back(nothing.records), "CU").text
     assert "which chance explains**" in said
-    assert said.endswith("The sheet itself is bought either way.")
-    said = owner_text.hindsight_words(look_back(reveals.records, 10, 1000)).text
-    assert "at 10 a roll left over and 1,000 a roll short" in said
+    said = owner_text.hindsight_words(look_back(reveals.records, 10, 1000), "CU").text
+    assert said.endswith("a roll left over is reckoned at 10 CU, a roll short at 1,000 CU.")
     said = owner_text.hindsight_words(look_back(desk_of("2025Q1").records)).text
-    assert "cannot be told yet" in said
-    assert "two quarters or more" in said
+    assert "shows from the second quarter on" in said
+
+
+def test_the_table_of_hindsight_adds_up_by_eye(reveals):
+    _, table = owner_text.hindsight(reveals, look_back(reveals.records))
+    frame = table.frame
+    assert len(frame) == 3
+    together = frame["short_money"] + frame["left_money"]
+    np.testing.assert_allclose(frame["total_money"], together)
 
 
 def test_the_firms_roll_price_stands_where_jobs_name_none():
