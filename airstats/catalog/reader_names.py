@@ -6,7 +6,7 @@ import re
 
 from airstats.catalog.cut_patterns import CUTS
 
-_UNITS = {"_m2": ", m²", "_mm": ", mm", "_m": ", m"}
+_UNITS = {f"_{end}": f", {end}" for end in ("rolls", "packs", "money", "mm", "m")} | {"_m2": ", m²"}
 _REVEALS = re.compile(r"reveal_(\w+)_m2")
 
 
@@ -21,6 +21,8 @@ def reader_name(code: str) -> str:
         return f"off-cuts used, {words}" if kind == "reuse" else words
     if reveals := _REVEALS.fullmatch(code):
         return f"reveals {reader_name(reveals[1])}, m²"
+    if not re.fullmatch(r"[a-z][a-z0-9_]*", code):
+        return code
     for end, unit in _UNITS.items():
         if code.endswith(end):
             return code.removesuffix(end).replace("_", " ") + unit

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
+
 from airstats.catalog.reader_names import reader_name
 
 OWN_NAMES = (
@@ -12,7 +16,10 @@ OWN_NAMES = (
 ENDS = {"low": "low (90 %)", "high": "high (90 %)", "sd": "sd", "half": "± (90 %)"}
 """Heads COLUMN_low, COLUMN_high, COLUMN_sd and COLUMN_half (half of the 90 % interval), with the
 number format of COLUMN."""
-CODES = "allowance moves_most cut other_cut cut_pattern recommended_cut cheapest_cut term driver"
+CODES = (
+    "allowance moves_most cut other_cut cut_pattern recommended_cut cheapest_cut term driver cause"
+    " way rule bar"
+)
 """Columns whose words are codes: readers see `reader_name` of them."""
 HEADINGS: dict[str, tuple[str, str]] = {
     **{name: (name, "{}") for name in OWN_NAMES.split()},
@@ -207,3 +214,19 @@ def heading(column: str) -> tuple[str, str]:
         return reader_name(column), "{:.3f}"
     base, _, end = column.rpartition("_")
     return ENDS[end], HEADINGS[base][1]
+
+
+def full_heading(column: str) -> str:
+    """Return the heading of a column that stands by itself in a file: "new value, low (90 %)"."""
+    base, _, end = column.rpartition("_")
+    if column in HEADINGS or column.startswith("reveal."):
+        return heading(column)[0]
+    whose = HEADINGS[base][0] if base in HEADINGS else reader_name(base)
+    return f"{whose}, {ENDS[end]}" if base and end in ENDS else reader_name(column)
+
+
+def in_words(column: str, value: Any) -> Any:
+    """Return a cell as readers know it: a code by its name, yes or no for true and false."""
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    return reader_name(value) if column in CODES.split() and isinstance(value, str) else value

@@ -22,8 +22,7 @@ from pandas.api.types import is_numeric_dtype
 
 from airstats.base.errors import AirstatsError
 from airstats.base.formula_guard import csv_of
-from airstats.catalog.reader_names import reader_name
-from airstats.reports.column_headings import CODES
+from airstats.reports.column_headings import full_heading, in_words
 from airstats.reports.column_headings import heading as heading_of
 from airstats.reports.house_style import use_house_style
 
@@ -104,7 +103,7 @@ class Picture:
         about = {
             "alt": self.alt,
             "name": self.name,
-            "csv": csv_of(self.data, float_format="%.6g"),
+            "csv": told_csv(self.data),
             "svg": packed(self.svg()),
         }
         picture = base64.b64encode(self.png()).decode("ascii")
@@ -147,7 +146,7 @@ class Table:
             "rows": shown.to_numpy().tolist(),
             "name": self.name or "_".join(re.findall("[a-z0-9]+", self.caption.casefold())[:4]),
             "all_rows": len(self.frame),
-            "csv": self._csv() if more else "",
+            "csv": told_csv(self.frame, self.currency) if more else "",
         }
         return {"text/html": self._repr_html_(), "text/plain": repr(self)}, {"text/html": about}
 
@@ -158,20 +157,12 @@ class Table:
         worded: dict[str, list[str]] = {}
         for name, values in self.frame.head(MOST_ROWS).items():
             _, pattern = heading_of(str(name))
-            code = str(name) in CODES.split()
-            cells = [_cell(value, pattern, code) for value in values]
+            cells = [_cell(in_words(str(name), value), pattern) for value in values]
             worded[_apart(self._heading(name), worded)] = cells
         return pd.DataFrame(worded)
 
     def _heading(self, name: Any) -> str:
-        heading, _ = heading_of(str(name))
-        return re.sub(r"\bmoney\b", lambda _: self.currency or "money", heading)
-
-    def _csv(self) -> str:
-        codes = self.frame.columns.intersection(CODES.split())
-        worded = self.frame.assign(**{name: self.frame[name].map(reader_name) for name in codes})
-        headed = worded.set_axis(list(map(self._heading, worded)), axis=1)
-        return csv_of(headed, float_format="%.6g")
+        return _priced(heading_of(str(name))[0], self.currency)
 
     def _rest(self) -> str:
         if len(self.frame) <= MOST_ROWS:
@@ -245,6 +236,13 @@ def show_table(
     return Table(frame[columns.split()] if columns else frame, caption, currency, name)
 
 
+def told_csv(frame: pd.DataFrame, currency: str = "") -> str:
+    """Return a table as a CSV file for readers: headings and words as the pages have them."""
+    told = {str(name): [in_words(str(name), cell) for cell in frame[name]] for name in frame}
+    headings = [_priced(full_heading(name), currency) for name in told]
+    return csv_of(pd.DataFrame(told).set_axis(headings, axis=1), float_format="%.6g")
+
+
 def packed(text: str) -> str:
     """Return text small enough to stand in a notebook beside a picture; `unpacked` undoes it."""
     small = lzma.compress(text.encode("utf-8"), preset=QUICKEST)
@@ -285,13 +283,18 @@ def _not_worked_out(error: Exception) -> Words:
     )
 
 
-def _cell(value: Any, pattern: str, code: bool) -> str:
+def _cell(value: Any, pattern: str) -> str:
     if value is None or value == "" or value != value:
         return MISSING
     if pattern == "{}":
-        return reader_name(str(value)) if code else str(value)
+        return str(value)
     text = _NOTHING.sub("", pattern.format(value)).replace("-", "−")
     return text.replace("%", " %")
+
+
+def _priced(heading: str, currency: str) -> str:
+    """The heading of a column of money, in the firm's currency."""
+    return re.sub(r"\bmoney\b", lambda _: currency or "money", heading)
 
 
 def _apart(heading: str, taken: dict[str, Any]) -> str:

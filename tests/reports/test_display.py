@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from airstats.base.errors import AirstatsError
 from airstats.documents.run_notebooks import run_quarter_notebooks
-from airstats.reports.display import STRICT, Words, show, show_table
+from airstats.reports.display import STRICT, Words, show, show_table, told_csv
 from tests.documents.test_run_notebooks import ROOT, write_notebook
 from tests.pages import dot, jobs
 
@@ -133,3 +133,21 @@ def test_a_picture_is_laid_out_once_and_then_drawn_once_a_saving(monkeypatch):
     picture.png()
     picture.svg()
     assert (layouts.call_count, len(drawn)) == (1, 2)
+
+
+def test_the_numbers_beside_a_picture_are_headed_and_worded_for_readers():
+    frame = pd.DataFrame(
+        {
+            "job_id": ["a_b"],
+            "reveal_mm": [-350.0],
+            "new_low": [0.1],
+            "reveal.diagonal": [0.45],
+            "cause": ["crew X_1"],
+            "cut_pattern": ["centre"],
+            "from_summary": [True],
+        }
+    )
+    assert told_csv(frame).splitlines() == [
+        'job,"reveal, mm","new value, low (90 %)",corner to corner,cause,cut as noted,from summary',
+        "a_b,-350,0.1,0.45,crew X_1,slit,yes",
+    ]

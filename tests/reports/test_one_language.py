@@ -1,0 +1,55 @@
+import pytest
+
+from tests.reports.read_pages import Text, of_html, rules_for
+
+BROKEN = [
+    ("waste, reveal.diagonal and slit held", "code name"),
+    ("the cut centre is usual", "code name"),
+    ("laid_m2 changes sign", "code name"),
+    ("it moved by nan m²", "a word of the language it is written in"),
+    ("set aside: False", "a word of the language it is written in"),
+    ("it fell by -3 rolls", "minus"),
+    ("it fell by −0.0 rolls", "minus"),
+    ("waste is 6.1% of it", "per cent"),
+    ("12521 EUR in all", "thousands"),
+    ("0.45 ± 0.15 sd", "± of another meaning"),
+    ("12 job ran over", "one and many"),
+    ("pulled by 1 jobs", "one and many"),
+    ("none of the 1 new job decides", "one and many"),
+    ("the pull towards nothing (Fuller 1987)", "author outside the references"),
+    ("slit down the middle", "a name that is no longer used"),
+    ("cut at the open…", "cut short"),
+    ("the price held 19 ± 5 for it", "number without unit"),
+    ("over by 8,590 at your prices", "number without unit"),
+]
+FINE = [
+    "Crews: Alder used −0.8 ± 2.1 % (12 jobs) and 1,250 EUR; the new value held.",
+    "A m² of reveal took 0.45 ± 0.25 (corner to corner) and 1.03 ± 0.30 (lined) m² of sheet.",
+    "In rolls: reveals 43 ± 15 and waste 32 ± 18; 1 job of 2026Q3 (H104) decides.",
+    "True refits were made. None is taken out; nothing moved by more than 0.0 m².",
+    'Write "roll_price" into firm.toml; all rows stand in data/price_jobs-rolls.csv.',
+    "Sheet = laid area × (1 + waste); the correlation is −0.67 (sha256:00a4…).",
+]
+
+
+@pytest.mark.parametrize(("words", "rule"), BROKEN)
+def test_what_no_reader_should_meet_is_named(words, rule):
+    text = Text("page.html", "sentence", words)
+    assert rule in {name for name, broken in rules_for("EUR").items() if list(broken(text))}
+
+
+@pytest.mark.parametrize("words", FINE)
+def test_plain_words_are_left_in_peace(words):
+    text = Text("page.html", "sentence", words)
+    assert {
+        name: found for name, own in rules_for("EUR").items() if (found := list(own(text)))
+    } == {}
+
+
+def test_a_cell_has_its_unit_from_heading_caption_or_row():
+    page = (
+        "<h1>T</h1><table><caption>Waste</caption><tr><th>crew</th><th>over, rolls</th><th>raw</th>"
+        "</tr><tr><td>Alder</td><td>+2</td><td>0.3</td></tr></table>"
+    )
+    rule = rules_for("")["number without unit"]
+    assert [text.text for text in of_html("x.html", page) if list(rule(text))] == ["0.3"]
