@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from airstats.analysis.case_deletion import pulls
-from airstats.analysis.overrun_split import MAIN, split_overrun
+from airstats.analysis.depth_error import ROUGH_MM
+from airstats.analysis.overrun_views import contributors
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.model.allowances import REACH, Allowances, unchanged
 from airstats.model.posterior import (
@@ -21,7 +22,7 @@ from airstats.model.posterior import (
 )
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
-from airstats.pricing.newsvendor import price
+from airstats.pricing.newsvendor import priced
 from airstats.records.reading import Records
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -29,15 +30,55 @@ REFITTED = 5
 """So many of the most influential jobs are left out in truth, to check the quick way."""
 REMOVED = 3
 """So many of the most influential jobs are taken out at once, to try the conclusion."""
-GROUPS = {"crews": MAIN["crew"]} | {name: MAIN[name] for name in ("reveals", "laps", "waste")}
-"""Causes that the conclusion names: those that a price can hold, whole rolls apart."""
+WIDER_MM = 20.0
+"""So much wider than noted may laps be laid without anybody seeing it: an assumption of ours."""
+SHORT_TIMES = {"half": 0.5, "twice": 2.0}
+PUBLISHED = "as on the other pages: quarter by quarter"
+AT_ONCE = "all jobs at once; the rows below differ from this"
+TO_THE_NEAREST = "rolls counted to the nearest, not opened"
+PUT_BACK = "jobs set apart put back"
+NO_CAUSE = "no single cause"
 
 
-def fit_at_once(jobs: Takeoff, prior: Prior | None = None) -> Allowances:
-    """Fit all jobs at once, without drift, from a starting belief."""
+def _wide_belief() -> Prior:
+    usual = Prior()
+    wide: dict[str, Any] = {
+        name: tuple((mean, 2 * sd) for mean, sd in getattr(usual, name))
+        for name in ("reveal_factors", "reuse_shares")
+    }
+    waste, sd = usual.waste
+    return replace(usual, waste=(waste, 2 * sd), **wide)
+
+
+_BELIEFS = {
+    "starting belief twice as wide": _wide_belief(),
+    "no record grossly wrong": replace(Prior(), gross_share=0.0),
+}
+_FORMS = {
+    "flat factors only": replace(Prior(), reuse_weight=1e-9),
+    "re-use of off-cuts only": replace(Prior(), reuse_weight=1 - 1e-9),
+    "crews all alike": replace(Prior(), crew_sd_weights=((1e-4, 1.0),)),
+}
+
+
+def fit_at_once(
+    jobs: Takeoff, prior: Prior | None = None, more_depth_error_mm: float = 0.0
+) -> Allowances:
+    """Fit all jobs at once, without drift, from a starting belief.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        Finished jobs.
+    prior : Prior, optional
+        The starting belief; without it the documented one.
+    more_depth_error_mm : float
+        Measuring error of the depths (sd) beyond what the jobs are reckoned with already.
+    """
     last = max(jobs.table["quarter"])
     ids = tuple(jobs.table["job_id"])
-    start = with_depth_error(starting_belief(prior), jobs.habits.depth_error_mm)
+    error = jobs.habits.depth_error_mm + more_depth_error_mm
+    start = with_depth_error(starting_belief(prior), error)
     belief = update(start, jobs)
     return replace(unchanged(last, prior), belief=belief, job_ids=ids, new_jobs=ids)
 
@@ -130,36 +171,25 @@ def try_conclusion(
     -------
     DataFrame
         `assumption, order_rolls` (all jobs of `to_price`), `orders_changed` (jobs with another
-        order), `cause` (the largest), `cause_rolls, cause_half` (± 90 %), `next_cause,
-        next_rolls, next_half`, `close` (whether the two are nearer than 1.64 times their sds
-        together, the most that the sd of their difference can be), `waste, waste_half` (± 90 %,
-        m² a m² laid).
+        order than at `AT_ONCE`), `cause` (the first of `overrun_views.contributors`, or
+        `NO_CAUSE`), `cause_rolls, cause_half` (± 90 %), `waste, waste_half` (± 90 %, m² a m²
+        laid), `of_model` (whether it is the form of the model that is tried).
     """
-    rows, usual = [], None
-    for name, known, counted in _assumptions(jobs, influence, published, with_excluded):
-        orders = price(to_price, known, leftover_cost, short_cost, 0)["order_rolls"].to_numpy()
-        usual = orders if usual is None else usual
-        causes = _causes(counted, known)
-        first, second = causes.iloc[0], causes.iloc[1]
-        waste = known.table().T["waste"]
-        rows.append(
-            {
-                "assumption": name,
-                "order_rolls": int(orders.sum()),
-                "orders_changed": int((orders != usual).sum()),
-                "cause": str(causes.index[0]),
-                "cause_rolls": float(first["mean"]),
-                "cause_half": float(REACH * first["sd"]),
-                "next_cause": str(causes.index[1]),
-                "next_rolls": float(second["mean"]),
-                "next_half": float(REACH * second["sd"]),
-                "close": bool(
-                    first["mean"] - second["mean"] < REACH * (first["sd"] + second["sd"])
-                ),
-                "waste": waste["mean"],
-                "waste_half": REACH * waste["sd"],
-            }
-        )
+    usual = fit_at_once(jobs)
+    costs = leftover_cost, short_cost
+    base = priced(to_price, usual, *costs, 0).order_packs
+    rows = []
+    for one in _assumptions(jobs, to_price, influence, usual, published, with_excluded):
+        asked = (leftover_cost, short_cost * one.short_times, 0)
+        orders = priced(one.to_price, one.known, *asked).order_packs
+        told: dict[str, Any] = {
+            "order_rolls": int(orders.sum()),
+            "orders_changed": int((orders != base).sum()),
+        }
+        waste = one.known.table().T["waste"]
+        about = {"waste": waste["mean"], "waste_half": REACH * waste["sd"]}
+        told |= {"assumption": one.name, "of_model": one.of_model}
+        rows.append(told | _leading(one) | about)
     return pd.DataFrame(rows)
 
 
@@ -182,42 +212,69 @@ def counted_to_the_nearest(jobs: Takeoff, which: pd.Series | None = None) -> Tak
     return replace(jobs, table=jobs.table.assign(**ends))
 
 
+def laid_wider(jobs: Takeoff, more_mm: float = WIDER_MM) -> Takeoff:
+    """Return the jobs as if their courses had lapped so much more, mm, than was noted."""
+    width, lap = jobs.table["roll_width_m"], jobs.table["lap_mm"] / 1000
+    laid = jobs.table["laid_m2"] * (width - lap) / (width - lap - more_mm / 1000)
+    lapped = laid - jobs.table["net_surface_m2"]
+    return replace(jobs, table=jobs.table.assign(laid_m2=laid, lap_m2=lapped))
+
+
+class _Tried(NamedTuple):
+    """What is believed under an assumption, whose causes are told, and what is ordered."""
+
+    name: str
+    known: Allowances
+    jobs: Takeoff
+    to_price: Takeoff
+    short_times: float = 1.0
+    of_model: bool = False
+
+
 def _assumptions(
     jobs: Takeoff,
+    to_price: Takeoff,
     influence: pd.DataFrame,
+    usual: Allowances,
     published: Allowances | None,
     with_excluded: Takeoff | None,
-) -> Iterator[tuple[str, Allowances, Takeoff]]:
-    """Name, what is then believed, and the jobs whose causes are told."""
-    usual = Prior()
-    yield "as documented", fit_at_once(jobs), jobs
+) -> Iterator[_Tried]:
+    """Those of the records and costs first, then those of the model."""
     if published:
-        yield "quarter by quarter, with drift", published, jobs
-    if with_excluded:
-        yield "jobs set apart put back", fit_at_once(with_excluded), with_excluded
-    if len(jobs) > REMOVED:
-        gone = jobs.table["job_id"].isin(influence["job_id"].head(REMOVED))
-        yield f"without the {REMOVED} most influential jobs", fit_at_once(jobs.where(~gone)), jobs
-    wide: dict[str, Any] = {
-        name: tuple((mean, 2 * sd) for mean, sd in getattr(usual, name))
-        for name in ("reveal_factors", "reuse_shares")
-    }
-    waste, sd = usual.waste
-    others = {
-        "starting belief twice as wide": replace(usual, waste=(waste, 2 * sd), **wide),
-        "flat factors only": replace(usual, reuse_weight=1e-9),
-        "re-use of off-cuts only": replace(usual, reuse_weight=1 - 1e-9),
-        "no record grossly wrong": replace(usual, gross_share=0.0),
-        "crews all alike": replace(usual, crew_sd_weights=((1e-4, 1.0),)),
-    }
-    for name, prior in others.items():
-        yield name, fit_at_once(jobs, prior), jobs
+        yield _Tried(PUBLISHED, published, jobs, to_price)
+    yield _Tried(AT_ONCE, usual, jobs, to_price)
     if jobs.table["counted"].eq("opened").any():
         nearest = counted_to_the_nearest(jobs)
-        yield "rolls counted to the nearest, not opened", fit_at_once(nearest), nearest
+        yield _Tried(TO_THE_NEAREST, fit_at_once(nearest), nearest, to_price)
+    wider = laid_wider(jobs)
+    name = f"laps {WIDER_MM:g} mm wider than noted"
+    yield _Tried(name, fit_at_once(wider), wider, laid_wider(to_price))
+    if jobs.by_cut("reveal").any():
+        rough = fit_at_once(jobs, None, ROUGH_MM)
+        error = f"{rough.belief.habits.depth_error_mm:g} mm (sd)"
+        yield _Tried(
+            f"reveal depths wrong by {error}", rough, jobs.reckoned(rough.belief.habits), to_price
+        )
+    for words, times in SHORT_TIMES.items():
+        yield _Tried(f"a roll short costs {words} as much", usual, jobs, to_price, times)
+    for name, prior in _BELIEFS.items():
+        yield _Tried(name, fit_at_once(jobs, prior), jobs, to_price)
+    if len(jobs) > REMOVED:
+        rest = jobs.where(~jobs.table["job_id"].isin(influence["job_id"].head(REMOVED)))
+        name = f"without the {REMOVED} most influential jobs"
+        yield _Tried(name, fit_at_once(rest), jobs, to_price)
+    if with_excluded:
+        known = fit_at_once(with_excluded)
+        yield _Tried(PUT_BACK, known, with_excluded, to_price, of_model=True)
+    for name, prior in _FORMS.items():
+        yield _Tried(name, fit_at_once(jobs, prior), jobs, to_price, of_model=True)
 
 
-def _causes(jobs: Takeoff, known: Allowances) -> pd.DataFrame:
-    """Rolls that each group of causes took, `mean, sd`, the largest first."""
-    split = split_overrun(jobs, known, causes=GROUPS).set_index("cause")
-    return split[["mean", "sd"]].sort_values("mean", ascending=False)
+def _leading(one: _Tried) -> dict[str, Any]:
+    """What surely took most, if anything did."""
+    found = contributors(one.jobs, one.known)
+    if not found:
+        return {"cause": NO_CAUSE, "cause_rolls": np.nan, "cause_half": np.nan}
+    name, took = found[0]
+    half = (took["high"] - took["low"]) / 2
+    return {"cause": name, "cause_rolls": took["mean"], "cause_half": half}

@@ -8,7 +8,7 @@ from scipy.stats import binom, poisson_binom
 
 from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.analysis.regressions import mean_by_cluster
-from airstats.backtests.rolling import ORACLE, PERCENTS, RULES, Backtest
+from airstats.backtests.rolling import ORACLE, PERCENTS, RULES, Backtest, cost_column
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -61,24 +61,29 @@ def _verdict(came: float, low: float, high: float, less: str, more: str = "more"
     return more if came > high else less if came < low else "as foretold"
 
 
-def own_cost(result: Backtest) -> pd.Series:
-    """Return what a job cost with the allowances known then: `mean, low, high` (90 %), money."""
+def own_cost(result: Backtest, ratio: float | None = None) -> pd.Series:
+    """Return what a job cost with the allowances known then: `mean, low, high` (90 %), money.
+
+    `ratio` is as for `cost_differences`.
+    """
     jobs = result.jobs
-    found = mean_by_cluster(jobs["airstats_cost"].to_numpy(), jobs["quarter"].to_numpy())
+    cost = jobs[cost_column("airstats", ratio)]
+    found = mean_by_cluster(cost.to_numpy(), jobs["quarter"].to_numpy())
     # No cost lies below nothing, which the t interval of a few jobs does not know.
     return found.where(found.index.isin(["mean", "high", "clusters"]), max(found["low"], 0.0))
 
 
-def cost_differences(result: Backtest) -> pd.DataFrame:
+def cost_differences(result: Backtest, ratio: float | None = None) -> pd.DataFrame:
     """Return what every other way of pricing cost a job more than the allowances known then.
 
-    `rule, mean, low, high` (90 %, money a job); jobs of one quarter count as related.
+    `rule, mean, low, high` (90 %, money a job); jobs of one quarter count as related. With a
+    `ratio` of the back-test, what a roll short costs in rolls left over, at that.
     """
     jobs = result.jobs
     others = [*list(RULES)[1:], *[ORACLE] * (f"{ORACLE}_cost" in jobs)]
     rows = []
     for rule in others:
-        more = jobs[f"{rule}_cost"] - jobs["airstats_cost"]
+        more = jobs[cost_column(rule, ratio)] - jobs[cost_column("airstats", ratio)]
         ends = mean_by_cluster(more.to_numpy(), jobs["quarter"].to_numpy())
         rows.append({"rule": rule, **ends[["mean", "low", "high"]]})
     return pd.DataFrame(rows)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -16,7 +16,7 @@ from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.quarters import quarter_number, quarters_between
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.quarterly_update import finished_jobs, run_through
-from airstats.pricing.newsvendor import SHEET_ORDERS, critical_share, priced
+from airstats.pricing.newsvendor import SHEET_ORDERS, Priced, critical_share, priced
 from airstats.records.reading import Records
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -43,6 +43,8 @@ PACK_RULES = {
 ORACLE = "oracle"
 """A rule of its own, where the truth is known."""
 WORDS_OF_RULES = RULES | {ORACLE: "one who knows every parameter but no luck"}
+RATIOS = (1.0, 2.0, 4.0, 8.0)
+"""What a roll short costs, in rolls left over, that a doubting reader asks for."""
 PERCENTS = (10, 50, 80, 90)
 """Quantiles, in percent, whose forecasts are scored one by one."""
 
@@ -57,7 +59,8 @@ class Backtest:
         `held_80` (chance that the use lay in low..high), `chance_low, chance_high` (the chance
         foretold of a use below the least and the most that the count can stand for),
         `pinball_rolls`, `pinball_p10..p90` and `least_squares_pinball_p10..p90` (rolls), and for
-        each rule `RULE_rolls, RULE_cost`
+        each rule `RULE_rolls, RULE_cost`; with `ratios` also `RULE_cost_at_RATIO`, the same at
+        another ratio of the costs
     summary : one row a rule: `jobs, mean_cost, jobs_short, rolls_short, rolls_left_over`
     held_80 : share of the uses inside their 80 % interval
     pinball_rolls : mean pinball loss of the 50, 80 and 95 % rolls
@@ -74,6 +77,7 @@ def backtest(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
     truth: pd.DataFrame | None = None,
+    ratios: Sequence[float] = (),
 ) -> Backtest:
     """Price every quarter from the quarters before it and compare with what was needed.
 
@@ -93,7 +97,7 @@ def backtest(
         If fewer than two quarters hold finished jobs, or `truth` lacks a column or a job.
     """
     jobs = finished_jobs(records)
-    table = replay(jobs, leftover_cost, short_cost)
+    table = replay(jobs, leftover_cost, short_cost, ratios)
     if table.empty:
         raise RecordsError(
             f"{records.source}: a back-test needs finished jobs in two quarters or more; found"
@@ -113,7 +117,10 @@ def backtest(
 
 
 def replay(
-    jobs: Takeoff, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+    jobs: Takeoff,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    ratios: Sequence[float] = (),
 ) -> pd.DataFrame:
     """Price a product's jobs of every quarter from its jobs of the quarters before.
 
@@ -123,6 +130,8 @@ def replay(
         n finished jobs.
     leftover_cost, short_cost : float
         Money for each roll of sheet left over and short; only their ratio decides an order.
+    ratios : sequence of float
+        As for `backtest`.
 
     Returns
     -------
@@ -136,7 +145,7 @@ def replay(
     known, parts = unchanged(quarters[0], product=jobs.product), []
     for before, quarter in pairwise(quarters):
         known = run_through(jobs, [before], known)
-        parts.append(_one_quarter(jobs, quarter, known, leftover_cost, short_cost))
+        parts.append(_one_quarter(jobs, quarter, known, leftover_cost, short_cost, ratios))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -218,7 +227,12 @@ def pinball(share: float, foretold: Array, came: Array) -> Array:
 
 
 def _one_quarter(
-    jobs: Takeoff, quarter: str, known: Allowances, leftover_cost: float, short_cost: float
+    jobs: Takeoff,
+    quarter: str,
+    known: Allowances,
+    leftover_cost: float,
+    short_cost: float,
+    ratios: Sequence[float],
 ) -> pd.DataFrame:
     ahead = jobs.where(jobs.table["quarter"].eq(quarter))
     past = jobs.where(jobs.table["job_id"].isin(known.job_ids))
@@ -226,17 +240,14 @@ def _one_quarter(
     foretold = priced(ahead, known, leftover_cost, short_cost, gap)
     orders, use = foretold.orders, foretold.use
     needed = _needed(ahead)
-    rules = {
-        "airstats": orders["order_packs"].to_numpy(dtype=float),
-        "flat": _flat(ahead, FLAT_SHARE),
-        "flat_learnt": _flat(ahead, cheapest_share(past, leftover_cost, short_cost)),
-        "estimated": np.ceil(ahead.told("estimated")),
-        "least_squares": _least_squares(past, ahead, critical_share(leftover_cost, short_cost)),
-    }
     columns = {}
-    for rule, packs in rules.items():
+    for rule, packs in _by_rule(past, foretold, leftover_cost, short_cost).items():
         columns[f"{rule}_packs"] = packs
         columns[f"{rule}_cost"] = _money(packs, needed, leftover_cost, short_cost)
+    for ratio in ratios:
+        costs = leftover_cost, ratio * leftover_cost
+        for rule, packs in _by_rule(past, foretold, *costs).items():
+            columns[cost_column(rule, ratio)] = _money(packs, needed, *costs)
     losses = [pinball(p / 100, orders[f"packs_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
     start, end = map(use.below, ahead.interval.T)
     for percent in PERCENTS:
@@ -253,6 +264,25 @@ def _one_quarter(
         pinball_packs=np.mean(losses, axis=0),
         **columns,
     )
+
+
+def _by_rule(
+    past: Takeoff, foretold: Priced, leftover_cost: float, short_cost: float
+) -> dict[str, Array]:
+    """The packs that each rule orders for the jobs foretold."""
+    ahead, share = foretold.jobs, critical_share(leftover_cost, short_cost)
+    return {
+        "airstats": foretold.packs(share).astype(float),
+        "flat": _flat(ahead, FLAT_SHARE),
+        "flat_learnt": _flat(ahead, cheapest_share(past, leftover_cost, short_cost)),
+        "estimated": np.ceil(ahead.told("estimated")),
+        "least_squares": _least_squares(past, ahead, share),
+    }
+
+
+def cost_column(rule: str, ratio: float | None = None) -> str:
+    """Return the column of what a rule costs, or costs where one short is so many left over."""
+    return f"{rule}_cost" if ratio is None else f"{rule}_cost_at_{ratio:g}"
 
 
 def _money(rolls: Array, needed: Array, leftover_cost: float, short_cost: float) -> Array:
