@@ -1,17 +1,23 @@
-"""What moved, which crew differs, and how much the starting belief matters."""
+"""What moved, what was learnt, which crew differs, how much the starting belief matters."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from airstats.analysis.overrun_split import split_overrun
 from airstats.base.quarters import quarter_number, quarters_between
-from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.model.allowances import REACH, Allowances, unchanged, unit_of
-from airstats.model.posterior import FORMS, update, widen, with_depth_error
+from airstats.model.posterior import (
+    Belief,
+    branch_over_drift,
+    update,
+    widen,
+    with_depth_error,
+)
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import run_through
 from airstats.pricing.newsvendor import predict
@@ -93,57 +99,50 @@ def crew_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     )
 
 
-def prior_table(prior: Prior | None = None) -> pd.DataFrame:
-    """Return the starting belief number by number: `quantity, prior, unit, reason`."""
-    prior = prior or Prior()
-    practice = "common practice, no source"
-    sites = "budgets 5–10 %, sites 15–30 % (Soibelman, Formoso & Franchi 1994)"
-    named = [("waste", prior.waste, sites)]
-    for cut, pair in zip(CUTS, prior.reveal_factors, strict=True):
-        named.append((f"reveal.{cut}", pair, CUTS[cut].reveal_factor.reason))
-    for cut, pair in zip(reused_cuts(), prior.reuse_shares, strict=True):
-        share = CUTS[cut].reuse_share
-        named.append((f"reuse.{cut}", pair, share.reason if share else ""))
-    rows = [(name, f"{mean:g} ± {sd:g}", unit_of(name), why) for name, (mean, sd), why in named]
-    wide = zip(("waste", *CUTS), (prior.wide_waste, *prior.wide_factors), strict=True)
-    companion = ", ".join(f"{name} {mean:g} ± {sd:g}" for name, (mean, sd) in wide)
-    companion = f"{100 * prior.wide_weight:.0f} %: {companion}"
-    trend = f"{100 * prior.trend_weight:.0f} %: {prior.trend:g} up or down"
-    centre = f"{prior.spread_centre:g}, a factor {np.exp(prior.spread_log_sd):.1f} either way"
-    crews, drifts = (
-        ", ".join(f"{value:g} ({100 * chance:.0f} %)" for value, chance in weighed)
-        for weighed in (prior.crew_sd_weights, prior.drift_weights)
-    )
-    rows += [
-        ("job-to-job spread", centre, "m² a m² laid", practice),
-        ("difference between crews, sd", crews, "m² a m² laid", practice),
-        ("drift of waste a quarter, sd", drifts, "m² a m² laid", practice),
-        ("trend of waste a quarter", trend, "m² a m² laid", practice),
-        ("wider companion of each", companion, "as above", "firms unlike most"),
-        ("re-use of off-cuts as form", f"{100 * prior.reuse_weight:.0f} %", "chance", "even odds"),
-        ("spread of the smallest job", f"{prior.floor:g}", "m²", practice),
-        ("records grossly wrong", f"{100 * prior.gross_share:.0f} %", "of records", practice),
-        ("size of a gross error, sd", f"{prior.gross_packs:g}", "rolls", practice),
-    ]
-    return pd.DataFrame(rows, columns=["quantity", "prior", "unit", "reason"])
+def belief_table(now: Allowances) -> pd.DataFrame:
+    """Set what was believed before any job beside what is believed now.
+
+    Parameters
+    ----------
+    now : Allowances
+        After a quarter.
+
+    Returns
+    -------
+    DataFrame
+        One row a number of the model: `quantity`, `start, start_low, start_high, mean, low, high`
+        (90 %), `learnt` (share of the first variance that the jobs took away), `unit`.
+    """
+    first = unchanged(now.quarter, now.belief.prior)
+    start = replace(first, belief=branch_over_drift(first.belief))
+    rows = []
+    for kind in ("table", "reuse_table"):
+        before, after = getattr(start, kind)(), getattr(now, kind)()
+        for name in after.index:
+            rows.append(_learnt(name, before.loc[name], after.loc[name], unit_of(name)))
+    kinds = {"spread": "spread", "crew_sd": "crews differ, sd", "drift": "drift a quarter, sd"}
+    for name, words in kinds.items():
+        before, after = (_of_nodes(known.belief, name) for known in (start, now))
+        rows.append(_learnt(words, before, after, unit_of("waste")))
+    return pd.DataFrame(rows)
 
 
-def candidate_table(allowances: Allowances) -> pd.DataFrame:
-    """Return how the candidates are weighed: `candidate, value, weight`."""
-    belief = allowances.belief
-    kinds = {
-        "form of the reveals": np.array(FORMS)[belief.form],
-        "spread, m² a m² laid": belief.spread,
-        "sd between crews, m² a m² laid": belief.crew_sd,
-        "drift a quarter, m² a m² laid": belief.drift,
-        "trend a quarter, m² a m² laid": belief.trend,
-    }
-    parts = []
-    for kind, values in kinds.items():
-        weight = pd.Series(belief.weight).groupby(pd.Series(values)).sum()
-        shown = [f"{v:.3f}" if isinstance(v, float) else str(v) for v in weight.index]
-        parts.append(pd.DataFrame({"candidate": kind, "value": shown, "weight": weight.to_numpy()}))
-    return pd.concat(parts, ignore_index=True)
+def _of_nodes(belief: Belief, name: str) -> dict[str, float]:
+    """Mean, sd and 90 % interval of a number that each candidate holds as one value."""
+    values, weight = getattr(belief, name), belief.weight
+    order = np.argsort(values, kind="stable")
+    so_far = np.cumsum(weight[order])
+    low, high = (float(values[order][np.searchsorted(so_far, p)]) for p in (0.05, 0.95))
+    mean = float(weight @ values)
+    sd = float(np.sqrt(weight @ (values - mean) ** 2))
+    return {"mean": mean, "sd": sd, "low": low, "high": high}
+
+
+def _learnt(quantity: str, before: Any, after: Any, unit: str) -> dict[str, Any]:
+    start = {"start": before["mean"], "start_low": before["low"], "start_high": before["high"]}
+    ends = {name: after[name] for name in ("mean", "low", "high")}
+    learnt = max(0.0, 1 - (after["sd"] / before["sd"]) ** 2) if before["sd"] else 0.0
+    return {"quantity": quantity, **start, **ends, "learnt": learnt, "unit": unit}
 
 
 def other_priors() -> dict[str, Prior]:

@@ -24,6 +24,8 @@ to a job whose leverage is as near to one."""
 class Regression:
     """A fitted line: `table` one row a term, `points` one row a job; or the reason for none.
 
+    `low, high` of a term hold 90 %.
+
     `left_out` names the terms that fewer than two jobs hold; `sd_m2` is the residual spread.
     """
 
@@ -104,12 +106,12 @@ def _design(frame: pd.DataFrame, response: str) -> tuple[pd.DataFrame, pd.Series
 
 
 def _coefficients(fit: Any, names: pd.Index) -> pd.DataFrame:
-    ends = np.asarray(fit.conf_int())
+    ends = np.asarray(fit.conf_int(1 - INTERVAL))
     columns = {"coefficient": "params", "se": "bse", "t": "tvalues", "p": "pvalues"}
     table = {name: np.asarray(getattr(fit, field)) for name, field in columns.items()}
     units = [terms().get(name, "m²") for name in names]
     return pd.DataFrame(
-        {"term": list(names), **table, "low95": ends[:, 0], "high95": ends[:, 1], "unit": units}
+        {"term": list(names), **table, "low": ends[:, 0], "high": ends[:, 1], "unit": units}
     )
 
 

@@ -11,11 +11,14 @@ import pandas as pd
 
 from airstats.analysis.case_deletion import pulls
 from airstats.analysis.depth_error import ROUGH_MM
+from airstats.analysis.overrun_split import likely_use
 from airstats.analysis.overrun_views import contributors
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
+from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import REACH, Allowances, unchanged
 from airstats.model.posterior import (
     allowance_names,
+    predictive,
     starting_belief,
     update,
     with_depth_error,
@@ -120,6 +123,48 @@ def leave_each_out(jobs: Takeoff, fitted: Allowances | None = None) -> pd.DataFr
         .assign(move_sd=in_sd[row, most])
         .sort_values("move_sd", key=np.abs, ascending=False, ignore_index=True, kind="stable")
     )
+
+
+def pull_on_order(
+    jobs: Takeoff, to_price: Takeoff, influence: pd.DataFrame, fitted: Allowances | None = None
+) -> pd.DataFrame:
+    """Return how far each job departs from the fit, and how far it pulls an order.
+
+    Parameters
+    ----------
+    jobs : Takeoff
+        The n finished jobs that `influence` is about.
+    to_price : Takeoff
+        Jobs to order for.
+    influence : DataFrame
+        From `leave_each_out`.
+    fitted : Allowances, optional
+        `fit_at_once` of the same jobs, if it is at hand.
+
+    Returns
+    -------
+    DataFrame
+        n rows, the strongest pull first: `job_id, quarter, expected_m2, departure_sd` (the likely
+        use within the count less the expected one, in the job's sd), `pull_rolls` (sheet of all
+        jobs of `to_price` together, less the same without the job).
+
+    Notes
+    -----
+    For whole rolls the departure is drawn towards nothing: only the roll's span is known.
+    """
+    known = fitted or fit_at_once(jobs)
+    told = predictive(known.belief, jobs.reckoned(known.belief.habits))
+    likely, weight = likely_use(told), known.belief.weight
+    departure = weight @ ((likely.use - likely.expected) / likely.job_sd)
+    table = pd.DataFrame(
+        {"job_id": jobs.table["job_id"], "quarter": jobs.table["quarter"],
+         "expected_m2": weight @ likely.expected, "departure_sd": departure}
+    )  # fmt: skip
+    names = ["laid_m2", *(f"reveal_{cut}_m2" for cut in CUTS)]
+    worth = (to_price.columns(names) / to_price.pack[:, None]).sum(axis=0)
+    moved = influence.set_index("job_id")[list(allowance_names())] @ worth
+    table = table.assign(pull_rolls=-moved.loc[table["job_id"]].to_numpy())
+    return table.sort_values("pull_rolls", key=np.abs, ascending=False, ignore_index=True)
 
 
 def refit_without(jobs: Takeoff, influence: pd.DataFrame, most: int = REFITTED) -> pd.DataFrame:

@@ -21,6 +21,8 @@ CHANCE = 0.9
 """What came true stays within what chance allows in so many cases."""
 FEWEST = 3
 """A group of fewer jobs than this is not judged by itself."""
+INSIDE, OPEN, ABOVE, BELOW = "inside", "left open", "above", "below"
+"""Where a counted interval lies: within the foretold one, over an end of it, or beyond it."""
 SIZES = ("small jobs", "middling jobs", "large jobs")
 
 
@@ -59,6 +61,37 @@ def short_of(chance_short: pd.Series, came_short: pd.Series) -> pd.Series:
 
 def _verdict(came: float, low: float, high: float, less: str, more: str = "more") -> str:
     return more if came > high else less if came < low else "as foretold"
+
+
+def interval_checks(result: Backtest, jobs: Takeoff) -> pd.DataFrame:
+    """Set each job's counted interval beside the 80 % interval foretold from earlier quarters.
+
+    Parameters
+    ----------
+    result : Backtest
+        That of the jobs.
+    jobs : Takeoff
+        The finished jobs.
+
+    Returns
+    -------
+    DataFrame
+        One row a job of the back-test, from the least used beyond what was foretold to the most:
+        `job_id, quarter, expected_m2, low_m2, high_m2` (80 %), `used_low_m2, used_high_m2` (what
+        the count can stand for), `where`: `INSIDE` (surely held), `ABOVE` or `BELOW` (surely
+        missed), `OPEN` (the count tells neither).
+    """
+    ends = jobs.table.set_index("job_id")[["used_low_m2", "used_high_m2"]]
+    names = ["job_id", "quarter", "expected_m2", "low_m2", "high_m2"]
+    table = result.jobs[names].join(ends, on="job_id")
+    low, high = table["used_low_m2"], table["used_high_m2"]
+    held = (low >= table["low_m2"]) & (high <= table["high_m2"])
+    where = np.select(
+        [low >= table["high_m2"], high <= table["low_m2"], held], [ABOVE, BELOW, INSIDE], OPEN
+    )
+    beyond = (low + high) / 2 - table["expected_m2"]
+    table = table.assign(where=where, beyond=beyond)
+    return table.sort_values("beyond", ignore_index=True, kind="stable").drop(columns="beyond")
 
 
 def own_cost(result: Backtest, ratio: float | None = None) -> pd.Series:

@@ -143,6 +143,12 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "departure_m2": ("beyond what was foretold, m² a job", "{:+.1f}"),
     "beyond_low": ("low (90 %)", "{:+.1f}"),
     "beyond_high": ("high (90 %)", "{:+.1f}"),
+    "took": ("it takes, rolls (90 %)", "{}"),
+    "waste_percent": ("waste, % of laid (90 %)", "{}"),
+    "conclusion": ("conclusion", "{}"),
+    "of_overrun": ("slope of the overrun", "{}"),
+    "of_beyond": ("slope beyond the laid area", "{}"),
+    "of_allowance": ("allowance", "{}"),
     "cause_half": ("± (90 %)", "{:.1f}"),
     "next_half": ("± (90 %)", "{:.1f}"),
     "waste_half": ("± (90 %)", "{:.3f}"),
@@ -150,8 +156,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "se": ("standard error", "{:.3f}"),
     "t": ("t", "{:.2f}"),
     "p": ("p", "{:.3f}"),
-    "low95": ("low (95 %)", "{:.3f}"),
-    "high95": ("high (95 %)", "{:.3f}"),
     "fitted_m2": ("fitted, m²", "{:.1f}"),
     "residual_m2": ("residual, m²", "{:+.1f}"),
     "studentised": ("studentised residual", "{:+.2f}"),
@@ -210,6 +214,8 @@ def heading(column: str) -> tuple[str, str]:
         return HEADINGS[column]
     if column.startswith("pull."):
         return reader_name(column), "{:+.3f}"
+    if " : " in column:  # a ratio, which heads what it gives
+        return column, "{}"
     if column.startswith("reveal."):
         return reader_name(column), "{:.3f}"
     base, _, end = column.rpartition("_")

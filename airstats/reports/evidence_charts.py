@@ -1,56 +1,224 @@
-"""The pictures of the evidence: residuals, back-test, single jobs, several firms."""
+"""The pictures of the evidence: every job, beliefs before and after, single jobs, several firms."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import seaborn as sns
 from matplotlib.axes import Axes
-from scipy.special import ndtri
 
-from airstats.analysis.regressions import Influence
-from airstats.backtests.rolling import WORDS_OF_RULES, Backtest
+from airstats.backtests.forecast_checks import ABOVE, BELOW, INSIDE, OPEN
 from airstats.base.number_text import counted, each, listed, number, percent
+from airstats.catalog.reader_names import reader_name
 from airstats.reports.display import Picture
-from airstats.reports.house_style import ACCENT, BAR, INK, LIGHT, MID, zero_line
+from airstats.reports.house_style import (
+    ACCENT,
+    BAR,
+    DARK,
+    INK,
+    LIGHT,
+    MID,
+    label_mark,
+    whiskers,
+    zero_line,
+)
 from airstats.reports.shared_charts import panels, paper
 
+MOST_JOBS = 240
+"""So many jobs can be told apart side by side on A4; of more, every second or third is drawn."""
+NAMED = 8
+"""So many jobs are named at either end."""
+FAR_SD, EDGE_SD = 3.0, 5.0
+"""A job that departs further is named; one beyond the second is drawn at the edge, with its sd."""
+LEARNT = 0.10
+"""A number of which the jobs taught less than this share is common practice."""
 
-def residuals(influence: Influence) -> Picture:
-    """Draw residuals, their quantiles, leverage and Cook's distance of a plain regression.
 
-    The three most influential jobs are ringed.
+def every_job(table: pd.DataFrame) -> Picture:
+    """Draw each job's count beside the interval foretold for it, from `interval_checks`.
+
+    Sorted by how far the count lies beyond what was foretold, which is nothing on the chart. Of
+    more than `MOST_JOBS` all misses are drawn, and of the others one in so many.
     """
-    points = influence.points.reset_index(drop=True)
-    figure, grid = panels(4, 2, 3.7)
-    # Plotting positions (rank - 3/8) / (n + 1/4) of normal quantiles (Blom 1958).
-    shares = (points["studentised"].rank() - 0.375) / (len(points) + 0.25)
-    table = points.assign(normal_quantile=ndtri(shares), job=points.index + 1)
-    worst = table.nlargest(3, "cooks")
-    drawn = (
-        ("fitted_m2", "residual_m2", "fitted overrun, m²", "residual, m²"),
-        ("normal_quantile", "studentised", "normal quantile", "studentised residual"),
-        ("leverage", "studentised", "leverage", "studentised residual"),
-        ("job", "cooks", "job, in the order of the records", "Cook's distance"),
-    )
-    for axes, (x, y, across, up) in zip(grid, drawn, strict=True):
-        sns.scatterplot(table, x=x, y=y, color=ACCENT, alpha=0.6, ax=axes)
-        axes.plot(worst[x], worst[y], "o", mfc="none", mec=INK, markersize=10, mew=1.5)
-        axes.set(xlabel=across, ylabel=up)
-        zero_line(axes, upright=False)
-        axes.margins(0.12)
-    _guides(grid, influence)
-    _name_jobs(grid[3], worst)
-    said = [f"{row.job_id} (Cook's distance {row.cooks:.2f})" for row in each(worst)]
+    drawn = drawn_jobs(table)
+    figure, axes = paper(3.3)
+    places, middle = np.arange(len(drawn)), drawn["expected_m2"]
+    thick = min(9.0, 430 / len(drawn))
+    axes.vlines(places, drawn["low_m2"] - middle, drawn["high_m2"] - middle, LIGHT, linewidth=thick)
+    tones = {OPEN: MID, INSIDE: INK, ABOVE: ACCENT, BELOW: ACCENT}
+    for where, tone in tones.items():
+        own = drawn["where"].eq(where).to_numpy()
+        low, high = (drawn.loc[own, f"used_{end}_m2"] - middle[own] for end in ("low", "high"))
+        axes.vlines(places[own], low, high, tone, linewidth=min(2.5, max(thick / 2.5, 0.8)))
+    zero_line(axes, upright=False)
+    axes.set(xticks=[], xlim=(-0.07 * len(drawn) - 1, 1.07 * len(drawn)))
+    axes.spines["bottom"].set_visible(False)
+    axes.grid(False)
+    _name_misses(axes, drawn)
+    _tell_tones(axes, table, drawn)
+    axes.set_ylabel("m² beyond what was foretold")
+    misses = table.loc[table["where"].isin([ABOVE, BELOW]), "job_id"].tolist()
+    said = f"surely outside: {listed(misses[:20])}" if misses else "none is surely outside"
+    more = f" and {len(misses) - 20} more" if len(misses) > 20 else ""
     alt = (
-        f"Four panels for {counted(len(points), 'job')}: residuals against fitted overrun, against"
-        " normal quantiles and against leverage, and Cook's distance of each job."
-        f" Most influential: {listed(said)}."
+        f"Counted interval of {counted(len(table), 'job')} beside the 80 % interval foretold from"
+        f" earlier quarters: {said}{more}."
     )
-    return Picture("residuals", figure, alt, table.drop(columns="job"))
+    return Picture("every_job", figure, alt, table)
+
+
+def drawn_jobs(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the jobs of `interval_checks` that are drawn: all, or every miss and one in so many.
+
+    The others are those at even places, so that the shape stays.
+    """
+    missed = table["where"].isin([ABOVE, BELOW]).to_numpy()
+    step = -(-len(table) // MOST_JOBS)
+    kept = missed | (np.arange(len(table)) % step == 0)
+    return table[kept].reset_index(drop=True)
+
+
+def _tell_tones(axes: Axes, table: pd.DataFrame, drawn: pd.DataFrame) -> None:
+    """Say what the tones mean in the corners that sorting leaves empty, with numbers of jobs."""
+    count = table["where"].value_counts()
+    misses = int(count.get(ABOVE, 0) + count.get(BELOW, 0))
+    told = (
+        ("A line: what a job's count can stand for", DARK),
+        (f"{counted(misses, 'job')} surely outside", ACCENT),
+        (f"{counted(int(count.get(INSIDE, 0)), 'job')} surely inside", INK),
+        (f"{counted(int(count.get(OPEN, 0)), 'job')} where the count tells neither", DARK),
+    )
+    for line, (words, tone) in enumerate(told):
+        axes.text(0.02, 0.97 - 0.085 * line, words, color=tone, va="top", transform=axes.transAxes)
+    step = -(-len(table) // MOST_JOBS)
+    every = {2: "second", 3: "third"}.get(step, f"{step}th")
+    rest = f"drawn: all outside, every {every} of the rest" if len(drawn) < len(table) else ""
+    said = "\n".join(filter(None, ["grey bar: 80 % foretold from earlier quarters", rest]))
+    axes.text(
+        0.93, 0.03, said, color=DARK, ha="right", va="bottom", transform=axes.transAxes
+    )  # fmt: skip
+
+
+def _name_misses(axes: Axes, drawn: pd.DataFrame) -> None:
+    """Write the names of the farthest misses at either end, beside their counts."""
+    low, high = axes.get_ylim()
+    for where, edge, side in ((BELOW, -1.5, "right"), (ABOVE, len(drawn) + 0.5, "left")):
+        own = drawn[drawn["where"].eq(where)]
+        own = own.head(NAMED) if where == BELOW else own.tail(NAMED)
+        middle = (own["used_low_m2"] + own["used_high_m2"]) / 2 - own["expected_m2"]
+        places = _apart(middle.to_numpy(), 0.085 * (high - low))
+        for job, up in zip(own["job_id"], places, strict=True):
+            axes.text(edge, up, job, color=ACCENT, ha=side, va="center")
+
+
+def _apart(wanted: np.ndarray, gap: float) -> np.ndarray:
+    """Places as near as may be to those wanted, in their order, at least `gap` apart."""
+    step = gap * np.arange(len(wanted))
+    # Pushed up only, then let down by half of the push on the mean.
+    pushed = np.maximum.accumulate(wanted - step) + step
+    return pushed - (pushed - wanted).mean() if len(wanted) else pushed
+
+
+def beliefs(table: pd.DataFrame) -> Picture:
+    """Draw every number of the model before any job and now, from `belief_table`."""
+    small = table["unit"].eq("m² a m² laid")
+    parts = [table[small].iloc[::-1], table[~small].iloc[::-1]]
+    figure, grid = panels(2, 2, 0.42 * max(map(len, parts)) + 0.6)
+    units = ("m² a m² laid", "m² a m² of reveal, or share")
+    for axes, part, unit in zip(grid, parts, units, strict=True):
+        _draw_beliefs(axes, part, ("before any job", "now") if unit == units[0] else ("", ""))
+        axes.set_xlabel(f"{unit} (90 %)")
+    said = [
+        f"{reader_name(row.quantity)} {number(row.start, 3)} ({number(row.start_low, 3)} to"
+        f" {number(row.start_high, 3)}), now {number(row.mean, 3)} ({number(row.low, 3)} to"
+        f" {number(row.high, 3)})"
+        for row in each(table)
+    ]
+    alt = f"Before any job, and now, with 90 % intervals: {'; '.join(said)}."
+    data = table.assign(quantity=[reader_name(name) for name in table["quantity"]])
+    return Picture("beliefs", figure, alt, data)
+
+
+def _draw_beliefs(axes: Axes, part: pd.DataFrame, words: tuple[str, str]) -> None:
+    places = np.arange(len(part))
+    looks = (("start", "start_", MID, 0.2), ("mean", "", ACCENT, -0.2))
+    for (name, start, tone, up), said in zip(looks, words, strict=True):
+        mean, low, high = part[name], part[f"{start}low"], part[f"{start}high"]
+        whiskers(axes, mean, places + up, [mean - low, high - mean], colour=tone)
+        axes.plot(mean, places + up, "o", color=tone)
+        label_mark(axes, high.iloc[0], up, said, color=tone)
+    axes.set_yticks(places, [_learnt_name(row) for row in each(part)])
+    axes.set_ylim(-0.6, len(part) - 0.4)
+    axes.grid(axis="y", visible=False)
+    # Less than nothing is not meant: the normal curve does not know that.
+    axes.set_xlim(left=0.0)
+
+
+def _learnt_name(row: Any) -> str:
+    taught = f"{percent(row.learnt)} learnt" if row.learnt >= LEARNT else "common practice"
+    return f"{reader_name(row.quantity)}\n{taught}"
+
+
+def influence(table: pd.DataFrame, limit: int = 5) -> Picture:
+    """Draw each job's departure from the fit against its pull on an order; `pull_on_order`.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `pull_on_order`.
+    limit : int
+        So many of the jobs that pull most, and of those that depart most, are named.
+    """
+    figure, axes = paper(2.9)
+    far = table["departure_sd"].abs()
+    named = table.index.isin([*table.index[:limit], *far[far > FAR_SD].nlargest(limit).index])
+    drawn = table.assign(departure_sd=table["departure_sd"].clip(-EDGE_SD, EDGE_SD))
+    axes.plot(drawn["departure_sd"], drawn["pull_rolls"], "o", color=MID, markersize=3.5)
+    few = table[named]
+    axes.plot(drawn.loc[named, "departure_sd"], few["pull_rolls"], "o", color=ACCENT)
+    zero_line(axes, upright=False)
+    zero_line(axes)
+    axes.margins(0.16, 0.12)
+    _name_few(axes, drawn[named], [_far_name(row) for row in each(few)])
+    axes.set_xlabel("departure of the likely use from what is expected, in the job's sd")
+    axes.set_ylabel("pull on the order, rolls")
+    said = [
+        f"{row.job_id} {number(row.departure_sd, 1)} sd, {number(row.pull_rolls, 2)} rolls"
+        for row in each(few)
+    ]
+    alt = f"Departure and pull of {counted(len(table), 'job')}; the strongest: {listed(said)}."
+    return Picture("influence", figure, alt, table)
+
+
+def _far_name(row: Any) -> str:
+    over = abs(row.departure_sd) > EDGE_SD
+    return f"{row.job_id} (at {number(row.departure_sd, 0)} sd)" if over else str(row.job_id)
+
+
+def _name_few(axes: Axes, few: pd.DataFrame, names: list[str]) -> None:
+    """Write each name beside its mark, on the first side that no other name or mark takes."""
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    across = (few["departure_sd"].to_numpy() - left) / (right - left)
+    up = (few["pull_rolls"].to_numpy() - low) / (high - low)
+    taken = [(x, y, 0.02, 0.05) for x, y in zip(across, up, strict=True)]
+    for place, name in enumerate(names):
+        x, y, wide = across[place], up[place], 0.013 * len(name)
+        sides = {"right": (x + 0.02 + wide / 2, y), "left": (x - 0.02 - wide / 2, y)}
+        sides |= {"above": (x, y + 0.08), "below": (x, y - 0.08)}
+        free = [
+            side
+            for side, (cx, cy) in sides.items()
+            if wide / 2 < cx < 1 - wide / 2
+            and not any(
+                abs(cx - tx) < (wide + tw) / 2 and abs(cy - ty) < (0.055 + th) / 2
+                for tx, ty, tw, th in taken
+            )
+        ]
+        side = (free or ["right"])[0]
+        taken.append((*sides[side], wide, 0.055))
+        at = few.iloc[place]
+        label_mark(axes, at["departure_sd"], at["pull_rolls"], name, side)
 
 
 def calibration(table: pd.DataFrame) -> Picture:
@@ -98,24 +266,6 @@ def ranks(table: pd.DataFrame) -> Picture:
     return Picture("ranks", figure, alt, table)
 
 
-def left_out(influence: pd.DataFrame) -> Picture:
-    """Draw how the ten most influential jobs would move the allowance that each moves most."""
-    table = influence.head(10)
-    figure, axes = paper(0.36 * len(table) + 1.3)
-    places = range(len(table))
-    axes.barh(places, table["move_sd"], color=ACCENT, height=0.6, **BAR)
-    names = [f"{row.job_id}: {row.moves_most}" for row in each(table)]
-    axes.set_yticks(places, names)
-    zero_line(axes)
-    reach = max(1.0, float(table["move_sd"].abs().max()) * 1.1)
-    axes.set_xlim(-reach, reach)
-    axes.invert_yaxis()
-    axes.set_xlabel("move of the allowance without the job, in the allowance's own sd")
-    said = [f"{n} {number(v, 2)}" for n, v in zip(names, table["move_sd"], strict=True)]
-    alt = f"Move of the most moved allowance without a job, in its own sd: {listed(said)}."
-    return Picture("left_out", figure, alt, table)
-
-
 def firms(table: pd.DataFrame) -> Picture:
     """Draw each allowance by firm with its 90 % interval, from `firm_table`."""
     parts = list(table.groupby("allowance", observed=True))
@@ -125,52 +275,9 @@ def firms(table: pd.DataFrame) -> Picture:
         reach = [part["mean"] - part["low"], part["high"] - part["mean"]]
         axes.errorbar(part["mean"], places, xerr=reach, fmt="o", color=ACCENT, capsize=4)
         axes.set_yticks(places, [f"{r.firm} ({counted(r.jobs, 'job')})" for r in each(part)])
-        axes.set_title(str(name))
+        axes.set_title(reader_name(str(name)))
         axes.set_xlabel(f"{part['unit'].iloc[0].replace(' of sheet', '')}; 90 %")
         axes.set_ylim(len(part) - 0.5, -0.5)
-    said = [f"{r.firm} {r.allowance} {number(r.mean, 2)}" for r in each(table)]
+    said = [f"{r.firm} {reader_name(r.allowance)} {number(r.mean, 2)}" for r in each(table)]
     alt = f"Each allowance by firm with its 90 % interval; means: {listed(said)}."
     return Picture("firms", figure, alt, table)
-
-
-def backtest_costs(result: Backtest, currency: str = "") -> Picture:
-    """Draw what each way of pricing would have cost a job."""
-    table = result.summary.sort_values("mean_cost", ignore_index=True)
-    figure, axes = paper(0.5 * len(table) + 1.2)
-    colours = [ACCENT if rule == "airstats" else MID for rule in table["rule"]]
-    names = [WORDS_OF_RULES[rule] for rule in table["rule"]]
-    bars = axes.barh(names, table["mean_cost"], color=colours, **BAR)
-    axes.bar_label(bars, fmt="%.0f", padding=4)
-    axes.margins(x=0.1)
-    axes.invert_yaxis()
-    axes.set_xlabel(f"mean cost a job of rolls short and left over, {currency or 'money'}")
-    said = [f"{n} {number(v, 0)}" for n, v in zip(names, table["mean_cost"], strict=True)]
-    alt = f"Mean cost a job by way of pricing, {currency or 'money'}: {listed(said)}."
-    return Picture("backtest", figure, alt, table)
-
-
-def _guides(grid: Sequence[Axes], influence: Influence) -> None:
-    """The line of normal residuals, equal Cook's distance, and the limits."""
-    _, normal, far, cooks = grid
-    ends = np.array(normal.get_xlim())
-    normal.plot(ends, ends, color=INK, linewidth=0.8)
-    left = np.linspace(max(far.get_xlim()[0], 1e-3), min(far.get_xlim()[1], 1.0), 100)
-    limit = influence.cooks_limit
-    # D = r² h / (p (1 - h)), r here the studentised residual: close to it for many jobs.
-    edge = np.sqrt(limit * influence.terms * (1 - left) / left)
-    held = far.get_ylim()
-    for side in (edge, -edge):
-        far.plot(left, side, color=INK, linestyle="--", linewidth=0.9)
-    far.set_ylim(held)
-    far.axvline(influence.leverage_limit, color=INK, linestyle=":", linewidth=0.9)
-    far.set_title("dashed: Cook's distance 4/n; dotted: leverage 2p/n")
-    cooks.axhline(limit, color=INK, linestyle="--", linewidth=0.9)
-    cooks.set_title("dashed: 4/n")
-
-
-def _name_jobs(axes: Axes, worst: pd.DataFrame) -> None:
-    aside: dict[str, Any] = {
-        "textcoords": "offset points",
-    }
-    for row in each(worst):
-        axes.annotate(row.job_id, (row.job, row.cooks), (7, 3), **aside)

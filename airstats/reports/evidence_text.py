@@ -1,92 +1,54 @@
-"""The evidence: what the consultant's notebook shows, section by section, with its sentences."""
+"""The evidence: the two pages that the consultant reads first, section by section."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from airstats.analysis import allowance_changes, sensitivity
-from airstats.analysis import between_firms as others
-from airstats.analysis.regressions import (
-    Influence,
-    Regression,
-    find_influence,
-    plain_regression,
-    regression_frame,
-    slopes_without,
-    terms,
-)
-from airstats.analysis.sensitivity import counted_to_the_nearest
-from airstats.backtests import forecast_checks
+from airstats.analysis import overrun_views, sensitivity
+from airstats.analysis.overrun_split import MAIN, overrun_table, split_overrun
 from airstats.backtests.forecast_checks import (
+    ABOVE,
+    BELOW,
     CHANCE,
     cost_differences,
-    group_departures,
+    interval_checks,
     own_cost,
-    pinball_difference,
-    shortages,
 )
-from airstats.backtests.rolling import WORDS_OF_RULES, Backtest, backtest
-from airstats.base.firm import LEFTOVER_COST, SHORT_COST
-from airstats.base.number_text import counted, each, listed, number, percent
-from airstats.catalog.cut_patterns import reused_cuts
-from airstats.model.posterior import allowance_names
+from airstats.backtests.rolling import RATIOS, WORDS_OF_RULES, Backtest, backtest
+from airstats.base.number_text import (
+    between,
+    by_chance,
+    counted,
+    each,
+    give_or_take,
+    in_currency,
+    listed,
+    listing,
+    number,
+    percent,
+    rolls,
+    signed,
+)
+from airstats.model.unmet import not_counted
 from airstats.reports import evidence_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Table, Words, show_table
-from airstats.reports.invented_firms import found
-from airstats.reports.shared_text import excluded_table, named_suspects, with_notes
-from airstats.reports.update_text import watched
-from airstats.takeoff.sheet_quantities import Takeoff
+from airstats.reports.shared_text import named_suspects, unmeasured_notes, with_notes
 
-NO_BACKTEST = Words("No back-test: it needs finished jobs in two quarters or more.")
+NO_BACKTEST = Words("No back-test yet: it needs finished jobs in two quarters or more.")
 HELD = 0.8
 """Share of the uses that the stated intervals should hold."""
-BENCHMARK = "`python -m tests.benchmark.hidden_firms`"
-"""On invented firms whose truth is known: what it found is quoted from the file that it writes."""
-SHORTAGES = {
-    "as foretold": "as chance allows",
-    "more": "more than chance allows: the orders are too small",
-    "fewer": "fewer than chance allows: the orders are larger than they need be",
-}
-SIMULATED = "`python -m tests.benchmark.simulation_based`"
 NAMED = 5
 """So many jobs are named in a sentence; the others stand in the table."""
-HEADING = "## Several firms\n\n"
 
 
 @lru_cache(maxsize=1)
-def _back_tested(desk: Desk, leftover_cost: float, short_cost: float) -> Backtest | None:
-    """The back-test, None where there is one quarter only."""
-    several = len(set(desk.jobs.table["quarter"])) > 1
-    return backtest(desk.records, leftover_cost, short_cost) if several else None
-
-
-@lru_cache(maxsize=1)
-def _left_out(desk: Desk) -> pd.DataFrame:
-    return sensitivity.leave_each_out(desk.jobs)
-
-
-@lru_cache(maxsize=1)
-def _tried(desk: Desk, leftover_cost: float, short_cost: float) -> pd.DataFrame:
-    costs, with_excluded = (leftover_cost, short_cost), sensitivity.put_back(desk.records)
-    return sensitivity.try_conclusion(
-        desk.jobs, desk.own, _left_out(desk), *costs, desk.now, with_excluded
-    )
-
-
-@lru_cache(maxsize=1)
-def _plain(desk: Desk) -> Regression:
-    return plain_regression(regression_frame(desk.jobs))
-
-
-def headline(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Say how well jobs were priced that the method had not seen.
+def back_tested(desk: Desk, leftover_cost: float, short_cost: float) -> Backtest | None:
+    """Return the back-test at several ratios of the costs, None where there is one quarter only.
 
     Parameters
     ----------
@@ -95,78 +57,271 @@ def headline(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     leftover_cost, short_cost : float
         As for `price`.
     """
-    costs = leftover_cost, short_cost
-    yield evidence_headline(desk, _back_tested(desk, *costs), *costs)
+    several = len(set(desk.jobs.table["quarter"])) > 1
+    ratios = tried_ratios(leftover_cost, short_cost)
+    return backtest(desk.records, leftover_cost, short_cost, None, ratios) if several else None
 
 
-def evidence_headline(
-    desk: Desk,
-    result: Backtest | None,
-    leftover_cost: float = LEFTOVER_COST,
-    short_cost: float = SHORT_COST,
-) -> Words:
-    """Say how well the method priced jobs that it had not seen, and what that cannot tell.
+def tried_ratios(leftover_cost: float, short_cost: float) -> tuple[float, ...]:
+    """Return the ratios of the back-test's table: the firm's own among those of `RATIOS`."""
+    return tuple(sorted({*RATIOS, short_cost / leftover_cost}))
+
+
+@lru_cache(maxsize=1)
+def left_out_each(desk: Desk) -> pd.DataFrame:
+    """Return `leave_each_out` of the desk's jobs."""
+    return sensitivity.leave_each_out(desk.jobs)
+
+
+@lru_cache(maxsize=1)
+def tried(desk: Desk, leftover_cost: float, short_cost: float) -> pd.DataFrame:
+    """Return `try_conclusion` of the desk.
 
     Parameters
     ----------
     desk, leftover_cost, short_cost
-        As for `headline`.
-    result : Backtest or None
-        None where there is one quarter only.
+        As for `back_tested`.
     """
+    costs, with_excluded = (leftover_cost, short_cost), sensitivity.put_back(desk.records)
+    return sensitivity.try_conclusion(
+        desk.jobs, desk.own, left_out_each(desk), *costs, desk.now, with_excluded
+    )
+
+
+def answer(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
+    """Say the question, the answer, how the fairest rival does, and what the answer hangs on.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `back_tested`.
+    """
+    result = back_tested(desk, leftover_cost, short_cost)
+    yield Words(
+        f"**{_overrun(desk)}; {_priced(desk, result)}.** {_rival(desk, result)}"
+        f" {_hangs_on(tried(desk, leftover_cost, short_cost))}"
+    )
+
+
+def _overrun(desk: Desk) -> str:
+    """How much over, and what accounts for it, in the owner's words."""
+    total = float(overrun_table(desk.jobs)["overrun_rolls"].sum())
+    much = f"{rolls(round(abs(total), 1))} {'more' if total >= 0 else 'fewer'} than priced"
+    said = f"{counted(len(desk.jobs), 'job')} used {much}"
+    if by_chance(overrun_views.overrun_a_job(desk.jobs)):
+        return f"{said}, which chance explains"
+    found = overrun_views.contributors(desk.jobs, desk.now)
+    if total < 0 or not found:
+        return said + ("" if total < 0 else ", of which no single cause stands out")
+    name, took = found[0]
+    verb = "accounts" if name == "waste" or name.startswith("crew ") else "account"
+    return f"{said}; {name} {verb} for {give_or_take(took, 'rolls')}"
+
+
+def _priced(desk: Desk, result: Backtest | None) -> str:
+    """What pricing from earlier quarters would have cost, beside what was really priced."""
     if result is None:
-        return Words(
-            f"**One quarter only ({desk.quarter}, {counted(len(desk.jobs), 'job')}): a back-test"
-            " needs two.**"
-        )
-    jobs = len(result.jobs)
-    cost = own_cost(result)
-    low, high = binom.interval(CHANCE, jobs, HELD)
-    return Words(
-        f"**Priced from earlier quarters only, {counted(jobs, 'job')} cost"
-        f" {number(cost['mean'], 0)} {desk.firm.currency or 'money'} a job ({_ends(cost)}; every"
-        " interval here: 90 %) at"
-        f" {short_cost:g} a roll short and {leftover_cost:g} a roll left over."
-        f" {_compared(cost_differences(result), desk.firm.currency)}** The 80 % intervals held"
-        f" {percent(result.held_80)} of the uses, what counts leave open spread as foretold (chance"
-        f" alone: {percent(low / jobs)} to {percent(high / jobs)}). {_short(result)}"
+        return "whether they price the next jobs better cannot be tested before a second quarter"
+    cost, currency = own_cost(result), desk.firm.currency or "money"
+    said = (
+        f"priced from earlier quarters only, {counted(len(result.jobs), 'job')} would have cost"
+        f" {number(cost['mean'], 0)} {currency} each in rolls short and left over"
     )
+    really = cost_differences(result).set_index("rule").T["estimated"]
+    return f"{said}, {_against(really, 'at their real prices')}"
 
 
-def _compared(more: pd.DataFrame, currency: str) -> str:
-    """What the other ways cost more or less, those not told apart by themselves."""
-    sure = more[(more["low"] > 0) | (more["high"] < 0)]
-    same = more[~more.index.isin(sure.index)]
-    said = [
-        f"{WORDS_OF_RULES[row.rule]} cost {number(abs(row.mean), 0)}"
-        f" {'more' if row.mean > 0 else 'less'} ({_ends(row)})"
-        for row in each(sure)
-    ]
-    alike = [
-        f"{WORDS_OF_RULES[row.rule]}"
-        f" ({'the same on every job' if row.low == row.high == 0 else f'{_ends(row)} more'})"
-        for row in each(same)
-    ]
-    first = f"On the same jobs, {currency or 'money'} a job: {listed(said)}." if said else ""
-    rest = f" These jobs do not tell our cost apart from {listed(alike)}." if alike else ""
-    return (first + rest).strip()
+def _against(more: pd.Series, what: str) -> str:
+    """Return "55 less than as really priced (45 to 64 less)", or that it is not told apart."""
+    if not np.isfinite([more["low"], more["high"]]).all():
+        return f"{number(more['mean'], 0)} less than {what} (one job gives no interval)"
+    if more["low"] > 0:
+        return f"{number(more['mean'], 0)} less than {what} ({_ends(more)} less, 90 %)"
+    if more["high"] < 0:
+        return f"{number(-more['mean'], 0)} more than {what} ({_ends(-more)} more, 90 %)"
+    return f"not told apart from {what} ({_two_ways(more)}, 90 %)"
 
 
-def _ends(row: Any) -> str:
-    known = np.isfinite([row.low, row.high]).all()
-    return _interval(row.low, row.high) if known else "one job gives no interval"
+def _ends(row: pd.Series) -> str:
+    low, high = sorted([row["low"], row["high"]])
+    return between(low, high, digits=0)
 
 
-def _interval(low: float, high: float, digits: int = 0) -> str:
-    return f"{number(low, digits)} to {number(high, digits)}"
+def _two_ways(more: pd.Series) -> str:
+    """Return "7 less to 2 more" for what others cost more, from −2 to 7."""
+    return f"{number(more['high'], 0)} less to {number(-more['low'], 0)} more"
 
 
-def _short(result: Backtest) -> str:
-    told = shortages(result)
+def _rival(desk: Desk, result: Backtest | None) -> str:
+    """The flat share that learns beside ours: the fairest rival."""
+    if result is None:
+        return "A flat share cannot be compared before then either."
+    more = cost_differences(result).set_index("rule").T["flat_learnt"]
+    what = WORDS_OF_RULES["flat_learnt"]
+    currency = desk.firm.currency or "money"
+    if not np.isfinite([more["low"], more["high"]]).all():
+        return f"One job cannot tell it from {what}."
+    if more["low"] == more["high"] == 0:
+        return f"The fairest rival, {what}, costs the same on every job."
+    if more["low"] > 0:
+        much = f"{number(more['mean'], 0)} {currency} a job more ({_ends(more)}, 90 %)"
+        return f"The fairest rival, {what}, would have cost {much}."
+    if more["high"] < 0:
+        much = f"{number(-more['mean'], 0)} {currency} a job less ({_ends(-more)}, 90 %)"
+        return f"The fairest rival, {what}, would have cost {much}: a flat share does better here."
     return (
-        f"Foretold to run short: {number(told['foretold'], 1)} of {told['jobs']} orders (chance:"
-        f" {told['low']} to {told['high']}); {told['came']} did, {SHORTAGES[told['verdict']]}."
+        f"The fairest rival, {what}, does as well on these jobs: ours cost {_two_ways(more)}"
+        f" {currency} a job (90 %), which does not tell them apart."
     )
+
+
+def _hangs_on(table: pd.DataFrame) -> str:
+    """What would change the answer, the way of counting first."""
+    shown = table[~table["of_model"]]
+    changed = shown[[_changes(row, shown) != HOLDS for row in each(shown)]]
+    if changed.empty:
+        return "Nothing tried below changes which cause leads, nor any order."
+    causes = changed[[_other_cause(row, shown) for row in each(changed)]]
+    if causes.empty:
+        names = listed(changed["assumption"].tolist())
+        return f"No assumption tried changes which cause leads; some orders change with: {names}."
+    said = [f"with {row.assumption} {_would_lead(row.cause)}" for row in each(causes)]
+    return f"The records cannot settle what would turn it: {listed(said)}."
+
+
+def data(desk: Desk) -> Section:
+    """Say which jobs are used, which are not and why, and which records are doubtful."""
+    table, set_aside = desk.jobs.table, len(desk.records.set_aside)
+    quarters = sorted(set(table["quarter"]))
+    span = quarters[0] if len(quarters) == 1 else f"{quarters[0]} to {quarters[-1]}"
+    reasons = [f"{row.job_id} ({row.exclude})" for row in each(desk.excluded.head(NAMED))]
+    more = len(desk.excluded) - len(reasons)
+    left = listed(reasons) + (f" and {more} more" if more else "") or "none"
+    parts = [f"{counted(len(table), 'job')} of {span} are used; left out with a reason: {left}"]
+    parts += [f"{counted(set_aside, 'row')} set aside as faulty"] if set_aside else []
+    parts += [f"{counted(desk.later, 'later job')} not looked at"] if desk.later else []
+    doubtful = named_suspects(desk)
+    wrong = f"Likely wrong, kept, and counting little by itself: {doubtful}."
+    said = f"{'; '.join(parts)}. {wrong if doubtful else 'No record is likely wrong.'}"
+    notes = desk.previous.notes if desk.previous else ()
+    notes += desk.records.remarks + not_counted(desk.records, desk.now) + unmeasured_notes(desk)
+    yield with_notes(said, notes)
+
+
+def every_job(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
+    """Show every job's count beside what was foretold for it.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `back_tested`.
+    """
+    result = back_tested(desk, leftover_cost, short_cost)
+    if result is None:
+        yield NO_BACKTEST
+        return
+    checked = interval_checks(result, desk.jobs)
+    yield every_job_words(checked, result.held_80)
+    yield evidence_charts.every_job(checked)
+
+
+def every_job_words(checked: pd.DataFrame, held: float) -> Words:
+    """Say how many jobs surely missed their interval, which, and what the counts leave open."""
+    jobs = len(checked)
+    missed = checked[checked["where"].isin([ABOVE, BELOW])]
+    names = f" ({listing(missed['job_id'])})" if len(missed) else ""
+    low, high = (edge / jobs for edge in binom.interval(CHANCE, jobs, HELD))
+    return Words(
+        f"**{len(missed)} of {counted(jobs, 'job')} surely lie outside their foretold 80 %"
+        f" interval{names};** open counts spread as foretold, the intervals held {percent(held)} of"
+        f" the uses, where chance alone makes {percent(low)} to {percent(high)}."
+    )
+
+
+def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
+    """Set what every way of pricing would have cost side by side, at several ratios of the costs.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `back_tested`.
+    """
+    result = back_tested(desk, leftover_cost, short_cost)
+    if result is None:
+        yield NO_BACKTEST
+        return
+    ratios = tried_ratios(leftover_cost, short_cost)
+    more = {ratio: cost_differences(result, ratio).set_index("rule") for ratio in ratios}
+    yield back_test_words(more)
+    yield back_test_table(result, more, leftover_cost, short_cost, desk.firm.currency)
+
+
+def back_test_words(more: dict[float, pd.DataFrame]) -> Words:
+    """Say at which ratios of the costs ours is surely cheaper or dearer than each rival."""
+    rules = next(iter(more.values())).index
+    said: dict[str, list[str]] = {
+        "surely cheaper than": [],
+        "surely dearer than": [],
+        "not told apart from": [],
+    }
+    for rule in rules:
+        rows = {ratio: table.loc[rule] for ratio, table in more.items()}
+        verdicts = {
+            "surely cheaper than": [r for r, row in rows.items() if row["low"] > 0],
+            "surely dearer than": [r for r, row in rows.items() if row["high"] < 0],
+        }
+        verdicts["not told apart from"] = [
+            r for r, row in rows.items() if row["low"] <= 0 <= row["high"]
+        ]
+        for verdict, at in verdicts.items():
+            if at:
+                where = "" if len(at) == len(rows) else f" at {listed([f'{r:g}' for r in at])}"
+                said[verdict].append(f"{WORDS_OF_RULES[rule]}{where}")
+    parts = [f"{verdict} {listed(names)}" for verdict, names in said.items() if names]
+    return Words(
+        f"**Ours is {'; '.join(parts)}.** Every way prices the same jobs from the quarters before"
+        " them; the numbers are what a roll short costs, in rolls left over."
+    )
+
+
+def back_test_table(
+    result: Backtest,
+    more: dict[float, pd.DataFrame],
+    leftover_cost: float,
+    short_cost: float,
+    currency: str = "",
+) -> Table | Words:
+    """Return what ours costs a job, and what every other way costs more, by ratio of the costs.
+
+    Parameters
+    ----------
+    result : Backtest
+        With the ratios.
+    more : dict
+        `cost_differences` by ratio.
+    leftover_cost, short_cost : float
+        The firm's own.
+    currency : str
+        That of the costs, if it is known.
+    """
+    own = short_cost / leftover_cost
+    columns: dict[str, list[str]] = {"rule": [WORDS_OF_RULES["airstats"]]}
+    columns["rule"] += [WORDS_OF_RULES[rule] for rule in next(iter(more.values())).index]
+    for ratio, table in more.items():
+        mean = own_cost(result, ratio)
+        cells = [f"{number(mean['mean'], 0)} ({_ends(mean)})"]
+        cells += [f"{signed(row['mean'], 0)} ({_ends(row)})" for _, row in table.iterrows()]
+        columns[f"{ratio:g} : 1{' (yours)' if ratio == own else ''}"] = cells
+    jobs = counted(len(result.jobs), "job")
+    return show_table(
+        pd.DataFrame(columns),
+        f"Cost of {jobs}, {currency or 'money'} a job, by what a roll short costs (short : left"
+        f" over, at {in_currency(f'{leftover_cost:g}', currency)} a roll left over): ours, and what"
+        " others cost more; in brackets 90 %, jobs of a quarter counted as related",
+    )
+
+
+HOLDS = "holds"
 
 
 def conclusion(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
@@ -175,521 +330,109 @@ def conclusion(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     Parameters
     ----------
     desk, leftover_cost, short_cost
-        As for `headline`.
+        As for `back_tested`.
     """
-    tried = _tried(desk, leftover_cost, short_cost)
-    yield conclusion_words(tried)
-    yield show_table(
-        tried,
-        "Order of the quarter's jobs and leading cause under other assumptions; waste in m² a m²"
-        " laid",
-        "assumption order_rolls orders_changed cause cause_rolls cause_half next_cause next_rolls"
-        " next_half waste waste_half",
+    table = tried(desk, leftover_cost, short_cost)
+    yield conclusion_words(table, len(desk.own))
+    shown = table[~table["of_model"]]
+    yield conclusion_table(shown, "Leading cause and order under other assumptions; ± holds 90 %")
+
+
+def conclusion_table(table: pd.DataFrame, caption: str) -> Table | Words:
+    """Return `try_conclusion` in words: assumption, leading cause, waste, order, what changes."""
+    rows = [
+        {
+            "assumption": row.assumption,
+            "cause": row.cause,
+            "took": _give(row.cause_rolls, row.cause_half),
+            "waste_percent": _give(row.waste * 100, row.waste_half * 100, 1),
+            "order_rolls": row.order_rolls,
+            "conclusion": _changes(row, table),
+        }
+        for row in each(table)
+    ]
+    return show_table(pd.DataFrame(rows), caption)
+
+
+def _give(mean: float, half: float, digits: int | None = None) -> str:
+    if not np.isfinite(mean):
+        return ""
+    return give_or_take(
+        pd.Series({"mean": mean, "low": mean - half, "high": mean + half}), "", digits
     )
 
 
-def conclusion_words(table: pd.DataFrame) -> Words:
-    """Say which other assumption would change the order or the leading cause."""
-    usual, others = table.iloc[0], table.iloc[1:]
-    changed = others["orders_changed"].gt(0) | others["cause"].ne(usual["cause"])
-    said = [_otherwise(row, usual["cause"]) for row in each(others[changed])]
-    held = (
-        f"{usual['cause']} lead{'s' if usual['cause'] == 'waste' else ''} the causes"
-        f" ({_rolls(usual['cause_rolls'], usual['cause_half'])} rolls; next {usual['next_cause']},"
-        f" {_rolls(usual['next_rolls'], usual['next_half'])} rolls"
-        f"{': too close to tell apart' if usual['close'] else ''})"
-        f" and the order is {usual['order_rolls']} rolls"
+def _took(mean: float, half: float) -> str:
+    took = _give(mean, half)
+    return f" ({took} rolls)" if took else ""
+
+
+def _would_lead(cause: str) -> str:
+    return f"{cause} would lead"
+
+
+def _other_cause(row: object, table: pd.DataFrame) -> bool:
+    return bool(row.cause != table["cause"].iloc[0])  # type: ignore[attr-defined]
+
+
+def _changes(row: object, table: pd.DataFrame) -> str:
+    """What an assumption changes of the first row's leading cause, or of the orders."""
+    changed = int(row.orders_changed)  # type: ignore[attr-defined]
+    parts = ["another cause leads"] if _other_cause(row, table) else []
+    parts += [f"{counted(changed, 'job')} ordered otherwise"] if changed else []
+    return listed(parts) or HOLDS
+
+
+def conclusion_words(table: pd.DataFrame, jobs: int) -> Words:
+    """Say what is concluded as documented, and which assumption would change it."""
+    shown = table[~table["of_model"]]
+    usual = shown.iloc[0]
+    took = _took(usual["cause_rolls"], usual["cause_half"])
+    cause = f"{usual['cause']} lead{'s' if usual['cause'][:4] in ('crew', 'no s') else ''}{took}"
+    order = (
+        f"the quarter's {counted(jobs, 'job')} take {counted(int(usual['order_rolls']), 'roll')}"
     )
-    if not said:
-        return Words(
-            f"**Nothing tried here changes the conclusion**: {held}, under each of"
-            f" {len(others)} other assumptions too."
-        )
-    return Words(f"As documented, {held}. **What would change it:** {'; '.join(said)}.")
+    start = f"As things stand {cause}, and {order}."
+    worst = [row for row in each(shown) if _other_cause(row, shown)]
+    if worst:
+        said = [
+            f"with {row.assumption} {_would_lead(row.cause)}"
+            f"{_took(row.cause_rolls, row.cause_half)}, and waste would be"
+            f" {_give(row.waste * 100, row.waste_half * 100, 1)} %, not"
+            f" {_give(usual['waste'] * 100, usual['waste_half'] * 100, 1)} %"
+            for row in worst
+        ]
+        return Words(f"**{start}** What would turn it: {'; '.join(said)}.")
+    changed = shown["orders_changed"].gt(0).sum()
+    rest = f"{changed} of {len(shown)} change an order" if changed else "none changes an order"
+    return Words(f"**{start}** No assumption tried turns the cause; {rest}.")
 
 
-def _otherwise(row: Any, cause: str) -> str:
-    """What one other assumption changes: orders, the leading cause, or both."""
-    parts = []
-    if row.orders_changed:
-        ordered = counted(row.orders_changed, "job")
-        parts.append(f"{ordered} ordered otherwise, {row.order_rolls} rolls in all")
-    if row.cause != cause:
-        took = _rolls(row.cause_rolls, row.cause_half)
-        parts.append(f"{row.cause} would lead, with {took} rolls")
-    return f"{row.assumption}: {', and '.join(parts)}"
+def cannot_tell(desk: Desk) -> Section:
+    """List what nobody can tell from these records, five lines at the most."""
+    yield Words("\n".join(f"- {line}" for line in _cannot_tell(desk)))
 
 
-def _rolls(mean: float, half: float) -> str:
-    """Return 42 ± 13, or 36 alone where it is known exactly."""
-    return number(mean) + (f" ± {number(half)}" if half >= 0.05 else "")
-
-
-def weaknesses(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """List what is weak in the method and in these data.
-
-    Parameters
-    ----------
-    desk, leftover_cost, short_cost
-        As for `headline`.
-    """
-    yield weakness_words(desk, _tried(desk, leftover_cost, short_cost))
-
-
-def weakness_words(desk: Desk, tried: pd.DataFrame) -> Words:
-    """List what is weak in the method and in these data, with figures where there are any."""
-    error = desk.depth_error_mm
-    depths = f" but for depths (± {error:g} mm, sd)" if error else ""
-    points = (
-        _counting(desk, tried),
-        _reveals(desk),
-        _intervals_of_waste(),
-        "An allowance's interval is narrower than all doubt: that of a reveal factor takes a flat"
-        f" factor for granted (weight {percent(desk.now.form_weights()['factor'])}), the share of"
-        " wrong records is put in as one number, and the normal curve at the top of the posterior"
-        " stands for the whole of it (Laplace).",
-        "Assumed and not tested: independent jobs given the allowances; crews that do not drift; a"
-        " spread that grows with laid sheet alone; openings measured without error"
-        f"{depths}; records set apart that are like the others.",
-        "These are records, not an experiment: which crew and which cut a job got was not drawn by"
-        " lot, so a cut's factor says what was used with it, not what another cut would have used.",
-    )
-    return Words("\n".join(f"- {point}" for point in points))
-
-
-def _intervals_of_waste() -> str:
-    kinds = {
-        "": "as others",
-        " where waste rose by 1.5 points a quarter": "waste rises",
-        " where crews differ by 5 points (sd)": "crews differ",
-    }
-    told = {words: found("hidden_firms", f"{row}, 48 jobs") for words, row in kinds.items()}
-    waste, uses = (
-        listed([f"{percent(row[f'now: {name}'])}{words}" for words, row in told.items()])
-        for name in ("waste_90", "use_80")
-    )
-    return (
-        f"On invented firms with 48 jobs the 90 % intervals of waste held the truth in {waste}; the"
-        f" 80 % intervals of a job's use held {uses}. {told['']['firms']} firms each: {BENCHMARK}."
-    )
-
-
-def _counting(desk: Desk, tried: pd.DataFrame) -> str:
+def _cannot_tell(desk: Desk) -> list[str]:
     whole = int(desk.jobs.table["counted"].eq("opened").sum())
-    if not whole:
-        return "No job counts opened rolls whole, so the rounding of counts decides nothing here."
-    start = (
-        f"**How rolls were counted.** {whole} of {counted(len(desk.jobs), 'job')} stand as opened"
-        " rolls (also the default where nothing is said), so the use lay up to a roll below the"
-        " count."
-    )
-    nearest = tried[tried["assumption"].str.startswith("rolls counted to the nearest")]
-    if nearest.empty:
-        return start
-    rounded, usual = (
-        f"{number(row['waste'] * 100, 1)} ± {number(row['waste_half'] * 100, 1)} %"
-        for row in (nearest.iloc[0], tried.iloc[0])
-    )
-    return (
-        f"{start} Had they been rounded to the nearest roll, waste would be {rounded} and not"
-        f" {usual} (90 %); the table above shows what else.{_constant(desk)} Ask those who"
-        " counted."
-    )
-
-
-def _constant(desk: Desk) -> str:
-    """What a regression sees that goes with no area: half a roll a job if the reading is wrong."""
-    ends = [_intercept(jobs) for jobs in (desk.jobs, counted_to_the_nearest(desk.jobs))]
-    if not all(ends):
-        return ""
-    return (
-        " The regression of the sheet beyond the laid area, below, gives a hint, no proof: what"
-        f" goes with no area should be near nothing, and is {ends[0]} as recorded and"
-        f" {ends[1]} if rounded."
-    )
-
-
-def _intercept(jobs: Takeoff) -> str:
-    table = plain_regression(regression_frame(jobs), "beyond_m2").table
-    if table.empty:
-        return ""
-    row = next(each(table[table["term"].eq("intercept")]))
-    return f"{number(row.coefficient, 0)} m² a job (95 %: {_interval(row.low95, row.high95)})"
-
-
-def _reveals(desk: Desk) -> str:
-    weight = desk.now.form_weights()["reuse"]
-    if not desk.jobs.columns([f"reveal_{cut}_m2" for cut in reused_cuts()]).any():
-        return "No reveal was cut across the opening, so how off-cuts are used plays no part."
-    return (
-        "**Reveals that take more than was believed.** One form of the model says that reveals take"
-        " the sheet that the geometry leaves bare, less a share of the off-cuts (weight here"
-        f" {percent(weight)}). If crews use more than the geometry allows it holds the reveals too"
-        f" low, the more so with few jobs; waste then takes up the difference. {_far_reveals()}"
-    )
-
-
-def _far_reveals() -> str:
-    few, many = (found("hidden_firms", f"reveals 0.8, {jobs} jobs") for jobs in (24, 96))
-    means, shares = (
-        " and ".join(said(row[f"now: reveal.diagonal{end}"]) for row in (few, many))
-        for end, said in (("", lambda value: number(value, 2)), ("_90", percent))
-    )
-    return (
-        "The flat factor gets there by and by: at a true 0.80 m² a m² of reveal, two sd above what"
-        f" is commonly believed, invented firms with 24 and 96 jobs of whole rolls came to {means};"
-        f" the 90 % interval held the truth in {shares} ({few['firms']} firms each: {BENCHMARK})."
-    )
-
-
-def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Set what every way of pricing would have cost side by side.
-
-    Parameters
-    ----------
-    desk, leftover_cost, short_cost
-        As for `headline`.
-    """
-    result = _back_tested(desk, leftover_cost, short_cost)
-    yield evidence_charts.backtest_costs(result, desk.firm.currency) if result else None
-    yield backtest_table(result, desk.firm.currency)
-
-
-def backtest_table(result: Backtest | None, currency: str = "") -> Table | Words:
-    """Return the back-test's table, the rules in words."""
-    if result is None:
-        return NO_BACKTEST
-    names = {"mean": "dearer", "low": "dearer_low", "high": "dearer_high"}
-    more = cost_differences(result).rename(columns=names)
-    table = result.summary.merge(more, on="rule", how="left")
-    table = table.assign(rule=table["rule"].map(WORDS_OF_RULES))
-    return show_table(
-        table,
-        "Every way of pricing on the same jobs; dearer than the allowances known then (90 %, jobs"
-        " of a quarter counted as related)",
-        "rule jobs mean_cost dearer dearer_low dearer_high jobs_short rolls_short rolls_left_over",
-        currency=currency,
-    )
-
-
-def chances(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
-    """Show whether the foretold chances came true.
-
-    Parameters
-    ----------
-    desk, leftover_cost, short_cost
-        As for `headline`.
-    """
-    result = _back_tested(desk, leftover_cost, short_cost)
-    checked = forecast_checks.quantile_calibration(result) if result else forecast_checks.NONE
-    yield calibration_words(checked, result)
-    yield evidence_charts.calibration(checked) if len(checked) else None
-    yield show_table(checked, "Uses below each foretold quantile")
-
-
-def calibration_words(table: pd.DataFrame, result: Backtest | None = None) -> Words:
-    """Say whether as many uses lay below each quantile as should, and how near the rolls came."""
-    if table.empty:
-        return Words("Not to be told from one quarter: nothing was foretold from earlier jobs.")
-    said = [f"{percent(row.below)} below the {row.percent} % point" for row in each(table)]
-    off = each(table[table["verdict"].ne("as foretold")])
-    which = listed([f"{row.verdict} below {row.percent} %" for row in off])
-    judged = f"{which}, further off than chance allows"
-    judged = judged if which else "none further off than chance allows"
-    return Words(
-        f"Of {counted(int(table['jobs'].iloc[0]), 'job')} {listed(said)}: {judged}."
-        f"{_blunt(table)}{_pinball_said(table, result)}"
-    )
-
-
-def _blunt(table: pd.DataFrame) -> str:
-    """How much the counts leave open: a test on them can find only gross faults."""
-    middle = table.iloc[(table["percent"] - 50).abs().argmin()]
-    if middle["possibly"] - middle["surely"] < 0.1:
-        return ""
-    return (
-        f" The counts blunt this test: anything from {percent(middle['surely'])} to"
-        f" {percent(middle['possibly'])} may lie below the {middle['percent']:.0f} % point, and"
-        " what is open is spread as foretold, which favours the forecast. The number of orders"
-        " that ran short, above, leaves nothing open."
-    )
-
-
-def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
-    ours, simple = table["pinball"].mean(), table["pinball_simple"].mean()
-    way = "less" if ours < simple else "more"
-    share = f"{percent(abs(1 - ours / simple))} {way}" if simple else ""
-    said = (
-        f" Pinball loss: {number(ours, 3)} rolls a job, {share} than with least squares"
-        f" ({number(simple, 3)})"
-    )
-    if result is None:
-        return f"{said}."
-    less = pinball_difference(result)
-    ends = _interval(less["low"], less["high"], 3)
-    apart = "" if less["low"] > 0 or less["high"] < 0 else ": not told apart"
-    return f"{said}; the difference is {number(less['mean'], 3)} rolls (90 %: {ends}){apart}."
-
-
-def groups(desk: Desk) -> Section:
-    """Show whether groups of jobs depart from what was foretold."""
-    departures = group_departures(watched(desk), desk.jobs)
-    yield group_words(departures)
-    caption = "Use beyond what was foretold before the quarter, by group of jobs"
-    yield show_table(departures, caption)
-
-
-def group_words(table: pd.DataFrame) -> Words:
-    """Say which groups of jobs used more or less than was foretold before their quarter."""
-    if table.empty:
-        return Words("Too few jobs to look at groups of them.")
-    off = table[table["verdict"].ne("as foretold")]
-    said = [
-        f"{row.jobs_of} {row.verdict} ({number(row.departure_m2, 1)} m² a job,"
-        f" {_interval(row.beyond_low, row.beyond_high, 1)})"
-        for row in each(off)
-    ]
-    found = f"Departing (90 %): {listed(said)}" if said else "No group departs (90 %)"
-    return Words(
-        f"{found}; of {counted(len(table), 'group')} chance alone would make about"
-        f" {number(0.1 * len(table), 1)} depart."
-    )
-
-
-def set_apart(desk: Desk) -> Section:
-    """List the jobs that are never fitted."""
-    yield excluded_table(desk, "Jobs shown but never fitted")
-
-
-def doubtful_words(desk: Desk) -> Words:
-    """Name the records of the whole chain that are likely wrong, and what is done with them."""
-    named, share = named_suspects(desk), desk.now.spread()["gross_share"]
-    start = "No record is likely wrong."
-    if named:
-        start = (
-            f"Likely wrong: {named}. None is taken out: such a record counts little, by itself, in"
-            " the likelihood."
+    lines = []
+    if desk.jobs.by_cut("reveal").any():
+        both = split_overrun(
+            desk.jobs, desk.now, causes={"both": (*MAIN["reveals"], "waste")}
+        ).set_index("cause")
+        row = both.loc[["both"]].iloc[0]
+        lines.append(
+            f"How reveals and waste share the {give_or_take(row, 'rolls')} that they took together"
+            " (90 %): more of one looks like less of the other."
         )
-    return Words(f"{start} The share of grossly wrong records is put at {percent(share, 1)} now.")
-
-
-def belief(desk: Desk) -> Section:
-    """Show the starting belief, and how the candidates are weighed now."""
-    start = allowance_changes.prior_table(desk.now.belief.prior)
-    yield show_table(start, "The starting belief, number by number")
-    weights = allowance_changes.candidate_table(desk.now)
-    yield show_table(weights, "How the candidates are weighed now")
-    ranks = found("simulation_based", "ranks")
-    yield simulated_words(ranks, found("simulation_based", "importance sampling"))
-    yield evidence_charts.ranks(rank_table(ranks))
-
-
-def rank_table(ranks: dict[str, Any]) -> pd.DataFrame:
-    """Return one row a bar: `quantity, bar, firms, low, high` (what chance allows, 99 %)."""
-    bars = {name: values for name, values in ranks.items() if isinstance(values, list)}
-    table = pd.DataFrame(bars).rename_axis("bar").reset_index()
-    table = table.melt("bar", var_name="quantity", value_name="firms")
-    return table.assign(low=ranks["low"], high=ranks["high"])
-
-
-def simulated_words(ranks: dict[str, Any], apart: dict[str, Any]) -> Words:
-    """Say whether the calculation finds what its own model holds, as far as simulation shows."""
-    table = rank_table(ranks)
-    within = int(table["firms"].between(table["low"], table["high"]).sum())
-    return Words(
-        f"Does the calculation find what its own model holds? {ranks['firms']} truths were drawn"
-        " from the starting belief, 24 jobs of whole rolls from each, and the truth put in rank"
-        f" among draws of what was then believed. The ranks should be even: {within} of"
-        f" {len(table)} bars lie within what chance allows (99 % each; Talts and others 2018)."
-        f" Beside importance sampling from the model itself, on {apart['firms']} firms, the mean of"
-        f" waste lay {number(apart['shift of waste, sds'], 2)} of its sd away, its sd was"
-        f" {number(apart['sd of waste, times'], 2)} times the exact one (medians), and"
-        f" {number(apart['orders changed'], 0)} of {number(apart['orders'], 0)} orders changed."
-        f" {SIMULATED}."
-    )
-
-
-def single_jobs(desk: Desk) -> Section:
-    """Show how far single jobs move the allowances."""
-    refitted = sensitivity.refit_without(desk.jobs, _left_out(desk))
-    yield leave_out_words(_left_out(desk), refitted)
-    yield evidence_charts.left_out(_left_out(desk))
-    yield show_table(
-        refitted,
-        "The most influential jobs left out, in a step and in truth",
-        "job_id quarter used_rolls moves_most move move_sd move_refit",
-    )
-
-
-def leave_out_words(influence: pd.DataFrame, checked: pd.DataFrame) -> Words:
-    """Say how far a single job can move an allowance, and how good the quick way was."""
-    most = influence.iloc[0]
-    over = int((influence["move_sd"].abs().round(2) >= 0.5).sum())
-    many = f"{over} of {counted(len(influence), 'job')} would" if over else "No job would"
-    quick = (checked["move"] - checked["move_refit"]).abs().max()
-    check = f" True refits without the first {len(checked)} differ by {number(quick, 3)} at most."
-    return Words(
-        f"{many} move an allowance by half of its sd or more. The most influential is"
-        f" {most['job_id']} ({most['quarter']}): without it {most['moves_most']} moves by"
-        f" {most['move']:+.3f} m² a m², {number(abs(most['move_sd']), 2)} of its sd."
-        f"{check if len(checked) else ''}".replace("-", "−")
-    )
-
-
-def other_beliefs(desk: Desk) -> Section:
-    """Show how much the starting belief matters."""
-    priors = allowance_changes.prior_sensitivity(desk.jobs, desk.quarter)
-    yield sensitivity_words(priors)
-    caption = "Allowances under other starting beliefs, all jobs fitted at once, m² a m²"
-    yield show_table(priors, caption)
-
-
-def sensitivity_words(table: pd.DataFrame) -> Words:
-    """Say how much the starting belief matters after the jobs seen."""
-    usual = table["rolls"].iloc[0]
-    away = (table["rolls"] - usual).abs().max() / usual
-    most = (table.drop(columns=["prior", "rolls"]) - table.iloc[0, 1:-1]).abs().max().astype(float)
-    return Words(
-        f"Other starting beliefs change the sheet of all jobs by {percent(away, 1)} at most; the"
-        f" allowance that moves most is {most.idxmax()}, by"
-        f" {most.max():.3f} m² a m². So the jobs settle the sum; how it is shared among the"
-        " allowances rests on the starting belief the more, the wider an allowance's interval"
-        " still is."
-    )
-
-
-def regression(desk: Desk) -> Section:
-    """Show a plain regression of the overrun."""
-    yield regression_words(_plain(desk))
-    yield show_table(_plain(desk).table, "Overrun, m²: least squares, HC3 errors")
-
-
-def regression_words(fit: Regression) -> Words:
-    """Say what a plain regression sees, or why there is none."""
-    if fit.reason and fit.table.empty:
-        return Words(f"Not fitted: {fit.reason}.".replace("..", "."))
-    slopes = fit.table[fit.table["term"].ne("intercept")]
-    clear = slopes[slopes["p"] < 0.05]
-    said = [
-        f"{r.term} {number(r.coefficient, 2)} {r.unit} ({_interval(r.low95, r.high95, 2)})"
-        for r in each(clear)
+    if whole:
+        lines.append(
+            f"What was truly used within a roll: {whole} of {counted(len(desk.jobs), 'job')} count"
+            " opened rolls whole (also where nothing is said of it)."
+        )
+    return [
+        *lines,
+        "How wide the laps were laid: more than noted shows as waste.",
+        "What another cut or crew would have used: which job got which was not drawn by lot.",
+        "Whether jobs that were left out, or never written down, were like the others.",
     ]
-    clearly = f"clearly different from nothing (95 %): {listed(said)}"
-    found = clearly if said else "no slope is clear"
-    left = f" Left out, as fewer than two jobs hold it: {listed(list(fit.left_out))}."
-    left = left if fit.left_out else ""
-    return Words(
-        f"{counted(fit.jobs, 'job')}, R² {fit.r_squared:.2f}, residual spread {fit.sd_m2:.0f} m²;"
-        f" {found}.{left}"
-    )
-
-
-def leaned_on(desk: Desk) -> Section:
-    """Show which jobs the plain regression leans on."""
-    found = find_influence(_plain(desk))
-    slopes = slopes_without(regression_frame(desk.jobs), found)
-    yield influence_words(found, slopes)
-    yield evidence_charts.residuals(found) if len(found.points) else None
-    yield show_table(
-        found.standing_out,
-        "Jobs that stand out in the plain regression",
-        "job_id fitted_m2 residual_m2 studentised leverage cooks why",
-    )
-    yield show_table(slopes, "Slopes with all jobs, and without the three most influential")
-
-
-def influence_words(influence: Influence, slopes: pd.DataFrame) -> Words:
-    """Name the jobs that the plain regression leans on, and what its slopes are without them."""
-    if influence.points.empty:
-        return Words("No regression was fitted, so no job can stand out in it.")
-    out = influence.standing_out
-    jobs = counted(len(influence.points), "job")
-    named = [f"{row.job_id} ({row.cooks:.2f}, {row.why})" for row in each(out.head(NAMED))]
-    more = f" and {len(out) - NAMED} more" if len(out) > NAMED else ""
-    stand = f"{len(out)} of {jobs} {'stands' if len(out) == 1 else 'stand'}"
-    which = f": {', '.join(named)}{more}" if named else ""
-    return Words(
-        f"{stand if named else f'No job of {jobs} stands'} out (Cook's distance above"
-        f" {influence.cooks_limit:.3f}){which}. {_slopes_moved(slopes)}"
-    )
-
-
-def _slopes_moved(slopes: pd.DataFrame) -> str:
-    rows = slopes[slopes["term"].ne("intercept")].dropna(subset=["change"])
-    if rows.empty:
-        return "Without them too few jobs are left for the slopes."
-    most = rows.iloc[int(rows["change"].abs().to_numpy().argmax())]
-    turned = rows[rows["coefficient"] * rows["without"] < 0]["term"].tolist()
-    sign = f"{listed(turned)} change{'s' if len(turned) == 1 else ''} sign"
-    sign = sign if turned else "no slope changes its sign"
-    return (
-        f"Without the three most influential the slope that moves most is {most['term']}, from"
-        f" {number(most['coefficient'], 2)} to {number(most['without'], 2)} {most['unit']}"
-        f" ({number(abs(most['change']), 1)} standard errors); {sign}."
-    )
-
-
-def agreement(desk: Desk) -> Section:
-    """Set the slopes beyond the laid area beside the allowances."""
-    beyond = plain_regression(regression_frame(desk.jobs), "beyond_m2")
-    now = desk.now.table()
-    yield agreement_words(beyond, now)
-    caption = "Sheet beyond the laid area, m²: the slopes compare with the allowances"
-    yield show_table(beyond.table, caption)
-    yield show_table(now.rename_axis("allowance").reset_index(), "The allowances, to compare")
-
-
-def agreement_words(beyond: Regression, allowances: pd.DataFrame) -> Words:
-    """Say whether a plain regression, with no starting belief, contradicts the allowances."""
-    if beyond.table.empty:
-        return Words(f"Nothing to compare with: {beyond.reason}.")
-    compared = dict(zip(terms(), allowance_names(), strict=True))
-    ends = beyond.table.set_index("term")[["low95", "high95"]].rename(index=compared)
-    both = ends.join(allowances["mean"], how="inner")
-    apart = both.index[~both["mean"].between(both["low95"], both["high95"])].tolist()
-    lie, slopes = ("lies", "its slope") if len(apart) < 2 else ("lie", "their slopes")
-    which = listed(apart) or "No allowance"
-    return Words(
-        f"{which} {lie} outside the 95 % interval of {slopes} ({len(both)} compared)."
-        " The regression knows no starting belief and has an"
-        " intercept, which the calibration has not; its intervals are wide, so that agreement is a"
-        " weak proof."
-    )
-
-
-def several_firms(desk: Desk) -> Section:
-    """Set several firms side by side; a sentence where there is one only."""
-    each_firm = others.firm_table(desk.firms)
-    between = others.firm_spread(each_firm)
-    yield firm_words(between, desk.firms)
-    if desk.other_firms:
-        yield evidence_charts.firms(each_firm)
-        named = each_firm.assign(allowance=each_firm["allowance"].astype(str))
-        columns = "allowance firm jobs mean low high own own_sd unit"
-        yield show_table(named, "Each firm by itself, from the same starting belief", columns)
-        yield show_table(between, "Between the firms: random effects (DerSimonian & Laird)")
-
-
-def firm_words(spread: pd.DataFrame, firms: Mapping[str, Takeoff]) -> Words:
-    """Say in which allowances the firms differ; one sentence where there is only one firm."""
-    if len(firms) < 2:
-        return Words(f"{HEADING}No other firm's records were given (`firms`): not compared.")
-    differ = spread[spread["verdict"].eq("differ")]
-    alike, dark = (
-        spread[spread["verdict"].eq(verdict)]["allowance"].tolist()
-        for verdict in ("alike within chance", "not enough to tell")
-    )
-    said = [
-        f"{row.allowance}, by ± {number(row.between_sd, 2)} {row.unit} from firm to firm (sd)"
-        for row in each(differ)
-    ]
-    if said:
-        parts = [f"The {len(firms)} firms differ in {listed(said)}"]
-        parts += [f"alike within chance: {listed(alike)}"] if alike else []
-        advice = "each firm's own allowances stand"
-    else:
-        parts = [f"The {len(firms)} firms do not differ by more than chance"]
-        advice = "nothing here speaks against common allowances"
-    parts += [f"not enough to tell: {listed(dark)}"] if dark else []
-    notes = tuple(note for jobs in firms.values() for note in jobs.notes)
-    return with_notes(f"{HEADING}{'; '.join(parts)}. So {advice}.", notes)

@@ -14,6 +14,7 @@ from airstats.model.allowances import Allowances, material_table
 from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
+from airstats.reports.references import cite
 
 
 def evidence_section(
@@ -34,13 +35,14 @@ def evidence_section(
     counts = learnt_materials(desk.records, now)
     table = _allowances(counts, now)
     return (
-        Words(f"## The other materials\n\n{_method()} {_compared(table)}{_wrong(desk)}"),
+        Words(
+            f"### The other materials\n\n{_method()} {_compared(table)}{_wrong(desk)} {_why(table)}"
+        ),
         show_table(
             table,
             "Each material's allowance, a share of its driver",
             "material driver jobs prior mean sd low high plain plain_low plain_high unit",
         ),
-        show_table(table, "Why the starting beliefs are what they are", "material prior reason"),
         *_back_tests(counts, leftover_cost, short_cost),
     )
 
@@ -62,7 +64,7 @@ def _allowances(counts: list[Product], now: Allowances) -> pd.DataFrame:
             "material": one.name,
             "driver": material.driver,
             "jobs": len(one.known.job_ids),
-            "prior": f"{material.allowance[0]:g} ± {material.allowance[1]:g}",
+            "prior": f"{material.allowance[0]:g} (sd {material.allowance[1]:g})",
             "reason": material.reason,
         }
         columns = ("mean", "sd", "low", "high", "unit")
@@ -75,10 +77,16 @@ def _compared(table: pd.DataFrame) -> str:
     apart = table.loc[~inside & table["plain_low"].notna(), "material"].tolist()
     alike = table.loc[inside, "material"].tolist()
     said = "A plain regression of the middle of the count on the driver, without intercept and with"
-    said += " HC3 errors, stands beside it"
+    said += f" robust errors {cite('robust errors')}, stands beside it"
     if alike:
         said += f"; the 90 % intervals overlap for {listed(alike)}"
     return said + (f"; they do not for {listed(apart)}." if apart else ".")
+
+
+def _why(table: pd.DataFrame) -> str:
+    """Why the starting beliefs are what they are: all of them our own."""
+    reasons = [f"{row.material}: {row.reason}" for row in each(table)]
+    return f"The starting beliefs are our own. {' '.join(reasons)}"
 
 
 def _wrong(desk: Desk) -> str:

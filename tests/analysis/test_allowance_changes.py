@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 from airstats.analysis.allowance_changes import (
-    candidate_table,
+    belief_table,
     compare_allowances,
     other_priors,
     prior_sensitivity,
-    prior_table,
 )
 from airstats.model.allowances import unchanged
 from airstats.model.posterior import update, with_depth_error
@@ -19,52 +18,25 @@ from airstats.model.quarterly_update import run_through
 from airstats.pricing.newsvendor import predict
 
 
-def test_the_starting_belief_is_shown_number_by_number():
-    prior = Prior(
-        waste=(0.09, 0.04),
-        crew_sd_weights=((0.01, 0.25), (0.02, 0.75)),
-        drift_weights=((0.0, 1.0),),
-        spread_centre=0.05,
-        spread_log_sd=0.0,
-        gross_share=0.03,
-    )
-    table = prior_table(prior)
-    assert list(table) == ["quantity", "prior", "unit", "reason"]
-    assert table["reason"].ne("").all()
-    shown = table.set_index("quantity")[["prior", "unit"]]
-    practice = {
-        "waste": ("0.09 ± 0.04", "m² a m² laid"),
-        "reveal.lined": ("1.1 ± 0.2", "m² of sheet a m² of reveal"),
-        "reuse.centre": ("0.5 ± 0.3", "share of usable off-cuts"),
-        "job-to-job spread": ("0.05, a factor 1.0 either way", "m² a m² laid"),
-        "difference between crews, sd": ("0.01 (25 %), 0.02 (75 %)", "m² a m² laid"),
-        "drift of waste a quarter, sd": ("0 (100 %)", "m² a m² laid"),
-        "re-use of off-cuts as form": ("50 %", "chance"),
-        "spread of the smallest job": ("4", "m²"),
-        "records grossly wrong": ("3 %", "of records"),
-        "size of a gross error, sd": ("1.5", "rolls"),
-    }
-    assert {name: tuple(shown.loc[name]) for name in practice} == practice
-    assert prior_table().equals(prior_table(Prior()))
-
-
-def test_each_kind_of_candidate_is_shown_with_all_its_weight(desk):
-    belief = desk.now.belief
-    table = candidate_table(desk.now)
-    assert list(table) == ["candidate", "value", "weight"]
-    assert table.index.tolist() == list(range(len(table)))
-    assert table.groupby("candidate")["weight"].sum().to_numpy() == pytest.approx(1)
-    kinds = {
-        "spread, m² a m² laid": belief.spread,
-        "sd between crews, m² a m² laid": belief.crew_sd,
-        "drift a quarter, m² a m² laid": belief.drift,
-        "trend a quarter, m² a m² laid": belief.trend,
-    }
-    assert set(table["candidate"]) == {*kinds, "form of the reveals"}
-    for kind, values in kinds.items():
-        rows = table[table["candidate"].eq(kind)]
-        mean = (rows["value"].astype(float) * rows["weight"]).sum()
-        assert mean == pytest.approx(float(belief.weight @ values), abs=5e-4)
+def test_every_number_stands_before_any_job_and_now(desk):
+    table = belief_table(desk.now).set_index("quantity")
+    first = unchanged(desk.now.quarter, desk.now.belief.prior).table()
+    now = desk.now.table()
+    for name in now.index:
+        row = table.loc[name]
+        start = [first["mean"][name], first["low"][name]]
+        assert [row["start"], row["start_low"]] == pytest.approx(start)
+        assert [row["mean"], row["high"]] == pytest.approx([now["mean"][name], now["high"][name]])
+        learnt = 1 - (now["sd"][name] / first["sd"][name]) ** 2
+        assert row["learnt"] == pytest.approx(max(learnt, 0))
+    spread = desk.now.spread()
+    assert table.loc["spread", "mean"] == pytest.approx(spread["spread"])
+    assert table.loc["crews differ, sd", "mean"] == pytest.approx(spread["crew_sd"])
+    drift = sum(value * chance for value, chance in desk.now.belief.prior.drift_weights)
+    trendless = 1 - desk.now.belief.prior.trend_weight
+    assert table.loc["drift a quarter, sd", "start"] == pytest.approx(drift * trendless)
+    assert (table["start_low"] <= table["start_high"]).all()
+    assert table["learnt"].between(0, 1).all()
 
 
 def test_other_beliefs_differ_from_the_documented_one_in_what_they_say():

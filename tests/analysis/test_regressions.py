@@ -53,9 +53,9 @@ def test_hc3_errors_and_t_intervals_follow_their_formula():
     bread = np.linalg.inv(x.T @ x)
     robust = bread @ (x.T * (e / (1 - h)) ** 2) @ x @ bread
     assert fit.table["se"].to_numpy() == pytest.approx(np.sqrt(np.diag(robust)))
-    # 97.5 % point of t with 15 degrees of freedom: 2.1314, from any printed t table.
-    reach = (fit.table["high95"] - fit.table["low95"]) / 2 / fit.table["se"]
-    assert reach.to_numpy() == pytest.approx(2.1314, abs=1e-4)
+    # 95 % point of t with 15 degrees of freedom: 1.7531, from any printed t table.
+    reach = (fit.table["high"] - fit.table["low"]) / 2 / fit.table["se"]
+    assert reach.to_numpy() == pytest.approx(1.7531, abs=1e-4)
 
 
 def test_few_jobs_and_terms_that_no_job_holds_are_left_out_with_the_reason():

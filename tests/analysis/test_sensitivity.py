@@ -13,9 +13,11 @@ from airstats.analysis.sensitivity import (
     fit_at_once,
     laid_wider,
     leave_each_out,
+    pull_on_order,
     refit_without,
     try_conclusion,
 )
+from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import unchanged
 from airstats.model.posterior import allowance_names
 from airstats.model.quarterly_update import calibrate, finished_jobs, run_through
@@ -52,6 +54,23 @@ def test_one_step_is_near_a_true_refit(world):
         quick = influence.loc[job, list(allowance_names())].to_numpy(dtype=float)
         assert np.abs(quick - true).max() / sd[np.abs(quick - true).argmax()] < 0.15
     assert (influence["move_sd"].abs().diff().dropna() <= 1e-12).all()
+
+
+def test_the_pull_on_an_order_is_what_a_true_refit_takes_off(reveals):
+    influence = leave_each_out(reveals)
+    table = pull_on_order(reveals, reveals, influence)
+    assert table["pull_rolls"].abs().is_monotonic_decreasing
+    first = table.iloc[0]
+    rest = fit_at_once(reveals.where(reveals.table["job_id"].ne(first["job_id"]))).table()["mean"]
+    moved = (fit_at_once(reveals).table()["mean"] - rest).to_numpy()
+    names = ["laid_m2", *(f"reveal_{cut}_m2" for cut in CUTS)]
+    true = float((reveals.columns(names) @ moved / reveals.pack).sum())
+    assert first["pull_rolls"] == pytest.approx(true, rel=0.25)
+    # Counts are exact here, so the likely use is the middle of the count.
+    middle = reveals.interval.mean(axis=1)
+    own = table.set_index("job_id").loc[reveals.table["job_id"]]
+    over = middle - own["expected_m2"].to_numpy()
+    assert (np.sign(over) == np.sign(own["departure_sd"])).all()
 
 
 def test_without_a_job_that_took_more_less_sheet_is_expected():

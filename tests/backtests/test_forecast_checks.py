@@ -1,5 +1,6 @@
 """Shortages, differences of cost and groups of jobs, against firms made to depart or not."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,6 +12,7 @@ from airstats.analysis.ewma_chart import ALL_JOBS, drift_watch
 from airstats.backtests.forecast_checks import (
     cost_differences,
     group_departures,
+    interval_checks,
     own_cost,
     pinball_difference,
     quantile_calibration,
@@ -72,6 +74,30 @@ def test_differences_are_those_of_the_summary_and_one_job_has_no_interval(looked
     assert pinball_difference(looked_back)["mean"] == pytest.approx(simple - ours)
     one = SimpleNamespace(jobs=looked_back.jobs.head(1))
     assert np.isinf(cost_differences(one)[["low", "high"]]).all(axis=None)
+
+
+def test_counts_lie_inside_outside_or_tell_neither(looked_back):
+    jobs = finished_jobs(invent_firm(World("plain"), 4).records)
+    own = looked_back.jobs.set_index("job_id")
+    ids = own.index[:5].to_list()
+    low, high = own["low_m2"], own["high_m2"]
+    ends = {
+        ids[0]: (low.iloc[0], high.iloc[0]),  # inside, up to both ends
+        ids[1]: (high.iloc[1], high.iloc[1] + 75),
+        ids[2]: (low.iloc[2] - 75, low.iloc[2]),
+        ids[3]: (low.iloc[3] - 1, high.iloc[3]),
+        ids[4]: (low.iloc[4] - 30, high.iloc[4] + 30),
+    }
+    table = jobs.table.copy()
+    for job, (least, most) in ends.items():
+        table.loc[table["job_id"].eq(job), ["used_low_m2", "used_high_m2"]] = least, most
+    found = interval_checks(looked_back, replace(jobs, table=table))
+    where = found.set_index("job_id")["where"]
+    told = ["inside", "above", "below", "left open", "left open"]
+    assert where[ids].to_list() == told
+    beyond = (found["used_low_m2"] + found["used_high_m2"]) / 2 - found["expected_m2"]
+    assert beyond.is_monotonic_increasing
+    assert len(found) == len(looked_back.jobs)
 
 
 def test_groups_that_depart_are_told_and_few_jobs_are_one():

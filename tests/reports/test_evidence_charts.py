@@ -1,12 +1,11 @@
-from statistics import NormalDist
-
 import numpy as np
+import pandas as pd
 import pytest
 
+from airstats.analysis.allowance_changes import belief_table
 from airstats.analysis.between_firms import firm_table
-from airstats.analysis.regressions import find_influence, plain_regression, regression_frame
-from airstats.analysis.sensitivity import leave_each_out
-from airstats.backtests.forecast_checks import quantile_calibration
+from airstats.analysis.sensitivity import leave_each_out, pull_on_order
+from airstats.backtests.forecast_checks import interval_checks, quantile_calibration
 from airstats.backtests.rolling import backtest
 from airstats.reports import evidence_charts
 from tests.invented import desk_of
@@ -14,57 +13,86 @@ from tests.pages import assert_drawn
 
 
 @pytest.fixture(scope="module")
-def pictures(desk):
-    result = backtest(desk.records)
+def checked(desk):
+    return interval_checks(backtest(desk.records), desk.jobs)
+
+
+@pytest.fixture(scope="module")
+def pictures(desk, checked):
     firms = {"own": desk.jobs, "other": desk_of(factor=0.2, seed=4).jobs}
     made = [
-        evidence_charts.residuals(find_influence(plain_regression(regression_frame(desk.jobs)))),
-        evidence_charts.backtest_costs(result),
-        evidence_charts.calibration(quantile_calibration(result)),
-        evidence_charts.left_out(leave_each_out(desk.jobs)),
+        evidence_charts.every_job(checked),
+        evidence_charts.beliefs(belief_table(desk.now)),
+        evidence_charts.influence(pull_on_order(desk.jobs, desk.own, leave_each_out(desk.jobs))),
+        evidence_charts.calibration(quantile_calibration(backtest(desk.records))),
         evidence_charts.firms(firm_table(firms)),
     ]
     return {picture.name: picture for picture in made}
 
 
 def test_every_picture_has_words_and_numbers_and_is_not_blank(pictures):
-    assert list(pictures) == ["residuals", "backtest", "calibration", "left_out", "firms"]
+    assert list(pictures) == ["every_job", "beliefs", "influence", "calibration", "firms"]
     for picture in pictures.values():
         assert_drawn(picture)
 
 
-def test_residuals_name_jobs_and_lie_at_the_quantiles_of_their_ranks(desk, pictures):
-    points = plain_regression(regression_frame(desk.jobs)).points
-    for job in points.nlargest(3, "cooks")["job_id"]:
-        assert job in pictures["residuals"].alt
-    data = pictures["residuals"].data
-    assert data["normal_quantile"].rank().to_list() == data["studentised"].rank().to_list()
-    # Blom's position of the largest of 48: (48 - 3/8) / (48 + 1/4).
-    largest = NormalDist().inv_cdf(47.625 / 48.25)
-    assert data["normal_quantile"].max() == pytest.approx(largest)
-    assert data["normal_quantile"].sum() == pytest.approx(0, abs=1e-9)
+def written(picture):
+    return [text.get_text() for axes in picture.figure.axes for text in axes.texts]
 
 
-def test_cooks_distance_line_meets_a_job_on_it(pictures):
-    # On the dashed line r² h / (p (1 - h)) is 4/n at every leverage.
-    far = pictures["residuals"].figure.axes[2]
-    terms = round(pictures["residuals"].data["leverage"].sum())
-    lines = [line for line in far.get_lines() if line.get_linestyle() == "--"]
-    h, r = (np.asarray(values) for values in lines[0].get_data())
-    np.testing.assert_allclose(r**2 * h / (terms * (1 - h)), 4 / 48)
+def test_misses_are_named_on_the_picture_and_each_kind_is_counted(checked, pictures):
+    words = written(pictures["every_job"])
+    missed = checked[checked["where"].isin(["above", "below"])]
+    assert 0 < len(missed) < len(checked)
+    assert set(missed["job_id"]) <= {*words, *missed["job_id"].iloc[8:-8]}
+    assert f"{len(missed)} jobs surely outside" in words
+    inside = int(checked["where"].eq("inside").sum())
+    assert f"{inside} job{'s' * (inside != 1)} surely inside" in words
 
 
-def test_calibration_says_what_chance_allows_and_left_out_shows_ten_jobs(pictures):
+def test_of_many_jobs_all_misses_and_one_in_so_many_are_drawn():
+    jobs = 1000
+    middle = np.linspace(-60, 60, jobs)
+    ends = {"used_low_m2": 250 + middle - 10, "used_high_m2": 250 + middle + 10}
+    table = pd.DataFrame({"job_id": [f"J{n}" for n in range(jobs)], "quarter": "2025Q1"})
+    table = table.assign(expected_m2=250.0, low_m2=200.0, high_m2=300.0, **ends, where="left open")
+    table.loc[[3, 7], "where"] = "below"
+    drawn = evidence_charts.drawn_jobs(table)
+    assert {"J3", "J7"} <= set(drawn["job_id"])
+    assert len(drawn) == 202
+    assert len(evidence_charts.drawn_jobs(table.head(240))) == 240
+    assert any(
+        "every 5th of the rest" in text for text in written(evidence_charts.every_job(table))
+    )
+
+
+def test_what_was_not_learnt_is_common_practice(desk):
+    table = belief_table(desk.now).assign(learnt=0.09)
+    names = [
+        label.get_text()
+        for axes in evidence_charts.beliefs(table).figure.axes
+        for label in axes.get_yticklabels()
+    ]
+    assert all("common practice" in name for name in names)
+    assert not any("reveal." in name or "reuse." in name for name in names)
+
+
+def test_the_jobs_that_pull_most_and_depart_most_are_named(desk):
+    table = pull_on_order(desk.jobs, desk.own, leave_each_out(desk.jobs))
+    table.loc[len(table) - 1, "departure_sd"] = -9.0
+    words = written(evidence_charts.influence(table))
+    assert set(table["job_id"].head(5)) <= set(words)
+    assert f"{table['job_id'].iloc[-1]} (at −9 sd)" in words
+
+
+def test_calibration_says_what_chance_allows(pictures):
     assert "below the 10 % point" in pictures["calibration"].alt
     assert "chance allows" in pictures["calibration"].alt
-    data = pictures["left_out"].data
-    assert len(data) == 10
-    assert data["move_sd"].abs().is_monotonic_decreasing
 
 
 def test_every_firm_has_its_mark_in_every_panel(pictures):
     panels = pictures["firms"].figure.axes
     assert [axes.get_title(loc="left") for axes in panels] == [
-        "waste", "reveal.diagonal", "reveal.centre", "reveal.lined",
+        "waste", "corner to corner", "slit", "lined",
     ]  # fmt: skip
     assert all(len(axes.get_yticks()) == 2 for axes in panels)

@@ -1,147 +1,159 @@
-from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from airstats.analysis.between_firms import firm_spread, firm_table
-from airstats.analysis.ewma_chart import drift_watch
-from airstats.analysis.regressions import (
-    find_influence,
-    mean_by_cluster,
-    plain_regression,
-    regression_frame,
-    slopes_without,
-)
-from airstats.analysis.sensitivity import leave_each_out, put_back, refit_without, try_conclusion
-from airstats.backtests.forecast_checks import NONE, group_departures, quantile_calibration
+from airstats.analysis.sensitivity import AT_ONCE, TO_THE_NEAREST, leave_each_out, try_conclusion
+from airstats.backtests.forecast_checks import cost_differences, own_cost
 from airstats.backtests.rolling import backtest
-from airstats.base.number_text import number
-from airstats.model.posterior import with_depth_error
 from airstats.reports import evidence_text
 from airstats.reports.desk import lay_out
+from airstats.reports.display import Picture, Table
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import WORLDS, desk_of, invent, texts
+from tests.invented import WORLDS, desk_of, invent, keep, texts
+from tests.reports.five_firms import FIRMS, five_desk, truth_of
+
+COSTS = (60.0, 240.0)
+
+
+def said_of(desk):
+    """The first sentences of the page."""
+    return next(iter(evidence_text.answer(desk, *COSTS))).text
+
+
+@pytest.mark.parametrize("name", FIRMS)
+def test_the_first_sentences_are_true_of_each_firm(name):
+    said, truth = said_of(five_desk(name)), truth_of(name)
+    bold, _, rest = said.removeprefix("**").partition("**")
+    over = float(bold.partition(" used ")[2].partition(" ")[0].replace(",", ""))
+    way = 1 if "more than priced" in bold.partition(";")[0] else -1
+    assert way * over == pytest.approx(truth["over"], abs=0.06)
+    told = {
+        "reveals dominate": "; reveals account for ",
+        "a crew wastes": "; crew Damson accounts for ",
+        "nothing to find": "which chance explains",
+        "a flat share is as good": "; reveals account for ",
+        "three jobs only": "cannot be tested before a second quarter",
+    }[name]
+    assert told in bold
+    if " for " in told:
+        mean, half = bold.partition(told)[2].partition(" rolls")[0].split(" ± ")
+        true = truth["crew" if "crew" in told else "reveals"]
+        assert abs(float(mean) - true) <= 1.5 * float(half)
+    rival = {
+        "reveals dominate": "would have cost ",
+        "a crew wastes": "would have cost ",
+        "a flat share is as good": "does as well on these jobs",
+        "three jobs only": "A flat share cannot be compared",
+    }
+    assert rival.get(name, "The fairest rival") in rest
+    if rival.get(name) == "would have cost ":
+        assert " a job more (" in rest
 
 
 @pytest.fixture(scope="module")
-def result():
-    return backtest(desk_of(**WORLDS["reveals"]).records)
+def desk_of_reveals():
+    return desk_of(**WORLDS["reveals"])
 
 
-def headline(result, **columns):
-    """What is said where the jobs of the back-test were otherwise."""
-    jobs = result.jobs.assign(**columns)
-    told = SimpleNamespace(jobs=jobs, summary=result.summary, held_80=result.held_80)
-    return evidence_text.evidence_headline(desk_of(**WORLDS["reveals"]), told).text
+@pytest.fixture(scope="module")
+def result(desk_of_reveals):
+    return evidence_text.back_tested(desk_of_reveals, *COSTS)
 
 
-def test_the_headline_gives_every_difference_with_its_interval(result):
-    desk = desk_of(**WORLDS["reveals"])
-    said = evidence_text.evidence_headline(desk, result).text
-    assert f"held {result.held_80 * 100:.0f} % of the uses" in said
-    assert "(chance alone: 72 % to 88 %)" in said
-    own = mean_by_cluster(result.jobs["airstats_cost"], result.jobs["quarter"])
-    paid = f"{own['mean']:.0f} money a job ({own['low']:.0f} to {own['high']:.0f};"
-    assert f"cost {paid} every interval here: 90 %) at 240 a roll short and 60" in said
-    assert "needs two" in evidence_text.evidence_headline(desk, None).text
-    assert "Foretold to run short: " in said
-    table = evidence_text.backtest_table(result).frame.set_index("rule")
-    flat = table.loc["surface and a flat 10 %"]
-    ends = f"{flat['dearer_low']:.0f} to {flat['dearer_high']:.0f}"
-    assert f"surface and a flat 10 % cost {flat['dearer']:.0f} more ({ends})" in said
+def test_the_answer_gives_cost_and_difference_with_their_intervals(desk_of_reveals, result):
+    said = said_of(desk_of_reveals)
+    really = cost_differences(result).set_index("rule").loc["estimated"]
+    mean = own_cost(result)["mean"]
+    assert f"72 jobs would have cost {mean:.0f} money each in rolls short and left over" in said
+    ends = f"{really['low']:.0f} to {really['high']:.0f}"
+    assert f", {really['mean']:.0f} less than at their real prices ({ends} less, 90 %)" in said
 
 
-def test_ways_not_told_apart_and_too_many_short_are_said(result):
-    alike = result.jobs["airstats_cost"] + (result.jobs.index == 0)
-    said = headline(result, least_squares_cost=alike)
-    apart = said.split("do not tell our cost apart from ")[1].split("**")[0]
-    assert "least squares on the middle of each count (" in apart
-    said = headline(result, estimated_cost=result.jobs["airstats_cost"])
-    assert "what was really priced (the same on every job)" in said
-    said = headline(result, airstats_rolls=0.0)
-    assert "72 did, more than chance allows: the orders are too small" in said
+def rival(result, more):
+    """What is said of a flat share that costs so much more on every job."""
+    jobs = result.jobs.assign(flat_learnt_cost=result.jobs["airstats_cost"] + more)
+    return evidence_text._rival(desk_of(**WORLDS["reveals"]), SimpleNamespace(jobs=jobs))
 
 
-def test_calibration_is_judged_as_far_as_whole_rolls_let_it(result):
-    table = quantile_calibration(result)
-    assert "blunt" not in evidence_text.calibration_words(table).text
-    said = evidence_text.calibration_words(table.assign(surely=0.1, possibly=0.9)).text
-    assert "anything from 10 % to 90 % may lie below" in said
-
-    def say(desk):
-        return evidence_text.calibration_words(quantile_calibration(backtest(desk.records)))
-
-    assert "Of 72 jobs" in texts(say)["reveals"]
-    table = quantile_calibration(result)
-    off = evidence_text.calibration_words(table.assign(verdict="too few")).text
-    assert "too few below 10 %" in off
-    assert "further off than chance allows" in off
-    assert "one quarter" in evidence_text.calibration_words(NONE).text
+def test_a_flat_share_is_dearer_cheaper_or_not_told_apart(result):
+    turn = 30.0 * np.sin(np.arange(len(result.jobs)))
+    assert "would have cost 20 money a job more (20 to 20, 90 %)" in rival(result, 20.0)
+    cheaper = rival(result, -20.0)
+    assert "would have cost 20 money a job less" in cheaper
+    assert cheaper.endswith("a flat share does better here.")
+    assert "does as well on these jobs: ours cost " in rival(result, turn)
+    assert "costs the same on every job" in rival(result, 0.0)
 
 
-def test_a_crew_that_departs_is_named():
-    desk = desk_of(**WORLDS["crew"])
-    watch = drift_watch(desk.jobs, desk.chain)
-    known = group_departures(watch, desk.jobs)
-    assert set(known["jobs_of"]) >= {"all jobs", "small jobs", "crew Damson"}
-    damson = watch["job_id"].isin(desk.jobs.table.query("crew == 'Damson'")["job_id"])
-    more = watch.assign(beyond_m2=watch["beyond_m2"] + 50.0 * damson)
-    said = evidence_text.group_words(group_departures(more, desk.jobs)).text
-    assert "crew Damson more (" in said
-    assert "of 8 groups chance alone would make about 0.8 depart" in said
-    assert evidence_text.group_words(pd.DataFrame()).text.startswith("Too few jobs")
-
-
-def test_sensitivity_names_what_moves_most():
+def test_ours_is_judged_at_every_ratio_of_the_costs(result):
     table = pd.DataFrame(
-        {"prior": [*"ab"], "waste": [0.1, 0.11], "reveal.centre": [0.3, 0.5], "rolls": [100, 102]}
-    )
-    said = evidence_text.sensitivity_words(table).text
-    assert "2.0 % at most" in said
-    assert "reveal.centre, by 0.200" in said
+        {"rule": ["flat", "least_squares"], "mean": [5, -5], "low": [1, -9], "high": [9, -1]}
+    ).set_index("rule")
+    same = table.assign(low=-1, high=1)
+    said = evidence_text.back_test_words({1.0: table, 4.0: same}).text
+    assert "surely cheaper than surface and a flat 10 % at 1;" in said
+    assert "surely dearer than least squares on the middle of each count at 1;" in said
+    assert "not told apart from surface and a flat 10 % at 4 and least squares" in said
+    said = evidence_text.back_test_words({1.0: table, 4.0: table}).text
+    assert "surely cheaper than surface and a flat 10 %;" in said
 
 
-def test_the_most_influential_job_is_named_with_its_move():
-    def say(desk):
-        influence = leave_each_out(desk.jobs)
-        return evidence_text.leave_out_words(influence, refit_without(desk.jobs, influence, 1))
-
-    found = texts(say)
-    first = leave_each_out(desk_of(**WORLDS["small"]).jobs).iloc[0]
-    said = f"{first['job_id']} ({first['quarter']}): without it {first['moves_most']}"
-    assert said in found["small"]
-
-
-def test_the_conclusion_names_the_leading_cause():
-    found = texts(lambda desk: evidence_text.conclusion_words(tried_on(desk)))
-    assert "reveals lead the causes" in found["reveals"]
-    assert "reveals lead the causes" not in found["crew"]
+def test_the_table_holds_every_ratio_and_the_firms_own(desk_of_reveals):
+    words, table = evidence_text.back_test(desk_of_reveals, 60.0, 180.0)
+    assert isinstance(table, Table)
+    headings = ["1 : 1", "2 : 1", "3 : 1 (yours)", "4 : 1", "8 : 1"]
+    assert list(table.frame) == ["rule", *headings]
+    tried = evidence_text.back_tested(desk_of_reveals, 60.0, 180.0)
+    flat = cost_differences(tried).set_index("rule").loc["flat"]
+    cell = table.frame.set_index("rule").loc["surface and a flat 10 %", "3 : 1 (yours)"]
+    assert cell == f"+{flat['mean']:.0f} ({flat['low']:.0f} to {flat['high']:.0f})"
+    assert "money a job, by what a roll short costs" in table.caption
+    assert words.text.startswith("**Ours is surely cheaper than ")
 
 
-def test_what_would_change_the_conclusion_is_said():
-    table = pd.DataFrame(
-        {
-            "assumption": ["as documented", "no record wrong", "flat factors only"],
-            "order_rolls": [60, 64, 60],
-            "orders_changed": [0, 4, 0],
-            "cause": ["waste", "waste", "laps"],
-            "cause_rolls": [40.0, 41.0, 36.0],
-            "next_cause": ["laps", "laps", "waste"],
-            "next_rolls": [36.0, 36.0, 35.0],
-            "cause_half": [9.0, 9.0, 0.0],
-            "next_half": [0.0, 0.0, 8.0],
-            "close": [False, False, False],
-        }
-    )
-    said = evidence_text.conclusion_words(table).text
-    assert "waste leads the causes (40 ± 9.0 rolls; next laps, 36 rolls)" in said
-    assert "no record wrong: 4 jobs ordered otherwise, 64 rolls in all" in said
-    assert "flat factors only: laps would lead, with 36 rolls" in said
-    close = evidence_text.conclusion_words(table.assign(close=True)).text
-    assert "next laps, 36 rolls: too close to tell apart)" in close
-    same = evidence_text.conclusion_words(table.assign(orders_changed=0, cause="waste")).text
-    assert same.startswith("**Nothing tried here changes the conclusion**")
+def test_every_job_is_drawn_and_misses_are_named(desk_of_reveals, result):
+    words, picture = evidence_text.every_job(desk_of_reveals, *COSTS)
+    assert isinstance(picture, Picture)
+    missed = picture.data[picture.data["where"].isin(["above", "below"])]
+    assert f"**{len(missed)} of 72 jobs surely lie outside" in words.text
+    assert all(job in words.text for job in missed["job_id"].head(10))
+    assert f"held {result.held_80 * 100:.0f} % of the uses" in words.text
+    assert "chance alone makes 72 % to 88 %" in words.text
+
+
+@pytest.mark.parametrize("section", [evidence_text.every_job, evidence_text.back_test])
+def test_one_quarter_is_one_true_sentence(section):
+    (words,) = section(five_desk("three jobs only"), *COSTS)
+    assert "two quarters or more" in words.text
+
+
+def test_a_second_quarter_of_one_job_is_told():
+    records = invent(jobs=12)
+    table = records.jobs["quarter"].eq(records.jobs["quarter"].iloc[0]).to_numpy()
+    desk = lay_out(keep(records, table | (np.arange(12) == 11)))
+    said = said_of(desk)
+    assert "1 job would have cost" in said
+    assert "one job gives no interval" in said
+    assert "One job cannot tell it from" in said
+    assert "0 of 1 job " in next(iter(evidence_text.every_job(desk, *COSTS))).text
+
+
+def test_the_data_name_what_is_left_out_and_what_is_doubtful(whole_rolls):
+    (words,) = evidence_text.data(whole_rolls)
+    suspects = whole_rolls.suspects()
+    assert len(suspects)
+    assert all(f"{job} (" in words.text for job in suspects["job_id"])
+    records = invent(jobs=12)
+    records.jobs.loc[3, "exclude"] = "a roll was lent"
+    (words,) = evidence_text.data(lay_out(records))
+    assert words.text.startswith("11 jobs of 2025Q1 to 2025Q4 are used; left out with a reason:")
+    assert "J003 (a roll was lent). No record is likely wrong." in words.text
+
+
+def tried_on(desk):
+    return try_conclusion(desk.jobs, desk.takeoff, leave_each_out(desk.jobs))
 
 
 @pytest.fixture(scope="module")
@@ -150,132 +162,60 @@ def whole_rolls():
     return lay_out(firm.records)
 
 
-def tried_on(desk):
-    return try_conclusion(desk.jobs, desk.takeoff, leave_each_out(desk.jobs))
+def test_the_conclusion_names_the_leading_cause():
+    found = texts(lambda desk: evidence_text.conclusion_words(tried_on(desk), len(desk.takeoff)))
+    assert "reveals lead (" in found["reveals"]
+    assert "crew Damson leads (" in found["crew"]
 
 
-def test_the_way_of_counting_is_named_as_what_the_figures_hang_on(whole_rolls):
-    tried = tried_on(whole_rolls)
-    said = evidence_text.weakness_words(whole_rolls, tried).text
-    usual, nearest = (
-        f"{row['waste'] * 100:.1f} ± {row['waste_half'] * 100:.1f} %"
-        for _, row in tried.iloc[[0, -1]].iterrows()
-    )
-    assert "24 of 24 jobs stand as opened rolls" in said
-    assert f"waste would be {nearest} and not {usual} (90 %)" in said
-    assert f"weight here {whole_rolls.now.form_weights()['reuse'] * 100:.0f} %" in said
-    said = evidence_text.weakness_words(whole_rolls, tried_on(whole_rolls)).text
-    fit = plain_regression(regression_frame(whole_rolls.jobs), "beyond_m2").table.iloc[0]
-    recorded, rounded = (number(fit["coefficient"] + more, 0) for more in (0, 37.5))
-    assert f"is {recorded} m² a job (95 %: {number(fit['low95'], 0)} to" in said
-    assert f"as recorded and {rounded} m² a job" in said
+TRIED = pd.DataFrame(
+    {
+        "assumption": [AT_ONCE, TO_THE_NEAREST, "no record grossly wrong"],
+        "order_rolls": [60, 66, 64],
+        "orders_changed": [0, 5, 1],
+        "cause": ["reveals", "laps and waste beyond the price", "reveals"],
+        "cause_rolls": [40.0, 84.0, 36.0],
+        "cause_half": [9.0, 24.0, 8.0],
+        "waste": [0.06, 0.186, 0.061],
+        "waste_half": [0.03, 0.043, 0.031],
+        "of_model": False,
+    }
+)
 
 
-def test_a_move_of_half_an_sd_is_counted_as_it_is_shown():
-    influence = leave_each_out(desk_of(**WORLDS["small"]).jobs)
-    none = influence.head(0).assign(move=0.0, move_refit=0.0)
-    half = influence.assign(move_sd=[0.496, *[0.1] * (len(influence) - 1)])
-    assert evidence_text.leave_out_words(half, none).text.startswith("1 of 12 jobs would")
-    less = half.assign(move_sd=0.49)
-    assert evidence_text.leave_out_words(less, none).text.startswith("No job would")
+def test_what_would_change_the_conclusion_is_said():
+    said = evidence_text.conclusion_words(TRIED, 16).text
+    assert "reveals lead (40 ± 9 rolls), and the quarter's 16 jobs take 60 rolls." in said
+    turned = "with rolls counted to the nearest, not opened laps and waste beyond the price"
+    assert f"{turned} would lead (84 ± 24 rolls), and waste would be 18.6 ± 4.3 %, not" in said
+    assert f"{turned} would lead." in evidence_text._hangs_on(TRIED)
+    kept = TRIED.assign(cause="reveals")
+    said = evidence_text.conclusion_words(kept, 16).text
+    assert said.endswith("No assumption tried turns the cause; 2 of 3 change an order.")
+    assert "some orders change with: rolls counted" in evidence_text._hangs_on(kept)
+    still = kept.assign(orders_changed=0)
+    assert "Nothing tried below changes" in evidence_text._hangs_on(still)
 
 
-def test_weaknesses_that_the_data_do_not_have_are_not_claimed():
-    exact = desk_of(**WORLDS["small"])
-    said = evidence_text.weakness_words(exact, tried_on(exact)).text
-    assert "No job counts opened rolls whole" in said
-    known = replace(exact.now, belief=with_depth_error(exact.now.belief, 15.0))
-    rough = replace(exact, chain=(*exact.chain[:-1], known))
-    assert "but for depths (± 15 mm, sd)" in (
-        evidence_text.weakness_words(rough, tried_on(exact)).text
-    )
+def test_the_table_says_what_each_assumption_changes():
+    table = evidence_text.conclusion_table(TRIED, "x").frame
+    assert table["conclusion"].to_list() == [
+        "holds", "another cause leads and 5 jobs ordered otherwise", "1 job ordered otherwise"
+    ]  # fmt: skip
+    assert table["waste_percent"].to_list() == ["6.0 ± 3.0", "18.6 ± 4.3", "6.1 ± 3.1"]
 
 
-def test_records_likely_wrong_are_named_and_kept(whole_rolls):
-    said = evidence_text.doubtful_words(whole_rolls).text
-    suspects = whole_rolls.suspects()
-    assert len(suspects)
-    assert all(f"{job} (" in said for job in suspects["job_id"])
-    none = evidence_text.doubtful_words(desk_of(**WORLDS["small"])).text
-    assert none.startswith("No record is likely wrong. The share of")
+def test_what_nobody_can_tell_is_five_lines_at_most(whole_rolls):
+    lines = next(iter(evidence_text.cannot_tell(whole_rolls))).text.splitlines()
+    assert len(lines) == 5
+    assert "24 of 24 jobs count opened rolls whole" in lines[1]
+    exact = next(iter(evidence_text.cannot_tell(desk_of(**WORLDS["small"])))).text
+    assert "opened rolls whole" not in exact
 
 
-def test_a_job_set_apart_can_be_put_back():
-    records = invent(jobs=12)
-    assert put_back(records) is None
-    records.jobs.loc[3, "exclude"] = "a roll was lent"
-    assert len(put_back(records)) == 12
-    assert len(lay_out(records).jobs) == 11
-
-
-def leaned_on(desk):
-    frame = regression_frame(desk.jobs)
-    influence = find_influence(plain_regression(frame))
-    return influence, slopes_without(frame, influence)
-
-
-def test_regression_words_follow_the_fits_or_say_that_there_is_none():
-    desk = desk_of(**WORLDS["reveals"])
-    frame = regression_frame(desk.jobs)
-    plain = evidence_text.regression_words(plain_regression(frame)).text
-    assert "clearly different from nothing (95 %): " in plain
-    assert "reveal_diagonal_m2 0." in plain
-    assert "Left out, as fewer than two jobs hold it: reveal_lined_m2" in plain
-    assert "too few" in evidence_text.regression_words(plain_regression(frame.head(3))).text
-    frame = regression_frame(desk_of(**WORLDS["small"]).jobs).head(3)
-    influence = find_influence(plain_regression(frame))
-    said = evidence_text.influence_words(influence, slopes_without(frame, influence)).text
-    assert said == "No regression was fitted, so no job can stand out in it."
-
-
-def test_an_allowance_outside_its_slope_is_named():
-    desk = desk_of(**WORLDS["reveals"])
-    beyond = plain_regression(regression_frame(desk.jobs), "beyond_m2")
-    table = desk.now.table()
-    assert "No allowance lies outside" in evidence_text.agreement_words(beyond, table).text
-    table.loc["waste", "mean"] = 5.0
-    said = evidence_text.agreement_words(beyond, table).text
-    assert said.startswith("waste lies outside the 95 % interval of its slope (3 compared)")
-
-
-def test_jobs_that_stand_out_are_named_with_a_reason():
-    found = texts(lambda desk: evidence_text.influence_words(*leaned_on(desk)))
-    influence, slopes = leaned_on(desk_of(**WORLDS["reveals"]))
-    first = influence.standing_out.iloc[0]
-    assert f"{first['job_id']} ({first['cooks']:.2f}, {first['why']})" in found["reveals"]
-    rows = slopes[slopes["term"].ne("intercept")]
-    most = rows.loc[rows["change"].abs().idxmax(), "term"]
-    assert f"the slope that moves most is {most}, from" in found["reveals"]
-
-
-def test_a_slope_that_turns_is_said():
-    slopes = pd.DataFrame(
-        {"term": ["laid_m2", "reveal_centre_m2"], "coefficient": [0.1, 0.5], "se": [0.1, 0.1],
-         "without": [-0.1, 0.4], "change": [-2.0, -1.0], "unit": "m² a m²"}
-    )  # fmt: skip
-    influence, _ = leaned_on(desk_of(jobs=12))
-    assert "laid_m2 changes sign." in evidence_text.influence_words(influence, slopes).text
-    kept = evidence_text.influence_words(influence, slopes.assign(without=[0.2, 0.4])).text
-    assert "no slope changes its sign." in kept
-
-
-def test_firms_alike_and_firms_apart():
-    own, twin, other = (
-        desk_of(**world).jobs
-        for world in (WORLDS["reveals"], WORLDS["reveals"] | {"seed": 4}, WORLDS["crew"])
-    )
-    alike, apart = ({"own": own, "other": jobs} for jobs in (twin, other))
-    said = evidence_text.firm_words(firm_spread(firm_table(alike)), alike).text
-    assert "The 2 firms do not differ by more than chance" in said
-    said = evidence_text.firm_words(firm_spread(firm_table(apart)), apart).text
-    assert "The 2 firms differ in" in said
-    assert "reveal.lined" in said.partition("not enough to tell: ")[2]
-    alone = evidence_text.firm_words(pd.DataFrame(), {"own": own}).text
-    assert "No other firm's records" in alone
-
-
-def test_what_is_noted_of_a_firm_is_said():
-    jobs = desk_of(**WORLDS["reveals"]).jobs
-    firms = {"own": jobs, "other": replace(jobs, notes=("other: columns not read: hue.",))}
-    said = evidence_text.firm_words(firm_spread(firm_table(firms)), firms).text
-    assert said.endswith("\n\nNote: other: columns not read: hue.")
+def test_other_ratios_are_as_back_tests_of_their_own(result):
+    jobs = result.jobs
+    alone = backtest(desk_of(**WORLDS["reveals"]).records, 60.0, 60.0).jobs
+    for rule in ("airstats", "flat", "flat_learnt", "estimated", "least_squares"):
+        assert (jobs[f"{rule}_cost_at_1"] == alone[f"{rule}_cost"]).all()
+        assert (jobs[f"{rule}_cost_at_4"] == jobs[f"{rule}_cost"]).all()

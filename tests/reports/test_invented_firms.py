@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import binom
 
 from airstats.model.prior import Prior
-from airstats.reports import evidence_charts, evidence_text, invented_firms
+from airstats.reports import evidence_appendix, evidence_charts, invented_firms
 
 WHOLE = json.loads(files("airstats.reports").joinpath(invented_firms.NAME).read_text("utf-8"))
 ROWS = [(benchmark, row) for benchmark, rows in WHOLE.items() for row in rows]
@@ -38,19 +38,19 @@ def test_sentences_quote_the_file(monkeypatch):
         "reveals 0.8, 24 jobs": {"now: reveal.diagonal": 0.54, "now: reveal.diagonal_90": 0.64},
         "reveals 0.8, 96 jobs": {"now: reveal.diagonal": 0.75, "now: reveal.diagonal_90": 0.85},
     }
-    monkeypatch.setattr(evidence_text, "found", lambda _, row: rows[row] | {"firms": 17})
-    waste = evidence_text._intervals_of_waste()
+    monkeypatch.setattr(evidence_appendix, "found", lambda _, row: rows[row] | {"firms": 17})
+    waste = evidence_appendix._intervals_of_waste()
     assert "in 91 %, 62 % where waste rose by 1.5 points" in waste
     assert "and 83 % where crews differ" in waste
     assert "held 81 %, 72 % where" in waste
     assert "17 firms each" in waste
-    far = evidence_text._far_reveals()
+    far = evidence_appendix._far_reveals()
     assert "came to 0.54 and 0.75; the 90 % interval held the truth in 64 % and 85 %" in far
 
 
 def test_ranks_beside_what_chance_allows():
     ranks = WHOLE["simulation_based"]["ranks"]
-    table = evidence_text.rank_table(ranks)
+    table = evidence_appendix.rank_table(ranks)
     assert (table.groupby("quantity")["firms"].sum() == ranks["firms"]).all()
     low, high = binom.interval(0.99, ranks["firms"], 0.1)
     assert (table["low"].iloc[0], table["high"].iloc[0]) == (low, high)
@@ -67,9 +67,9 @@ def test_what_is_said_of_ranks_and_of_importance_sampling():
     even = {"firms": 100, "waste": [10] * 9 + [40], "low": 3.0, "high": 18.0}
     apart = {"firms": 10, "shift of waste, sds": 0.031, "sd of waste, times": 0.99,
              "orders changed": 4, "orders": 300}  # fmt: skip
-    words = evidence_text.simulated_words(even, apart).text
+    words = evidence_appendix.simulated_words(even, apart).text
     assert "100 truths" in words
     assert "9 of 10 bars lie within" in words
     assert "on 10 firms, the mean of waste lay 0.03 of its sd away" in words
     assert "4 of 300 orders changed" in words
-    assert np.isclose(evidence_text.rank_table(even)["low"], 3.0).all()
+    assert np.isclose(evidence_appendix.rank_table(even)["low"], 3.0).all()
