@@ -18,8 +18,8 @@ from airstats.base.quarters import quarter_number
 from airstats.catalog.wound_roll import CORE_MM, GAUGE_SD_MM, metres_left_sd, usual_full_mm
 from airstats.model.allowances import Allowances
 from airstats.model.normal_mixture import Mixture
-from airstats.model.posterior import Belief, admit_crews, predictive, update, widen
-from airstats.pricing.newsvendor import expected_cost, packs_for_share, priced
+from airstats.model.posterior import Belief, admit_crews, joined, predictive, update_each, widen
+from airstats.pricing.newsvendor import critical_share, expected_cost, packs_for_share
 from airstats.takeoff.measured_use import MEASURED
 from airstats.takeoff.sheet_quantities import HALF_WIDTH_PACKS, Takeoff
 from airstats.takeoff.usual_openings import quantity_names
@@ -32,6 +32,8 @@ SEED = 20240
 """One seed, so that the same records always give the same figures."""
 MIDDLE_OF_YEAR, TO_THE_NEXT = 2, 4
 """Quarters from now to the middle of the year of recording, and on to that of the year after."""
+AT_A_TIME = 32768
+"""So many jobs times candidates are learnt from at once."""
 LEFT_OUT = 0.05
 """The lightest candidates, up to this weight together, hardly change what is foretold; leaving them
 out saves time."""
@@ -111,10 +113,11 @@ def value_of_recording(
     belief = _worth_keeping(widen(admit_crews(now.belief, year.crews), MIDDLE_OF_YEAR))
     unmeasured = int((year.unmeasured != "").sum())
     ways = {name: way for name, way in WAYS.items() if unmeasured or not way.openings}
-    asked = _Asked(now, year.reckoned(belief.habits), ways, leftover_cost, short_cost)
-    rng = np.random.default_rng(SEED)
-    drawn = [_costs_by_way(asked, belief, _draw(belief, asked.year, rng)) for _ in range(draws)]
-    return _table(np.array(drawn), ways, len(year), unmeasured)
+    year, rng = year.reckoned(belief.habits), np.random.default_rng(SEED)
+    truths = [_draw(belief, year, rng) for _ in range(draws)]
+    costs = leftover_cost, short_cost
+    drawn = [_costs_of_way(way, belief, year, truths, costs) for way in ways.values()]
+    return _table(np.stack(drawn, axis=1), ways, len(year), unmeasured)
 
 
 def most_open(now: Allowances, jobs: Takeoff) -> pd.Series:
@@ -140,16 +143,6 @@ def most_open(now: Allowances, jobs: Takeoff) -> pd.Series:
     )
     sd = pd.Series(np.sqrt(variance), index=asked.table["job_id"])
     return sd.sort_values(ascending=False, kind="stable")
-
-
-class _Asked(NamedTuple):
-    """What orders are asked for, after which ways to record, and what they cost."""
-
-    now: Allowances
-    year: Takeoff
-    ways: dict[str, Way]
-    leftover_cost: float
-    short_cost: float
 
 
 class _Truth(NamedTuple):
@@ -205,22 +198,37 @@ def _measured(year: Takeoff, rng: np.random.Generator) -> Takeoff:
     return replace(year, table=year.table.assign(**known), doubt=None)
 
 
-def _costs_by_way(asked: _Asked, belief: Belief, truth: _Truth) -> list[list[float]]:
-    """The cost and the part of it that is for not knowing, way by way."""
-    told = []
-    costs = asked.leftover_cost, asked.short_cost
-    for way in asked.ways.values():
-        learnt, year = belief, truth.year if way.openings else asked.year
-        for used, gauge in zip(truth.used[: way.years], truth.gauge, strict=False):
-            learnt = update(learnt, counted_as(year, used, gauge, way.counted))
-        foretold = priced(year, replace(asked.now, belief=learnt), *costs, TO_THE_NEXT)
-        best = packs_for_share(truth.use, year.pack, foretold.share)
-        cost, least = (
-            expected_cost(truth.use, year.pack, order, *costs).sum()
-            for order in (foretold.order_packs, best)
+def _costs_of_way(
+    way: Way, belief: Belief, year: Takeoff, truths: list[_Truth], costs: tuple[float, float]
+) -> Array:
+    """The (draws, 2) costs after a way to record, and the parts that are for not knowing."""
+    # Under one truth at a time where each has openings of its own; else under as many as the
+    # processor's own memory holds.
+    many = 1 if way.openings else max(AT_A_TIME // (len(year) * len(belief.form)), 1)
+    found = []
+    for first in range(0, len(truths), many):
+        some = truths[first : first + many]
+        jobs = some[0].year if way.openings else year
+        for truth, use in zip(some, _foretold(way, belief, jobs, some), strict=True):
+            orders = (
+                packs_for_share(u, jobs.pack, critical_share(*costs)) for u in (use, truth.use)
+            )
+            cost, least = (expected_cost(truth.use, jobs.pack, o, *costs).sum() for o in orders)
+            found.append([cost, cost - least])
+    return np.array(found)
+
+
+def _foretold(way: Way, belief: Belief, year: Takeoff, truths: list[_Truth]) -> list[Mixture]:
+    """What is foretold of the year after, once the records under each truth are learnt from."""
+    learnt = [belief] * len(truths)
+    used, gauge = (np.array([getattr(t, at) for t in truths]) for at in ("used", "gauge"))
+    for turn in range(way.years):
+        learnt, _ = update_each(
+            learnt, year, _counts(year, used[:, turn], gauge[:, turn], way.counted)
         )
-        told.append([cost, cost - least])
-    return told
+    every, places = joined(learnt)
+    use = predictive(widen(every, TO_THE_NEXT), year).use()
+    return [Mixture(use.weight[place], use.means[place], use.sds[place]) for place in places]
 
 
 def counted_as(year: Takeoff, used: Array, gauge: Array, how: str | None) -> Takeoff:
@@ -235,6 +243,13 @@ def counted_as(year: Takeoff, used: Array, gauge: Array, how: str | None) -> Tak
     how : str, optional
         A key of `HALF_WIDTH_PACKS`, or "measured"; None: as each job is counted now.
     """
+    ends = _counts(year, used, gauge, how).T
+    names = ("used_low_m2", "used_high_m2")
+    return replace(year, table=year.table.assign(**dict(zip(names, ends, strict=True))))
+
+
+def _counts(year: Takeoff, used: Array, gauge: Array, how: str | None) -> Array:
+    """The (..., n, 2) ends of (..., n) uses as `counted_as` counts them, m²."""
     packs = used / year.pack
     measured = _half_width(year, packs)
     kind = year.table["counted"]
@@ -243,9 +258,8 @@ def counted_as(year: Takeoff, used: Array, gauge: Array, how: str | None) -> Tak
     half = now if how is None else np.minimum(now, HALF_WIDTH_PACKS.get(how, measured))
     rounded = np.where(half == WHOLE, np.ceil(packs) - half, np.rint(packs / (2 * half)) * 2 * half)
     middle = np.where(half == measured, packs + gauge * half, rounded)
-    ends = {"used_low_m2": middle - half, "used_high_m2": middle + half}
-    table = year.table.assign(**{name: np.maximum(e, 0) * year.pack for name, e in ends.items()})
-    return replace(year, table=table)
+    ends = (np.maximum(middle + side, 0) * year.pack for side in (-half, half))
+    return np.stack(list(ends), axis=-1)
 
 
 def _half_width(year: Takeoff, packs: Array) -> Array:

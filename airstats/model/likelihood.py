@@ -50,7 +50,7 @@ def _between(a: Array, b: Array) -> Array:
 
 
 def agreement(
-    expected: Array, sd: Array, low: Array, high: Array, gross_share: float, gross_sd: Array
+    expected: Array, sd: Array, low: Array, high: Array, gross_share: Array | float, gross_sd: Array
 ) -> Agreement:
     """Compare expected uses with counted intervals, allowing for gross errors.
 
@@ -60,7 +60,7 @@ def agreement(
         Mean and standard deviation of the use, m².
     low, high : arrays
         The interval that the count leaves for the use, m².
-    gross_share : float
+    gross_share : float or array
         Share of the records that are grossly wrong (a roll stolen, a slip of the pen).
     gross_sd : array
         Standard deviation of a grossly wrong record about the expected use, m².
@@ -84,7 +84,9 @@ def agreement(
         log_probability=np.where(lost, np.log(_TINY), np.log(total)),
         slope=slope,
         curvature=slope**2 - second / total,
-        wrong=np.where(lost, float(gross_share > 0), np.clip(gross_share * gross[0] / total, 0, 1)),
+        wrong=np.where(
+            lost, np.greater(gross_share, 0), np.clip(gross_share * gross[0] / total, 0, 1)
+        ),
     )
 
 

@@ -8,11 +8,12 @@ weighed by how well it foretold the counts. What the firm reads is the weighted 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, partial
 from itertools import product
 from threading import RLock
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from threadpoolctl import ThreadpoolController
@@ -219,17 +220,41 @@ def update_and_judge(belief: Belief, jobs: Takeoff) -> tuple[Belief, Array]:
     belief, jobs
         As for `update`.
     """
-    wrong = np.empty(len(jobs))
+    (moved,), wrong = update_each([belief], jobs, jobs.interval[None])
+    return moved, wrong[0]
+
+
+def update_each(
+    beliefs: Sequence[Belief], jobs: Takeoff, counts: Array
+) -> tuple[list[Belief], Array]:
+    """Move D beliefs, each by its own counts of the same jobs, at once.
+
+    Parameters
+    ----------
+    beliefs : sequence of Belief
+        Of one prior, the same crews and the same habits.
+    jobs : Takeoff
+        n finished jobs.
+    counts : (D, n, 2) array
+        The ends of what was used by each count, m².
+
+    Returns
+    -------
+    list of Belief, (D, n) array
+        What `update_and_judge` does of each.
+    """
+    moved, wrong = list(beliefs), np.empty(counts.shape[:2])
     if not len(jobs):
-        return belief, wrong
+        return moved, wrong
     # On several threads the library adds up in another order, so the last digits would differ.
     with _ONE_AT_A_TIME, _libraries().limit(limits=1, user_api="blas"):
         order = by_quantity(jobs)
-        belief = replace(belief, habits=jobs.teach(belief.habits, order))
-        jobs = jobs.reckoned(belief.habits)
+        habits = jobs.teach(moved[0].habits, order)
+        moved = [replace(belief, habits=habits) for belief in moved]
+        jobs = jobs.reckoned(habits)
         for part in _turns(order):
-            belief, wrong[part] = _update_at_once(belief, jobs.where(part))
-    return belief, wrong
+            moved, wrong[:, part] = _update_at_once(moved, jobs.where(part), counts[:, part])
+    return moved, wrong
 
 
 @cache
@@ -243,22 +268,52 @@ def _turns(order: Array) -> list[Array]:
     return [order[turn::turns] for turn in range(turns)]
 
 
-def _update_at_once(belief: Belief, jobs: Takeoff) -> tuple[Belief, Array]:
-    belief = admit_crews(belief, jobs.crews)
-    mean, covariance = belief.mean.copy(), belief.covariance.copy()
-    log_weight = np.log(belief.weight)
-    told = predictive(belief, jobs)
+def _update_at_once(
+    beliefs: list[Belief], jobs: Takeoff, counts: Array
+) -> tuple[list[Belief], Array]:
+    beliefs = [admit_crews(belief, jobs.crews) for belief in beliefs]
+    shares = np.array([belief.gross_share for belief in beliefs])
+    every, places = joined(beliefs)
+    mean, covariance = every.mean.copy(), every.covariance.copy()
+    log_weight = np.log(every.weight)
+    told = predictive(every, jobs)
+    counted = _counted(told, places, shares, counts)
     for form in told.forms:
         chosen = form.chosen
-        fit = _fit(belief.pick(chosen), form, told.job_sd[chosen], jobs)
+        own = counted._replace(**{name: getattr(counted, name)[chosen] for name in _EACH})
+        fit = _fit(every.pick(chosen), form, own, jobs.pack)
         mean[chosen], covariance[chosen] = fit.mean, fit.covariance
         log_weight[chosen] += fit.log_evidence
-    weight = np.exp(log_weight - log_weight.max())
-    moved = replace(belief, mean=mean, covariance=covariance, weight=weight / weight.sum())
-    kept = _without_negligible(moved, log_weight)
-    wrong = predictive(kept, jobs).gross_probability()
-    counted = replace(kept, seen=belief.seen + len(jobs), wrong=belief.wrong + float(wrong.sum()))
-    return counted, wrong
+    moved = replace(every, mean=mean, covariance=covariance)
+    kept = [_weighed(moved.pick(place), log_weight[place]) for place in places]
+    wrong = _gross_probabilities(kept, jobs, shares, counts)
+    seen = [
+        replace(now, seen=old.seen + len(jobs), wrong=old.wrong + float(likely.sum()))
+        for now, old, likely in zip(kept, beliefs, wrong, strict=True)
+    ]
+    return seen, wrong
+
+
+def _gross_probabilities(
+    beliefs: list[Belief], jobs: Takeoff, shares: Array, counts: Array
+) -> Array:
+    """The (D, n) probability that each record is grossly wrong, by the belief of its counts."""
+    every, places = joined(beliefs)
+    told = predictive(every, jobs)
+    wrong = _counted(told, places, shares, counts).agreement(told.mean, np.arange(len(told.mean)))
+    parts = zip(beliefs, places, strict=True)
+    return np.array([np.clip(b.weight @ wrong.wrong[place], 0, 1) for b, place in parts])
+
+
+def joined(beliefs: Sequence[Belief]) -> tuple[Belief, list[Array]]:
+    """Return the candidates of beliefs one after the other, and the places of those of each."""
+    ends = np.cumsum([len(belief.form) for belief in beliefs])
+    if len(beliefs) == 1:
+        return beliefs[0], [np.arange(ends[0])]
+    columns: dict[str, Any] = {
+        name: np.concatenate([getattr(belief, name) for belief in beliefs]) for name in COLUMNS
+    }
+    return replace(beliefs[0], **columns), np.split(np.arange(ends[-1]), ends[:-1])
 
 
 def design(jobs: Takeoff, form: int, crews: tuple[str, ...]) -> tuple[Array, Array]:
@@ -411,15 +466,45 @@ def predictive(belief: Belief, jobs: Takeoff) -> Predictive:
     return Predictive(belief, jobs.reckoned(belief.habits))
 
 
-def _fit(belief: Belief, form: FormDesign, sd: Array, jobs: Takeoff) -> Fit:
+class _Counted(NamedTuple):
+    """What n jobs were counted to use, in each of D ways, as g candidates see it.
+
+    `counts` (D, n, 2) m²; `way` (g,) by which each candidate goes; `gross_share` (g, 1);
+    `sd` (g, n) of one job about another, m²; `gross_m2` (n,) of a grossly wrong record.
+    """
+
+    counts: Array
+    way: Array
+    gross_share: Array
+    sd: Array
+    gross_m2: Array
+
+    def agreement(self, expected: Array, of: Array, blur: Array | float = 0.0) -> Agreement:
+        """How the uses that candidates `of` expect agree with their counts, blurred so far, m²."""
+        low, high = np.moveaxis(
+            self.counts[self.way[of]] if len(self.counts) > 1 else self.counts, -1, 0
+        )
+        sd = np.hypot(self.sd[of], blur)
+        gross = np.hypot(sd, self.gross_m2)
+        return agreement(expected, sd, low, high, self.gross_share[of], gross)
+
+
+_EACH = ("way", "gross_share", "sd")
+
+
+def _counted(told: Predictive, places: list[Array], shares: Array, counts: Array) -> _Counted:
+    """The counts as the candidates of D beliefs, at these places, see them."""
+    way = np.repeat(np.arange(len(places)), [len(place) for place in places])
+    gross_m2 = told.belief.prior.gross_packs * told.jobs.pack
+    return _Counted(counts, way, shares[way, None], told.job_sd, gross_m2)
+
+
+def _fit(belief: Belief, form: FormDesign, counted: _Counted, pack: Array) -> Fit:
     precision = np.linalg.inv(belief.covariance)
     _, _, columns, certain = form
-    (low, high), pack = jobs.interval.T, jobs.pack
 
     def height(at: Array, of: Array, rough: float) -> Height:
-        smooth = np.hypot(sd[of], rough * pack)
-        gross = np.hypot(smooth, belief.prior.gross_packs * pack)
-        counts = agreement(at @ columns.T + certain, smooth, low, high, belief.gross_share, gross)
+        counts = counted.agreement(at @ columns.T + certain, of, rough * pack)
         return _height(at - belief.mean[of], precision[of], columns, counts)
 
     # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
@@ -442,6 +527,11 @@ def _height(away: Array, precision: Array, columns: Array, counts: Agreement) ->
         curvature=curvature,
         exact=exact,
     )
+
+
+def _weighed(belief: Belief, log_weight: Array) -> Belief:
+    weight = np.exp(log_weight - log_weight.max())
+    return _without_negligible(replace(belief, weight=weight / weight.sum()), log_weight)
 
 
 def _without_negligible(belief: Belief, log_weight: Array) -> Belief:

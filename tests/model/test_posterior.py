@@ -17,6 +17,7 @@ from airstats.model.posterior import (
     starting_belief,
     update,
     update_and_judge,
+    update_each,
     widen,
 )
 from airstats.model.prior import Prior
@@ -252,6 +253,23 @@ def test_a_form_that_foretold_badly_stays_in_play():
     assert len(kept.form) == len(start.form) - 1
     assert set(kept.form) == {0, 1}
     assert kept.weight.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_beliefs_moved_at_once_are_those_moved_one_by_one():
+    """Other counts, other beliefs with other shares of gross errors, other candidates in play."""
+    jobs, more = made_jobs(12, 4, gross=2), made_jobs(12, 5)
+    begun = [starting_belief(), update(starting_belief(), made_jobs(3, 6, gross=1))]
+    begun[1] = replace(begun[1], habits=begun[0].habits)
+    counts = np.array([jobs.interval, more.interval + np.array([-3.0, 1.0])])
+    found, wrong = update_each(begun, jobs, counts)
+    names = ["used_low_m2", "used_high_m2"]
+    for belief, count, moved, likely in zip(begun, counts, found, wrong, strict=True):
+        counted = replace(jobs, table=jobs.table.assign(**dict(zip(names, count.T, strict=True))))
+        alone, alone_wrong = update_and_judge(belief, counted)
+        same_belief(alone, moved)
+        assert likely == pytest.approx(alone_wrong, abs=1e-9)
+        assert (moved.seen, moved.wrong) == pytest.approx((alone.seen, alone.wrong))
+    assert len(found[0].form) != len(found[1].form)
 
 
 def rough(jobs, sd_m2):
