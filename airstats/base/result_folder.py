@@ -151,6 +151,13 @@ def _workplace(folder: Path, of_failure: str, wait_s: float) -> Iterator[None]:
             folder.rmdir()
 
 
+def own_results(folder: Path) -> set[str]:
+    """Return the names of the files in a folder that stand as airstats wrote them, and its list."""
+    listed = _listed(folder)
+    ours = {name for name in listed if _is_ours(folder, name, listed)}
+    return ours and {*ours, WRITTEN}
+
+
 def _made(folder: Path) -> list[str]:
     making = folder / MAKING
     return [path.relative_to(making).as_posix() for path in making.rglob("*") if path.is_file()]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -27,9 +28,9 @@ HEADINGS = {
     "high_packs": ("high", "{:.0f}"),
     "chance_short": ("chance short", "{:.1%}"),
     "expected_left_over_packs": ("left over, unopened", "{:.1f}"),
-    "pack_price": ("price of each", "{:,.2f}"),
-    "order_money": ("money", "{:,.0f}"),
-    "left_over_money": ("of it left over", "{:,.0f}"),
+    "pack_price": ("price of each, money", "{:,.2f}"),
+    "order_money": ("together, money", "{:,.0f}"),
+    "left_over_money": ("of it left over, money", "{:,.0f}"),
 }
 """Heading and number format of each column that the page and the workbook show."""
 MISSING = "–"
@@ -91,7 +92,7 @@ def buying_page(
     return page_template(TEMPLATE).render(
         headline=headline(bought, jobs),
         remarks=[*remarks(bought, left_out), *shelf],
-        headings=[heading for heading, _ in HEADINGS.values()],
+        headings=_headings(bought),
         rows=_texts(bought),
         jobs=jobs,
         quarter=quarter,
@@ -166,7 +167,7 @@ def _rows(sheet: Worksheet, first: int, bought: pd.DataFrame) -> None:
 
     from airstats.documents.price_workbook.looks import RESULT_FRAME, head_row, letter
 
-    head_row(sheet, first, "A", [heading for heading, _ in HEADINGS.values()])
+    head_row(sheet, first, "A", [harmless(heading) for heading in _headings(bought)])
     sheet.row_dimensions[first].height = 48
     for heading in sheet[first][1:]:
         heading.alignment = Alignment(horizontal="right", vertical="center", wrap_text=True)
@@ -181,7 +182,7 @@ def _rows(sheet: Worksheet, first: int, bought: pd.DataFrame) -> None:
 
 
 _PATTERNS = [
-    {"{:.0f}": "0", "{:g}": "General", "{:,.0f}": "#,##0", "{:.1%}": "0.0%", "{:.1f}": "0.0",
+    {"{:.0f}": "0", "{:g}": "General", "{:,.0f}": "#,##0", "{:.1%}": "0.0 %", "{:.1f}": "0.0",
      "{:,.2f}": "#,##0.00", "{}": "General"}[form]
     for _, form in HEADINGS.values()
 ]  # fmt: skip
@@ -198,10 +199,19 @@ def _wrapped(sheet: Worksheet, row: int, text: str, first: int = 1) -> None:
     sheet.row_dimensions[row].height = 16 * (1 + len(text) // wide)
 
 
+def _headings(bought: pd.DataFrame) -> list[str]:
+    """The headings, money in the firm's currency."""
+    currency = "".join(bought["currency"].unique()[:1]) or "money"
+    return [re.sub(r"\bmoney\b", lambda _: currency, name) for name, _ in HEADINGS.values()]
+
+
 def _texts(bought: pd.DataFrame) -> list[list[str]]:
     rows = bought[list(HEADINGS)].astype(object).itertuples(index=False)
     formats = [form for _, form in HEADINGS.values()]
-    return [
-        [MISSING if pd.isna(c) else form.format(c) for c, form in zip(row, formats, strict=True)]
-        for row in rows
-    ]
+    return [[_cell(cell, form) for cell, form in zip(row, formats, strict=True)] for row in rows]
+
+
+def _cell(value: Any, form: str) -> str:
+    if pd.isna(value):
+        return MISSING
+    return form.format(value).replace("%", " %") if "%" in form else form.format(value)

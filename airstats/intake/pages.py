@@ -13,6 +13,7 @@ from typing import Any
 
 from airstats.base.errors import RecordsError
 from airstats.base.number_text import listing
+from airstats.base.result_folder import own_results
 from airstats.records.csv_reader import csv_rows
 from airstats.records.faults import UnreadableTableError
 from airstats.records.raw_table import Unread, as_text, is_empty
@@ -129,14 +130,21 @@ def _files(path: Path) -> list[Path]:
         return [path]
     if not path.is_dir():
         raise RecordsError(f'There is no file or folder "{path}". {_EXPECTED}')
+    ours = own_results(path)
     files = [
         entry
         for entry in sorted(path.iterdir())
         if entry.suffix.lower() in (*WORKBOOKS, *TEXTS)
         and not entry.name.startswith((".", "~"))
-        and entry.name not in _OWN
+        and entry.name not in {*_OWN, *ours}
         and entry.is_file()
     ]
+    if not files and ours:
+        raise RecordsError(
+            f"{path} holds no book, but what airstats wrote there ({listing(sorted(ours))}). Give"
+            f" the book itself; records that `airstats intake` wrote are read by: airstats check"
+            f" {path}"
+        )
     if not files:
         held = listing(entry.name for entry in sorted(path.iterdir()))
         raise RecordsError(f"{path} holds no workbook and no CSV file, but {held}. {_EXPECTED}")

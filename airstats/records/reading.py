@@ -338,5 +338,5 @@ def _notes(checked: _Checked) -> tuple[str, ...]:
 
 def _unknown_note(ids: list[str], what: str) -> str:
     """Say which jobs' openings or depths nobody knows; that there are none must be written."""
-    none = "; write opening_count 0 where there are none" if what == "openings" else ""
+    none = "; where there are none, write a count of 0" if what == "openings" else ""
     return f"Jobs with unknown {what}, reckoned as usual: {len(ids)} ({listing(ids)}){none}."

@@ -162,5 +162,15 @@ def test_the_source_is_spared(tmp_path, capsys):
     shutil.rmtree(folder)
 
 
+def test_a_folder_of_results_is_told_from_a_book(tmp_path, capsys):
+    source, out = workbook(tmp_path / "book.xlsx", Jobs=plain_rows()), tmp_path / "ours"
+    assert run(capsys, "intake", source, "--out", out)[0] == 0
+    status, _, wrong = run(capsys, "intake", out, "--out", tmp_path / "again")
+    assert status == 1
+    assert "holds no book, but what airstats wrote there (jobs.csv, " in wrong
+    assert f"airstats check {out}" in wrong
+    assert not (tmp_path / "again").exists()
+
+
 def test_the_jobs_of_the_tests_are_all_there():
     assert len(truth()) == len(JOBS)

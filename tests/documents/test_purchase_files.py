@@ -136,7 +136,7 @@ def test_workbook_holds_title_lines_to_fill_jobs_numbers_and_notes(bought):
     head = next(place for place, row in enumerate(rows) if row[0] == "material")
     table = rows[head + 1 : head + 1 + len(bought)]
     assert [row[1] for row in table] == bought["order_packs"].tolist()
-    money = rows[head].index("money")
+    money = rows[head].index("together, money")
     assert table[1][money] is None
     assert rows[head + 1 + len(bought)][money] == pytest.approx(bought["order_money"].sum())
     notes = [row[0] for row in rows if row[0]]
@@ -253,3 +253,11 @@ def test_every_part_of_the_list_tells_of_begun_rolls_and_not_priced_materials(tm
         assert "Not priced: joint tape, frame tape and corner pieces." in told
         assert "`" not in told
     assert "`" not in said
+
+
+def test_money_is_in_the_firms_currency_and_shares_are_written_as_on_every_page(bought):
+    page = buying_page(bought.assign(currency="EUR"), JOBS, "2026Q3")
+    assert "together, EUR" in page
+    assert "money<" not in page
+    assert not re.search(r"\d%", page)
+    assert re.search(r"<td>\d+\.\d %</td>", page)

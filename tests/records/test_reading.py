@@ -123,8 +123,8 @@ def test_summary_gives_way_to_rows_of_openings_and_counts_where_it_has_a_count(t
     assert records.notes == (unread, told)
     records = read_records(write_csv(tmp_path / "uncounted", JOBS.assign(opening_count=None)))
     told = (
-        "Jobs with unknown openings, reckoned as usual: 4 (A1, 007, A3, A4); write opening_count 0"
-        " where there are none."
+        "Jobs with unknown openings, reckoned as usual: 4 (A1, 007, A3, A4); where there are none,"
+        " write a count of 0."
     )
     assert records.notes == (unread, told)
     assert not records.jobs["openings_known"].any()
@@ -190,8 +190,8 @@ def test_workbook_typed_by_hand(tmp_path):
         'firm.xlsx, sheet OPENINGS, column width_mm: "1.200" read as 1200.',
         "firm.xlsx, sheet Jobs, column surface_m2: more than the used rolls hold: 1 cell, first row"
         ' 8, "1.080".',
-        "Jobs with unknown openings, reckoned as usual: 2 (103, 104); write opening_count 0 where"
-        " there are none.",
+        "Jobs with unknown openings, reckoned as usual: 2 (103, 104); where there are none, write"
+        " a count of 0.",
     )
 
 
