@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from airstats.base.caution import CAUTION
-from airstats.base.number_text import counted
+from airstats.base.number_text import between, counted, number
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from airstats.base.firm import Firm
     from airstats.model.allowances import Allowances
     from airstats.records.reading import Records
@@ -144,10 +146,7 @@ def print_allowances(now: Allowances, previous: Allowances | None) -> None:
         f" {len(now.job_ids)} in the chain"
     )
     for name, row in now.table().iterrows():
-        print(
-            f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
-            f" (90 %: {row['low']:.3f} to {row['high']:.3f})"
-        )
+        print(_allowance_line(str(name), row))
     _print_materials(now)
     if previous is not None:
         print(f"jobs counted in {previous.quarter} or before are not counted again")
@@ -160,14 +159,20 @@ def print_allowances(now: Allowances, previous: Allowances | None) -> None:
         print(f"look at job {job}: its record is wrong with probability {100 * probability:.0f} %")
 
 
+def _allowance_line(name: str, row: pd.Series) -> str:
+    """An allowance by the name that readers know, with its 90 % interval."""
+    from airstats.catalog.reader_names import reader_name
+
+    interval = between(row["low"], row["high"], digits=3)
+    known = f"{number(row['mean'], 3)} {row['unit']} (90 %: {interval})"
+    return f"  {reader_name(name):16s} {known}"
+
+
 def _print_materials(now: Allowances) -> None:
     from airstats.model.allowances import material_table
 
     for name, row in material_table(now).iterrows():
-        print(
-            f"  {name:16s} {row['mean']:.3f} ± {row['sd']:.3f} {row['unit']}"
-            f" (90 %: {row['low']:.3f} to {row['high']:.3f}), {counted(row['jobs_used'], 'job')}"
-        )
+        print(f"{_allowance_line(str(name), row)}, {counted(row['jobs_used'], 'job')}")
     for name, known in now.materials.items():
         for job, chance in known.suspects.items():
             print(

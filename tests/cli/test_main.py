@@ -48,6 +48,9 @@ def test_check_calibrate_then_price(tmp_path, capsys):
     file, orders = tmp_path / "a.json", tmp_path / "orders.csv"
     assert main(["calibrate", str(DEMO), "--quarter", "2026Q3", "--out", str(file)]) == 0
     content = json.loads(file.read_text())
+    said = capsys.readouterr().out
+    assert "  corner to corner 0." in said
+    assert "reveal." not in said
     assert content["quarter"] == "2026Q3"
     assert content["jobs_used"] == len(content["job_ids"]) == 174
     allowances = ["waste", "reveal.diagonal", "reveal.centre", "reveal.lined"]
