@@ -26,7 +26,8 @@ from airstats.base.errors import AirstatsError
 from airstats.base.number_text import shown
 from airstats.base.run_settings import SAVED_DESK, RunSettings
 from airstats.documents.html import html_of
-from airstats.documents.kernels import Kernel, end_kernels
+from airstats.documents.kernels import Kernel, end_kernels, kernels_of
+from airstats.documents.nursery import kernel_nursery
 from airstats.documents.page import Page, images, long_tables, notebook_page, parts
 from airstats.documents.pdf import pdf_of
 from airstats.documents.provenance import Parameters, about_line, command_of, day_of_run, made_from
@@ -112,8 +113,13 @@ def run_quarter_notebooks(
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
     faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
-    with _workplace(out) as place, ThreadPoolExecutor(AT_A_TIME) as pool:
-        run = _Run(out, command, desk, place / "desk.json", about_line(desk, day))
+    with (
+        _workplace(out) as place,
+        kernel_nursery() as nursery,
+        ThreadPoolExecutor(AT_A_TIME) as pool,
+    ):
+        kernels, about = kernels_of(nursery), about_line(desk, day)
+        run = _Run(out, command, desk, place / "desk.json", about, kernels)
         if desk:
             desk.save(run.saved)
         jobs = {
@@ -176,13 +182,14 @@ def _refresh(path: Path) -> None:
 
 @dataclass(frozen=True)
 class _Run:
-    """What the notebooks of a run share: results, command, desk, where it is saved, whose it is."""
+    """What the notebooks of a run share: results, command, desk, its place, whose, the kernels."""
 
     out: Path
     command: str
     desk: Desk | None
     saved: Path
     about: str
+    kernels: type[Kernel]
 
 
 def _run_one(source: Path, parameters: dict[str, Any], run: _Run) -> list[str]:
@@ -192,7 +199,7 @@ def _run_one(source: Path, parameters: dict[str, Any], run: _Run) -> list[str]:
         running = place / source.name
         opened = {SAVED_DESK: str(run.saved.resolve())} if run.desk else {}
         try:
-            _execute(source, running, parameters | opened)
+            _execute(source, running, parameters | opened, run.kernels)
         except (PapermillExecutionError, RuntimeError, TimeoutError, KeyError) as error:
             for ending in PAGES:
                 (out / f"{name}.{ending}").unlink(missing_ok=True)
@@ -249,7 +256,7 @@ class _SavedAtTheEnd(NBClientEngine):  # type: ignore[misc]
 papermill_engines.register(_SavedAtTheEnd.NAME, _SavedAtTheEnd)
 
 
-def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
+def _execute(source: Path, target: Path, parameters: dict[str, Any], kernels: type[Kernel]) -> None:
     # Elsewhere the files by which kernels are reached would pile up if runs are killed.
     reached_by = str(target.with_name("kernel.json").resolve())
     papermill.execute_notebook(
@@ -265,7 +272,7 @@ def _execute(source: Path, target: Path, parameters: dict[str, Any]) -> None:
         # papermill's own `cwd` would move this whole process, and its other thread, elsewhere.
         resources={"metadata": {"path": str(source.parent)}},
         shutdown_kernel="immediate",
-        kernel_manager_class=Kernel,
+        kernel_manager_class=kernels,
         extra_arguments=["--IPKernelApp.log_level=40"],
         config=Config(KernelManager={"connection_file": reached_by}),
     )

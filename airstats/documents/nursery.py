@@ -1,0 +1,135 @@
+"""One process that has loaded what a run's notebooks need; each kernel is a copy of it.
+
+A kernel of its own takes a second or two to load its libraries; a copy takes a twentieth. When the
+run ends or is killed, the nursery ends all its copies and then itself.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib import import_module
+from typing import Any, NoReturn
+
+LOADED = (
+    "airstats.reports.evidence_text",
+    "airstats.reports.materials_evidence_text",
+    "airstats.reports.materials_owner_text",
+    "airstats.reports.owner_text",
+    "airstats.reports.price_text",
+    "airstats.reports.recording_text",
+    "airstats.reports.update_text",
+    "airstats.reports.form",
+    "matplotlib.backends.backend_agg",
+    "matplotlib.backends.backend_svg",
+    "ipykernel.kernelapp",
+    "ipykernel.ipkernel",
+)
+"""What the notebooks load, and what runs and draws them."""
+_PARTED = "\0"
+_MOST_BYTES = 65536
+
+
+class Nursery:
+    """Gives copies of the process that it stands for."""
+
+    def __init__(self, line: socket.socket) -> None:
+        self._line = line
+
+    def ask(self, words: Sequence[str], folder: str) -> socket.socket:
+        """Ask for a kernel with these arguments, at work in a folder.
+
+        Returns
+        -------
+        socket
+            Tells the kernel's process id once it is ready, and ends when the kernel does.
+
+        Raises
+        ------
+        OSError
+            If the nursery is no more.
+        """
+        ours, its = socket.socketpair()
+        with its:
+            asked = _PARTED.join([folder, *words]).encode()
+            socket.send_fds(self._line, [asked], [its.fileno()])
+        return ours
+
+
+@contextmanager
+def kernel_nursery() -> Iterator[Nursery | None]:
+    """Begin a nursery and end it after use; None where a process must not be copied.
+
+    Notes
+    -----
+    A copy of a process that has several threads may wait for ever for one that it has not; and
+    Apple's libraries refuse to work in a copy. There kernels are started as usual.
+    """
+    if sys.platform != "linux" or threading.active_count() > 1:
+        yield None
+        return
+    ours, its = socket.socketpair()
+    sys.stdout.flush()
+    sys.stderr.flush()
+    child = os.fork()
+    if not child:
+        ours.close()
+        _serve(its)
+    its.close()
+    try:
+        yield Nursery(ours)
+    finally:
+        ours.close()
+        os.waitpid(child, 0)
+
+
+def _serve(line: socket.socket) -> NoReturn:
+    """Load all, then copy this process for whoever asks, until the line is closed."""
+    kernels = []
+    try:
+        # A key at the terminal, meant for the run, must not end kernels before it does.
+        os.setsid()
+        # No debugger: nobody is there to use it, and loading it warns.
+        sys.modules["debugpy"] = None  # type: ignore[assignment]
+        for name in LOADED:
+            import_module(name)
+        # What is never counted as rubbish is never written to, and stays one copy for all.
+        gc.collect()
+        gc.freeze()
+        while True:
+            words, lent, *_ = socket.recv_fds(line, _MOST_BYTES, 1)
+            if not words:
+                break
+            with socket.socket(fileno=lent[0]) as its:
+                if not (kernel := os.fork()):
+                    line.close()
+                    _be_kernel(its, *words.decode().split(_PARTED))
+                kernels.append(kernel)
+    finally:
+        for kernel in kernels:
+            os.kill(kernel, signal.SIGKILL)
+            os.waitpid(kernel, 0)
+        os._exit(0)
+
+
+def _be_kernel(line: socket.socket, folder: str, *words: str) -> NoReturn:
+    """Become a kernel, say so when it is ready, and run until it is told to end."""
+    try:
+        from ipykernel.kernelapp import IPKernelApp
+
+        os.setsid()
+        os.chdir(folder)
+        app: Any = IPKernelApp.instance()
+        # It ends when the nursery does; and nobody will ask what was typed.
+        parent = f"--IPKernelApp.parent_handle={os.getppid()}"
+        app.initialize([*words, parent, "--HistoryManager.enabled=False"])
+        line.send(str(os.getpid()).encode())
+        app.start()
+    finally:
+        os._exit(0)

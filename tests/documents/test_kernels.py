@@ -1,0 +1,87 @@
+"""Kernels are copies of one process that has loaded all; nothing of them outlives the run."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import nbformat
+import pytest
+
+from airstats.documents.nursery import kernel_nursery
+from tests.documents.test_run_notebooks import write_notebook
+
+LINUX = pytest.mark.skipif(sys.platform != "linux", reason="no copies on this system")
+RUN = """
+import sys
+from pathlib import Path
+from airstats.documents.run_notebooks import run_quarter_notebooks
+folder = Path(sys.argv[1])
+run_quarter_notebooks({"works": {}}, folder / "out", progress=False, notebooks=folder)
+"""
+TELL = "import os, sys; print(os.getppid(), 'airstats.reports.owner_text' in sys.modules)"
+
+
+def run(folder, before=""):
+    call = [sys.executable, "-c", before + RUN, str(folder)]
+    return subprocess.Popen(call, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def told(folder):
+    cells = nbformat.read(folder / "out" / "works.ipynb", as_version=4).cells
+    return cells[-1].outputs[0].text.split()
+
+
+def is_alive(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+@LINUX
+def test_a_kernel_has_all_loaded_at_its_start_and_nothing_is_warned_of(tmp_path):
+    write_notebook(tmp_path, "works", TELL)
+    process = run(tmp_path)
+    assert process.communicate(timeout=120) == ("", "")
+    parent, loaded = told(tmp_path)
+    assert loaded == "True"
+    assert int(parent) != process.pid
+    assert not is_alive(int(parent))
+
+
+@LINUX
+@pytest.mark.parametrize("at_work", ["time.sleep(99)", "re.fullmatch('(a*)*b', 'a' * 40)"])
+def test_no_kernel_outlives_a_run_that_is_killed(tmp_path, at_work):
+    """Neither one that sleeps, nor one that lets no other thread of its own work."""
+    pids = tmp_path / "pids"
+    tell = f"open({str(pids)!r}, 'w').write(f'{{os.getpid()}} {{os.getppid()}} ')"
+    write_notebook(tmp_path, "works", f"import os, re, time\n{tell}\n{at_work}")
+    process = run(tmp_path)
+    while not pids.exists() or not pids.read_text().endswith(" "):
+        assert process.poll() is None
+        time.sleep(0.05)
+    process.send_signal(signal.SIGKILL)
+    process.communicate()
+    for pid in map(int, pids.read_text().split()):
+        for _ in range(100):
+            if not is_alive(pid):
+                break
+            time.sleep(0.05)
+        assert not is_alive(pid)
+
+
+def test_where_copying_fails_kernels_start_as_usual(tmp_path):
+    write_notebook(tmp_path, "works", TELL)
+    process = run(tmp_path, "from airstats.documents import nursery\nnursery.LOADED = ['absent']")
+    assert process.communicate(timeout=120) == ("", "")
+    assert told(tmp_path) == [str(process.pid), "False"]
+
+
+def test_where_a_process_must_not_be_copied_it_is_not(monkeypatch):
+    monkeypatch.setattr(sys, "platform", "darwin")
+    monkeypatch.setattr(os, "fork", lambda: pytest.fail("copied"))
+    with kernel_nursery() as nursery:
+        assert nursery is None
