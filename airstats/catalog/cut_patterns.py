@@ -176,9 +176,16 @@ def stopped_cuts() -> list[str]:
     return [name for name, cut in CUTS.items() if not cut.crosses]
 
 
+def typed_cuts() -> str:
+    """Return the names that one types, with what readers call them: "centre (slit), lined"."""
+    return ", ".join(
+        name if name == cut.words else f"{name} ({cut.words})" for name, cut in CUTS.items()
+    )
+
+
 def unknown_cut(name: str) -> str:
     """Say that a cut is not known, and which are."""
-    return f"cut_pattern: '{name}' is not known. Use one of {', '.join(CUTS)}."
+    return f"cut_pattern: '{name}' is not known. Use one of {typed_cuts()}."
 
 
 def _late(where: str) -> Callable[[], CutFormulas]:

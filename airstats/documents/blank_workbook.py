@@ -14,7 +14,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
-from airstats.catalog.cut_patterns import CUTS, stopped_cuts
+from airstats.catalog.cut_patterns import CUTS, stopped_cuts, typed_cuts
 from airstats.catalog.materials import MATERIALS
 from airstats.catalog.units import name_in, own_unit
 from airstats.catalog.wound_roll import CORE_MM, FULL_M, FULL_MM, GAUGE_MM, diameter_table
@@ -34,9 +34,7 @@ _HAIR = Side(style="hair", color="7F7F7F")
 _LINE, _BOX = Border(bottom=_HAIR), Border(_HAIR, _HAIR, _HAIR, _HAIR)
 _WRAPPED = Alignment(wrap_text=True, vertical="top")
 _MIDDLE = Alignment(wrap_text=True, vertical="center", horizontal="center")
-_CUT = "Which way the sheet is cut there: " + "; ".join(
-    f"{name}, {cut.words}" for name, cut in CUTS.items()
-)
+_CUT = f"Which way the sheet is cut there: {typed_cuts()}"
 _COUNT_WORDS = (
     "opened: every roll that was opened counts whole. half, quarter: to the nearest half or"
     " quarter roll. exact: measured"

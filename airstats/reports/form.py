@@ -191,7 +191,10 @@ def _boxes(ipywidgets: Any, form: Form) -> dict[str, Any]:
         kind = ipywidgets.BoundedIntText if name == "count" else ipywidgets.BoundedFloatText
         boxes[name] = kind(starts[name], min=low, max=high, step=step, description=label, **look)
     crews = [("not known yet", ""), *((crew, crew) for crew in form.allowances.belief.crews)]
-    choices = {"cut_pattern": ("Cut", list(CUTS)), "crew": ("Crew", crews)}
+    choices = {
+        "cut_pattern": ("Cut", [(cut.words, name) for name, cut in CUTS.items()]),
+        "crew": ("Crew", crews),
+    }
     for name, (label, options) in choices.items():
         chosen = {"options": options, "value": starts[name], "description": label}
         boxes[name] = ipywidgets.Dropdown(**chosen, **look)

@@ -45,6 +45,7 @@ class Found(NamedTuple):
         return f"{self.file}: {self.rule}: {self.words}"
 
 
+MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
 NUMBER = r"[+−±-]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?"
 COUNTED = (
     "job|roll|pack|opening|crew|quarter|piece|record|row|firm|order|house|metre|minute|hour|day|"
@@ -67,6 +68,12 @@ PURE = {
     r"factor|weight of|ratio|slope|seed": "a ratio has no unit",
 }
 """Behind what a number needs no unit, each with its reason."""
+FREE_OF_UNITS = re.compile(
+    r"\b(?:19|20)\d\d(?:Q\d|-\d\d(?:-\d\d)?)?\b|\b\d\d? (?:" + MONTHS + r")\b|sha256:\S+|\S+/\S+|"
+    r"\[\d+(?:, \d+)*\]|"
+    rf"\((?:[\w ]+%?: )?{NUMBER}(?: less| more| fewer)? to {NUMBER}(?: less| more| fewer)?\)"
+)
+"""Dates, files, references; an interval in brackets has the unit of what stands before it."""
 FORMULA = r"\s*[−+×÷]\s*[A-Za-zα-ωΑ-Ω(]"
 CODE_ENDS = r"[\w-]*\.(?:csv|xlsx|html|json|toml|pdf|ipynb|svg|png|txt|py)\b"
 TYPED = re.compile(r"[\"“`'][^\"”`']{1,60}[\"”`']")
@@ -75,7 +82,6 @@ AUTHORS = (
     "Fuller|Carroll|Raiffa|Schlaifer|Talts|Gelman|Efron|Tibshirani|Ervin|MacKinnon|Newton|Laplace|"
     "Gneiting|Raftery|Koenker|Czado|Betancourt|Soibelman|Formoso|Franchi"
 )
-MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
 
 Rule = Callable[[Text], Iterator[str]]
 
@@ -114,15 +120,14 @@ def numbers_without_unit(currency: str) -> Rule:
     unit = rf"(?:{UNIT}|{re.escape(currency)})" if currency else UNIT
     column = re.compile(rf"{unit}|\b(?:count|chance|share|job|date|quarter)\b")
     followed = re.compile(FOLLOWED + unit)
-    announced = re.compile(rf"\b[Ii]n {unit}[^.;]*:|m²[^.;]*:")
+    announced = re.compile(rf"\b[Ii]n {unit}[^.;:,]*[:,]|m²[^.;]*:")
     named = re.compile(rf"\b(?:{'|'.join(PURE)})\W{{0,3}}(?:{NUMBER} (?:and|to) )?$")
     number = re.compile(rf"(?<![\w.,−]){NUMBER}(?!\w|\.\d)")
 
     def rule(text: Text) -> Iterator[str]:
         if text.kind not in ("sentence", "cell") or column.search(text.beside):
             return
-        dates = r"\b(?:19|20)\d\d(?:Q\d|-\d\d(?:-\d\d)?)?\b|sha256:\S+|\S+/\S+"
-        bare = TYPED.sub("", re.sub(dates, "", text.text))
+        bare = TYPED.sub("", FREE_OF_UNITS.sub("", text.text))
         for hit in number.finditer(bare):
             before, after = bare[: hit.start()], bare[hit.end() :]
             pure = re.match(FORMULA, after) or re.search(r"[×÷=]\s*$", before)
@@ -244,11 +249,16 @@ def _of_table(file: str, table: BeautifulSoup) -> Iterator[Text]:
 
 def of_pdf(file: Path) -> Iterator[Text]:
     """Yield the text of each sheet of paper, lines joined."""
+    kind = "paper"
     for sheet in PdfReader(file).pages:
         words = " ".join(sheet.extract_text().split())
         if "What went in" in words or "report was made" in words:
             words = re.split("How this report was made|What went in", words)[0]
-        yield Text(file.name, "paper", words)
+        words, _, sources = words.partition(" References ")
+        yield Text(file.name, kind, words)
+        if sources:
+            kind = "reference"
+            yield Text(file.name, kind, sources)
 
 
 def of_svg(file: str, picture: str) -> Iterator[Text]:
@@ -287,7 +297,9 @@ def _plain(part: BeautifulSoup) -> str:
 
 def read(folder: Path) -> list[Found]:
     """Return what no reader should meet on the pages of a run."""
-    texts, rules = list(texts_of(folder)), rules_for(currency_of(folder))
+    named = sources_of(folder)
+    texts = [text._replace(text=re.sub(named, "the book", text.text)) for text in texts_of(folder)]
+    rules = rules_for(currency_of(folder))
     found = [Found(text.file, *broken) for text in texts for broken in _broken(text, rules)]
     for file in dict.fromkeys(text.file for text in texts):
         found += _of_whole_page(file, [text for text in texts if text.file == file], folder)
@@ -316,6 +328,18 @@ def _of_whole_page(file: str, texts: list[Text], folder: Path) -> Iterator[Found
         for words in re.findall(r".{20}(?:standard deviation|\bsds?\b).{0,20}", said):
             yield Found(file, "standard deviation on a page for the firm", words)
     yield from _money(file, said, currency_of(folder))
+
+
+def sources_of(folder: Path) -> str:
+    """Return a pattern of what the firm calls its own files: the end of each page names them."""
+    names = set()
+    for page in folder.glob("*.html"):
+        soup = BeautifulSoup(page.read_text(encoding="utf-8"), "html.parser")
+        for row in soup.select("details tr"):
+            cells = [cell.get_text().strip() for cell in row(["th", "td"])]
+            if cells[0] in ("records", "takeoff", "words", "firm", "previous"):
+                names.add(cells[1])
+    return "|".join(rf"\b{re.escape(name)}\b" for name in sorted(names, key=len)) or r"(?!)"
 
 
 def currency_of(folder: Path) -> str:

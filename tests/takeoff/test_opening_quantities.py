@@ -227,7 +227,7 @@ def test_errors_say_what_to_do():
         Practice(slit="sideways")
     with pytest.raises(AirstatsError, match="return_mm: -1 will not do"):
         Practice(return_mm=-1)
-    unknown = r"cut_pattern, row 0: 'zigzag' is not known. Use one of diagonal, centre, lined\b"
+    unknown = r"cut_pattern, row 0: 'zigzag' is not known. Use one of diagonal \(corner to corner"
     with pytest.raises(AirstatsError, match=unknown):
         one(1000, 1000, 100, cut="zigzag")
     for roll in (0.01, 0.02):

@@ -423,7 +423,7 @@ def test_a_fault_is_named_and_nothing_is_priced(worked):
         assert words in done[name]("A3")
         assert {done[name].named(names, n) for n, *_ in RESULTS} == {"–"}
         assert done[name].named(names, "total_money") == "–"
-    assert done["faulty"](f"H{FIRST_OPENING}").startswith("cut: write diagonal")
+    assert done["faulty"](f"H{FIRST_OPENING}").startswith("cut: write diagonal (corner to corner)")
     assert done["P5"]("A3") == ""
     assert "corners closed by" in done["glue"]("A3")
     assert done["glue"].named(names, "order_rolls") == done["P5"].named(names, "order_rolls")
