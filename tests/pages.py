@@ -13,6 +13,7 @@ from airstats.documents.html import html_of
 from airstats.documents.page import notebook_page
 from airstats.documents.pdf import pdf_of
 from airstats.reports.display import Picture, Table, Words, show
+from tests.text_on_pictures import text_faults
 
 SCRIPT = "<script>document.title='gone'</script>"
 TYPST = '#panic("run") $x$ \\ *not bold* @ref'
@@ -49,13 +50,14 @@ def shown():
 
 
 def assert_drawn(picture):
-    """A picture has words and numbers, is wide enough for a page, and is not blank."""
+    """A picture has words and numbers, is wide enough, not blank, and its words can be read."""
     assert len(picture.alt) > 30
     _, about = picture._repr_mimebundle_()
     assert about["image/png"]["csv"].count("\n") == len(picture.data) + 1 > 1
     pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
     assert pixels.shape[1] > 450
     assert pixels[:, :, :3].std() > 0.05
+    assert text_faults(picture.svg()) == [], picture.name
 
 
 def words_on(figure):
