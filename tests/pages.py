@@ -57,7 +57,8 @@ def assert_drawn(picture):
     pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
     assert pixels.shape[1] > 450
     assert pixels[:, :, :3].std() > 0.05
-    assert text_faults(picture.svg()) == [], picture.name
+    faults = text_faults(picture.svg())
+    assert not faults, (picture.name, faults)
 
 
 def words_on(figure):

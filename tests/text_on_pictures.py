@@ -1,4 +1,4 @@
-"""What is wrong with the words on a picture: too small, too close to others, struck through.
+"""What is wrong with the words on a picture: small, close to others, struck through, cut off.
 
 `python -m tests.text_on_pictures FOLDER` reads every SVG file of a folder, such as the `data` of a
 quarter's reports.
@@ -33,6 +33,8 @@ def text_faults(svg):
     drawn = list(_drawn(root))
     texts = [(words, box, place) for kind, words, box, place in drawn if kind == "text"]
     faults = [f"{words!r}: {size:g} pt" for words, size in _sizes(root) if size < LEAST_PT]
+    paper = shapely.box(0, 0, *map(float, root.get("viewBox").split()[2:]))
+    faults += [f"{words!r}: off the paper" for words, box, _ in texts if not paper.covers(box)]
     for (one, a, _), (other, b, _) in combinations(texts, 2):
         if a.distance(b) < APART_PT:
             faults.append(f"{one!r} and {other!r}: {a.distance(b):.1f} pt apart")
@@ -63,14 +65,16 @@ def _drawn(root):
     marks = {path.get("id"): path for path in root.iter(f"{SVG}path") if path.get("id")}
     clips = {c.get("id"): _clip(c) for c in root.iter(f"{SVG}clipPath")}
     within = {id(part) for defined in root.iter(f"{SVG}defs") for part in defined.iter()}
+    held_by = {id(part): group.get("clip-path") for group in root.iter(f"{SVG}g") for part in group}
     for order, part in enumerate(root.iter()):
+        clip = clips.get((part.get("clip-path") or held_by.get(id(part)) or "")[5:-1])
         if part.tag == f"{SVG}g" and (part.get("id") or "").startswith("text_"):
             yield from _text(part, order + len(list(part.iter())))
         elif part.tag == f"{SVG}path" and id(part) not in within:
-            yield from _path(part, part.get("d"), (0, 0), clips, order)
+            yield from _path(part, part.get("d"), (0, 0), clip, order)
         elif part.tag == f"{SVG}use":
             at = float(part.get("x")), float(part.get("y"))
-            yield from _path(part, marks[part.get(LINK)[1:]].get("d"), at, clips, order)
+            yield from _path(part, marks[part.get(LINK)[1:]].get("d"), at, clip, order)
 
 
 def _text(group, order):
@@ -103,10 +107,9 @@ def _placed(line):
     ) if moved else place
 
 
-def _path(part, path, at, clips, order):
+def _path(part, path, at, clip, order):
     """A path as a line that strikes, or as a cover."""
     style = part.get("style", "")
-    clip = clips.get((part.get("clip-path") or "")[5:-1])
     for points, closed in _outlines(path):
         moved = points + at
         stroke, fill = (_tone(style, name) for name in ("stroke", "fill"))

@@ -32,6 +32,8 @@ ACROSS, A_SHEET, MOST_SHEETS = 7, 42, 10
 WORDS_HIGH, DRAWN_HIGH, CELL_HIGH, KEY_HIGH = 0.48, 0.74, 1.32, 0.62
 """Inches: of the words over a small drawing, of the drawing, of both with the gap below, and of
 the key below all."""
+EDGE = 0.03
+"""Inches between the paper's edge and the words."""
 MOST_SIGNS = 14
 """A longer name of a job and opening does not fit over its drawing."""
 LABELLED = 0.03
@@ -63,14 +65,14 @@ def _cut_sheet(plan: pd.DataFrame, start: int, place: int) -> Picture:
     shown = plan.iloc[start : start + A_SHEET]
     drawn = [opening_pieces(_as_planned(row)) for _, row in shown.iterrows()]
     key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
-    high = CELL_HIGH * -(-len(shown) // ACROSS) + KEY_HIGH
+    high = EDGE + CELL_HIGH * -(-len(shown) // ACROSS) + KEY_HIGH
     figure = Figure(figsize=(FULL, high))
     named = "how often, depth of the reveal, width × height; mm"
     figure.legend(handles=key, loc="lower center", ncols=3, title=named)
     for cell, (pieces, (_, row)) in enumerate(zip(drawn, shown.iterrows(), strict=True)):
-        top = 1 - cell // ACROSS * CELL_HIGH / high
+        top = 1 - (EDGE + cell // ACROSS * CELL_HIGH) / high
         low = top - (WORDS_HIGH + DRAWN_HIGH) / high
-        box = (cell % ACROSS / ACROSS, low, 0.97 / ACROSS, DRAWN_HIGH / high)
+        box = (cell % ACROSS / ACROSS + EDGE / FULL, low, 0.97 / ACROSS, DRAWN_HIGH / high)
         figure.text(box[0], top, _panel_title(row), va="top", linespacing=1.15)
         _draw_small(figure.add_axes(box, anchor="NW"), pieces)
     said = [f"{r.job_id} {r.mark} {r.cut_way}".replace("  ", " ") for r in each(shown)]
@@ -176,7 +178,8 @@ def _regions(axes: Axes, grid: pd.DataFrame) -> None:
         if ahead.min() < 0:
             axes.contour(x, y, ahead, [0.0], colors=INK, linewidths=2.6)
         lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
-        axes.clabel(lines, fmt="%g", zorder=2)
+        for figure in axes.clabel(lines, fmt="%g", zorder=3):
+            figure.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
         _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
 
 

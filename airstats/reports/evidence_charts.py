@@ -125,10 +125,10 @@ def beliefs(table: pd.DataFrame) -> Picture:
     small = table["unit"].eq("m² a m² laid")
     parts = [table[small].iloc[::-1], table[~small].iloc[::-1]]
     figure, grid = panels(2, 2, 0.42 * max(map(len, parts)) + 0.6)
-    units = ("m² a m² laid", "m² a m² of reveal, or share")
+    units = ("m² a m² laid", "m² a m² of reveal,\nor share")
     for axes, part, unit in zip(grid, parts, units, strict=True):
         _draw_beliefs(axes, part, ("before any job", "now") if unit == units[0] else ("", ""))
-        axes.set_xlabel(f"{unit} (90 %)")
+        axes.set_xlabel(f"{unit}; 90 %")
     said = [
         f"{reader_name(row.quantity)} {number(row.start, 3)} ({number(row.start_low, 3)} to"
         f" {number(row.start_high, 3)}), now {number(row.mean, 3)} ({number(row.low, 3)} to"

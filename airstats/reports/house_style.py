@@ -57,7 +57,7 @@ RC: dict[Any, Any] = {
     "lines.markersize": 5.0,
     "hatch.linewidth": 0.7,
     "figure.constrained_layout.h_pad": 0.03,
-    "figure.constrained_layout.w_pad": 0.02,
+    "figure.constrained_layout.w_pad": 0.05,
     **_THIN,
     **_TICKS,
 }

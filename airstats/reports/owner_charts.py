@@ -76,7 +76,7 @@ def cascade(
     zero_line(axes)
     axes.set_ylim(last + 0.6, -0.6)
     axes.margins(x=0.18)
-    axes.set_xlabel("rolls beyond the price, added up; whiskers: 90 %")
+    figure.supxlabel("rolls beyond the price, added up; whiskers: 90 %")
     said = [f"{n} {text}" for n, text in zip(names, shown, strict=True)]
     alt = f"From {ends[0]} to {ends[1]}, in rolls: {listed(said)}; together"
     return Picture(name, figure, f"{alt} {_signed(used - priced)}.", table)

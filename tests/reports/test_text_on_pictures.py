@@ -39,6 +39,19 @@ def test_small_words(axes):
     assert faults(axes) == ["'small': 8 pt"]
 
 
+def test_words_that_run_off_the_paper(axes):
+    axes.text(0.9, 0.5, "words that go on and on", in_layout=False)
+    assert faults(axes) == ["'words that go on and on': off the paper"]
+
+
+def test_what_is_clipped_strikes_nothing(axes):
+    axes.set_axis_on()
+    axes.set_yticks([0.5], ["a name of the upright axis"])
+    axes.errorbar([0.1], [0.5], xerr=[0.4], capsize=2)
+    axes.set_xlim(0, 1)
+    assert faults(axes) == []
+
+
 @pytest.mark.parametrize("above", [False, True])
 @pytest.mark.parametrize(("colour", "struck"), [(ACCENT, True), (MID, True), (LIGHT, False)])
 def test_a_line_through_words(axes, colour, struck, above):
