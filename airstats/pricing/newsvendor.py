@@ -228,7 +228,7 @@ class Priced:
 
     def where(self, chosen: Array) -> Priced:
         """Return the jobs for which `chosen` is true."""
-        use = replace(self.use, means=self.use.means[:, chosen], sds=self.use.sds[:, chosen])
+        use = self.use.where(chosen)
         shelf = self.shelf and self.shelf.where(np.flatnonzero(chosen))
         return replace(self, jobs=self.jobs.where(chosen), use=use, shelf=shelf)
 
@@ -403,7 +403,8 @@ def expected_left_over(use: Mixture, pack: Array, order: Array) -> Array:
     """
     total = np.zeros(len(order))
     for packs in range(int(order.max(initial=0))):
-        total += np.where(packs < order, use.below(packs * pack), 0.0)
+        more = np.flatnonzero(packs < order)
+        total[more] += use.where(more).below(packs * pack[more])
     return total
 
 

@@ -125,7 +125,7 @@ def _best_way(jobs: Takeoff, use: Mixture, given: Array, metres: Array, fits: Ar
 
 def _saved(jobs: Takeoff, use: Mixture, job: int, metres: Array) -> Array:
     """Return the new rolls that one job saves by each of some lengths against the first."""
-    one = Mixture(use.weight, use.means[:, [job]], use.sds[:, [job]])
+    one = use.where(np.full(len(metres), job))
     width = float(jobs.columns(SIZE)[job, 0])
     opened = expected_opened(one, jobs.pack[[job]], metres * width)
     return opened[0] - opened
@@ -155,9 +155,12 @@ def expected_opened(use: Mixture, pack: Array, begun: Array | float = 0.0) -> Ar
     begun : (n,) array
         What begun ones have to give, in that unit.
     """
-    opened, packs = np.zeros(np.broadcast(pack, begun).shape), 0
-    while opened.size and (chance := 1 - use.below(begun + packs * pack)).max() > 1e-9:
-        opened, packs = opened + chance, packs + 1
+    pack, begun = np.broadcast_arrays(pack, begun)
+    opened, going, packs = np.zeros(pack.shape), np.arange(pack.size), 0
+    while going.size:
+        chance = 1 - use.where(going).below(begun[going] + packs * pack[going])
+        opened[going] += chance
+        going, packs = going[chance > 1e-9], packs + 1
     return opened
 
 

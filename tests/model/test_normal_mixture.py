@@ -1,5 +1,7 @@
 """Averages of normals against scipy and against sampling."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -48,6 +50,23 @@ def test_moments_are_those_of_the_density(column):
 @pytest.mark.parametrize("share", [1e-4, 0.05, 0.5, 0.8, 0.95, 0.9999])
 def test_quantile_leaves_the_share_below(share):
     assert MIX.below(MIX.quantile(share)) == pytest.approx([share, share], abs=1e-12)
+
+
+def test_quantiles_of_normals_far_apart_and_of_every_width():
+    rng = np.random.default_rng(1)
+    for sds in (np.full((30, 200), 5.0), np.exp(rng.normal(-3, 3, (30, 200)))):
+        weight, means = rng.dirichlet(np.ones(30)), rng.uniform(20, 1500, (30, 200))
+        mix = Mixture(weight, means, sds)
+        for share in (0.1, 0.5, 0.9):
+            assert mix.below(mix.quantile(share)) == pytest.approx(share, abs=1e-7)
+
+
+def test_a_quantile_does_not_hang_on_those_beside_it():
+    mix = Mixture(
+        np.full(30, 1 / 30), np.linspace([100.0, 20.0], [140.0, 1500.0], 30), np.full((30, 2), 5.0)
+    )
+    alone = replace(mix, means=mix.means[:, :1], sds=mix.sds[:, :1])
+    assert mix.quantile(0.3)[0] == pytest.approx(alone.quantile(0.3)[0], rel=1e-15)
 
 
 def test_normal_quantiles_of_one_or_of_thousands():
