@@ -36,9 +36,9 @@ REMOVED = 3
 WIDER_MM = 20.0
 """So much wider than noted may laps be laid without anybody seeing it: an assumption of ours."""
 SHORT_TIMES = {"half": 0.5, "twice": 2.0}
-PUBLISHED = "as on the other pages: quarter by quarter"
-AT_ONCE = "all jobs at once; the rows below differ from this"
-TO_THE_NEAREST = "rolls counted to the nearest, not opened"
+PUBLISHED = "as on the other pages"
+AT_ONCE = "all jobs at once (as all below)"
+TO_THE_NEAREST = "rolls counted to the nearest"
 PUT_BACK = "jobs set apart put back"
 NO_CAUSE = "no single cause"
 

@@ -78,12 +78,13 @@ def method() -> Words:
         " difference between crews, drift and trend; the mode by steps with exact derivatives, the"
         " covariance from the curvature there; candidates are weighed by how well each foretold"
         f" the counts {cite('normal at the top')}\n"
-        f"- starting belief (sd): waste {_pair(prior.waste)}; reveals in the order of the picture"
-        f" {listed([_pair(one) for one in prior.reveal_factors])}; shares of off-cuts"
-        f" {listed([_pair(one) for one in prior.reuse_shares])}; with {percent(prior.wide_weight)}"
-        f" a wider companion, waste {_pair(prior.wide_waste)} and reveals"
-        f" {listed([_pair(one) for one in prior.wide_factors])}; floor {prior.floor:g} m²; trend of"
-        f" waste {prior.trend:g} a quarter up or down with {percent(prior.trend_weight)}\n"
+        f"- starting belief (sd): waste {_pair(prior.waste)} m² a m² laid; reveals in the order of"
+        f" the picture {listed([_pair(one) for one in prior.reveal_factors])} m² a m² of reveal;"
+        f" share {listed([_pair(one) for one in prior.reuse_shares])} of the off-cuts; with"
+        f" {percent(prior.wide_weight)} a wider companion, waste {_pair(prior.wide_waste)} and"
+        f" reveals {listed([_pair(one) for one in prior.wide_factors])} m² a m²; floor"
+        f" {prior.floor:g} m²; trend of waste {prior.trend:g} m² a m² a quarter up or down with"
+        f" {percent(prior.trend_weight)}\n"
         "- between quarters the variance grows by drift² (waste) and"
         f" ({DRIFT_OF_FACTORS:g} × drift)² (factors and shares)\n"
         "- what is read: waste averaged over all candidates, the factors over those with flat"
@@ -161,7 +162,8 @@ def _short(result: Backtest) -> str:
     told = shortages(result)
     return (
         f"**Foretold to run short: {number(told['foretold'], 1)} of {told['jobs']} orders (chance:"
-        f" {told['low']} to {told['high']}); {told['came']} did, {SHORTAGES[told['verdict']]}.**"
+        f" {told['low']} to {told['high']} orders); {told['came']} did,"
+        f" {SHORTAGES[told['verdict']]}.**"
     )
 
 
@@ -184,8 +186,8 @@ def other_forms(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     shown = pd.concat([table.head(1), table[table["of_model"]]], ignore_index=True)
     changed = int(shown["orders_changed"].gt(0).sum())
     yield Words(
-        f"{changed} of {len(shown) - 1} other forms of the model change{'s' * (changed == 1)} an"
-        " order; all jobs are fitted at once."
+        f"Of {counted(len(shown) - 1, 'other assumption')} on the form of the model"
+        f" {changed or 'none'} change{'s' * (changed < 2)} an order."
     )
     yield conclusion_table(shown, "The same under other forms of the model; ± holds 90 %")
 
@@ -307,14 +309,14 @@ def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     share = f"{percent(abs(1 - ours / simple))} {way}" if simple else ""
     said = (
         f" Pinball loss: {number(ours, 3)} rolls a job, {share} than with least squares"
-        f" ({number(simple, 3)})"
+        f" ({number(simple, 3)} rolls)"
     )
     if result is None:
         return f"{said}."
     less = pinball_difference(result)
     ends = between(less["low"], less["high"], digits=3)
     apart = "" if less["low"] > 0 or less["high"] < 0 else ": not told apart"
-    return f"{said}; the difference is {number(less['mean'], 3)} rolls (90 %: {ends}){apart}."
+    return f"{said}; the difference is {number(less['mean'], 3)} rolls (90 %: {ends} rolls){apart}."
 
 
 def groups(desk: Desk) -> Section:
@@ -355,7 +357,7 @@ def simulated_words(ranks: dict[str, Any], apart: dict[str, Any]) -> Words:
     table = rank_table(ranks)
     within = int(table["firms"].between(table["low"], table["high"]).sum())
     return Words(
-        f"Does the calculation find what its own model holds? {ranks['firms']} truths were drawn"
+        f"{ranks['firms']} truths were drawn"
         " from the starting belief, 24 jobs of whole rolls from each, and the truth put in rank"
         f" among draws of what was then believed. The ranks should be even: {within} of"
         f" {len(table)} bars lie within what chance allows (99 % each) {cite('simulated ranks')}."
@@ -373,7 +375,8 @@ def leave_out_words(influence: pd.DataFrame, checked: pd.DataFrame) -> Words:
     over = int((influence["move_sd"].abs().round(2) >= 0.5).sum())
     many = f"{over} of {counted(len(influence), 'job')} would" if over else "No job would"
     quick = (checked["move"] - checked["move_refit"]).abs().max()
-    check = f" True refits without the first {len(checked)} differ by {number(quick, 3)} at most."
+    first = counted(len(checked), "job")
+    check = f" True refits without the first {first} differ by {number(quick, 3)} m² a m² at most."
     return Words(
         f"**{many} move an allowance by half of its sd or more.** The most influential is"
         f" {most['job_id']} ({most['quarter']}): without it {reader_name(most['moves_most'])} moves"
@@ -554,7 +557,7 @@ def agreement_words(beyond: Regression, allowances: pd.DataFrame) -> Words:
     lie, slopes = ("lies", "its slope") if len(apart) < 2 else ("lie", "their slopes")
     which = listed([reader_name(one) for one in apart]) or "No allowance"
     return Words(
-        f"{which} {lie} outside the 90 % interval of {slopes} beyond the laid area ({len(both)}"
-        " compared); the regression knows no starting belief and has an intercept, so that"
-        " agreement is a weak proof."
+        f"{which} {lie} outside the 90 % interval of {slopes} beyond the laid area"
+        f" ({counted(len(both), 'value')} compared); the regression knows no starting"
+        " belief and has an intercept, so that agreement is a weak proof."
     )

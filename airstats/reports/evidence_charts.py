@@ -42,7 +42,7 @@ def every_job(table: pd.DataFrame) -> Picture:
     more than `MOST_JOBS` all misses are drawn, and of the others one in so many.
     """
     drawn = drawn_jobs(table)
-    figure, axes = paper(3.3)
+    figure, axes = paper(4.3)
     places, middle = np.arange(len(drawn)), drawn["expected_m2"]
     thick = min(9.0, 430 / len(drawn))
     axes.vlines(places, drawn["low_m2"] - middle, drawn["high_m2"] - middle, LIGHT, linewidth=thick)
@@ -90,7 +90,7 @@ def _tell_tones(axes: Axes, table: pd.DataFrame, drawn: pd.DataFrame) -> None:
         (f"{counted(int(count.get(OPEN, 0)), 'job')} where the count tells neither", DARK),
     )
     for line, (words, tone) in enumerate(told):
-        axes.text(0.02, 0.97 - 0.085 * line, words, color=tone, va="top", transform=axes.transAxes)
+        axes.text(0.02, 0.97 - 0.065 * line, words, color=tone, va="top", transform=axes.transAxes)
     step = -(-len(table) // MOST_JOBS)
     every = {2: "second", 3: "third"}.get(step, f"{step}th")
     rest = f"drawn: all outside, every {every} of the rest" if len(drawn) < len(table) else ""
@@ -107,7 +107,7 @@ def _name_misses(axes: Axes, drawn: pd.DataFrame) -> None:
         own = drawn[drawn["where"].eq(where)]
         own = own.head(NAMED) if where == BELOW else own.tail(NAMED)
         middle = (own["used_low_m2"] + own["used_high_m2"]) / 2 - own["expected_m2"]
-        places = _apart(middle.to_numpy(), 0.085 * (high - low))
+        places = _apart(middle.to_numpy(), 0.065 * (high - low))
         for job, up in zip(own["job_id"], places, strict=True):
             axes.text(edge, up, job, color=ACCENT, ha=side, va="center")
 
@@ -223,22 +223,22 @@ def _name_few(axes: Axes, few: pd.DataFrame, names: list[str]) -> None:
 
 def calibration(table: pd.DataFrame) -> Picture:
     """Draw the share of uses below each foretold quantile, with what chance allows."""
-    figure, axes = paper(3.2)
+    figure, axes = paper(2.4)
     places = range(len(table))
-    band = BAR | {"height": 0.62, "color": LIGHT}
-    width = (table["chance_high"] - table["chance_low"]) * 100
-    axes.barh(places, width, left=table["chance_low"] * 100, label="chance allows (90 %)", **band)
-    axes.hlines(
-        places, table["surely"] * 100, table["possibly"] * 100, color=MID, linewidth=2.5,
-        label="surely below to possibly below: what whole rolls leave open",
-    )  # fmt: skip
-    shown = "uses below, open counts spread as foretold"
-    axes.plot(table["below"] * 100, places, "o", color=ACCENT, markersize=8, label=shown)
+    low, high = table["chance_low"] * 100, table["chance_high"] * 100
+    axes.barh(places, high - low, left=low, height=0.62, color=LIGHT)
+    axes.hlines(places, table["surely"] * 100, table["possibly"] * 100, color=MID)
+    axes.plot(table["below"] * 100, places, "o", color=ACCENT)
     axes.set_yticks(places, [f"{percent} % point" for percent in table["percent"]])
-    axes.set_xlim(0, 100)
-    axes.invert_yaxis()
+    axes.set(xlim=(0, 100), ylim=(len(table) - 0.4, -1.1))
+    top = table.iloc[0]
+    told = (("chance allows (90 %)", high.iloc[0], -0.45, DARK), ("uses below", 0, -0.85, ACCENT))
+    for words, right, up, tone in told:
+        label_mark(axes, max(right, 100 * top["below"]), up, words, color=tone)
+    ends = "surely below to possibly below: what the counts leave open"
+    label_mark(axes, 50, -0.8, ends, color=DARK)
+    axes.grid(axis="y", visible=False)
     axes.set_xlabel("share of the uses below the foretold point, %")
-    figure.legend(loc="outside lower center", ncols=1)
     said = [f"{percent(r.below)} below the {r.percent} % point" for r in each(table)]
     allowed = [f"{percent(r.chance_low)} to {percent(r.chance_high)}" for r in each(table)]
     alt = (
@@ -251,7 +251,7 @@ def calibration(table: pd.DataFrame) -> Picture:
 def ranks(table: pd.DataFrame) -> Picture:
     """Draw the ranks of drawn truths, a panel a quantity, with what chance allows; `rank_table`."""
     parts = list(table.groupby("quantity", sort=False))
-    figure, grid = panels(len(parts), 2, 2.4)
+    figure, grid = panels(len(parts), 2, 1.7)
     for axes, (name, part) in zip(grid, parts, strict=True):
         axes.bar(part["bar"], part["firms"], color=ACCENT, width=0.9, **BAR)
         axes.axhspan(part["low"].iloc[0], part["high"].iloc[0], color=LIGHT, alpha=0.5, zorder=0)

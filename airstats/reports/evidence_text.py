@@ -128,17 +128,18 @@ def _priced(desk: Desk, result: Backtest | None) -> str:
         f" {number(cost['mean'], 0)} {currency} each in rolls short and left over"
     )
     really = cost_differences(result).set_index("rule").T["estimated"]
-    return f"{said}, {_against(really, 'at their real prices')}"
+    return f"{said}, {_against(really, 'at their real prices', currency)}"
 
 
-def _against(more: pd.Series, what: str) -> str:
-    """Return "55 less than as really priced (45 to 64 less)", or that it is not told apart."""
+def _against(more: pd.Series, what: str, currency: str) -> str:
+    """Return "55 EUR less than as really priced (45 to 64 less)", or that it is not told apart."""
     if not np.isfinite([more["low"], more["high"]]).all():
-        return f"{number(more['mean'], 0)} less than {what} (one job gives no interval)"
+        less = f"{number(more['mean'], 0)} {currency} less"
+        return f"{less} than {what} (one job gives no interval)"
     if more["low"] > 0:
-        return f"{number(more['mean'], 0)} less than {what} ({_ends(more)} less, 90 %)"
+        return f"{number(more['mean'], 0)} {currency} less than {what} ({_ends(more)} less, 90 %)"
     if more["high"] < 0:
-        return f"{number(-more['mean'], 0)} more than {what} ({_ends(-more)} more, 90 %)"
+        return f"{number(-more['mean'], 0)} {currency} more than {what} ({_ends(-more)} more, 90 %)"
     return f"not told apart from {what} ({_two_ways(more)}, 90 %)"
 
 
@@ -185,7 +186,7 @@ def _hangs_on(table: pd.DataFrame) -> str:
     if causes.empty:
         names = listed(changed["assumption"].tolist())
         return f"No assumption tried changes which cause leads; some orders change with: {names}."
-    said = [f"with {row.assumption} {_would_lead(row.cause)}" for row in each(causes)]
+    said = [f"with {row.assumption}, {_would_lead(row.cause)}" for row in each(causes)]
     return f"The records cannot settle what would turn it: {listed(said)}."
 
 
@@ -259,29 +260,29 @@ def back_test(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
 def back_test_words(more: dict[float, pd.DataFrame]) -> Words:
     """Say at which ratios of the costs ours is surely cheaper or dearer than each rival."""
     rules = next(iter(more.values())).index
-    said: dict[str, list[str]] = {
-        "surely cheaper than": [],
-        "surely dearer than": [],
-        "not told apart from": [],
+    verdicts = {
+        "surely cheaper than": {rule: _ratios(more, rule, 1) for rule in rules},
+        "surely dearer than": {rule: _ratios(more, rule, -1) for rule in rules},
     }
-    for rule in rules:
-        rows = {ratio: table.loc[rule] for ratio, table in more.items()}
-        verdicts = {
-            "surely cheaper than": [r for r, row in rows.items() if row["low"] > 0],
-            "surely dearer than": [r for r, row in rows.items() if row["high"] < 0],
-        }
-        verdicts["not told apart from"] = [
-            r for r, row in rows.items() if row["low"] <= 0 <= row["high"]
-        ]
-        for verdict, at in verdicts.items():
-            if at:
-                where = "" if len(at) == len(rows) else f" at {listed([f'{r:g}' for r in at])}"
-                said[verdict].append(f"{WORDS_OF_RULES[rule]}{where}")
-    parts = [f"{verdict} {listed(names)}" for verdict, names in said.items() if names]
+    parts = [
+        f"{verdict} {listed([WORDS_OF_RULES[rule] for rule in rules if told[rule] == at])} {at}"
+        for verdict, told in verdicts.items()
+        for at in dict.fromkeys(filter(None, told.values()))
+    ]
+    first, *rest = parts or ["not told apart from any other way at any ratio of the costs"]
+    then = f"; {'; '.join(rest)}" if rest else ""
     return Words(
-        f"**Ours is {'; '.join(parts)}.** Every way prices the same jobs from the quarters before"
-        " them; the numbers are what a roll short costs, in rolls left over."
+        f"**Ours is {first}**{then}. Where nothing is said, these jobs do not tell the two apart."
+        " A ratio is what a roll short costs to what one left over costs."
     )
+
+
+def _ratios(more: dict[float, pd.DataFrame], rule: str, sign: int) -> str:
+    """At which ratios a rule surely costs more (1) or less (-1): "at every ratio", or ""."""
+    near = "low" if sign > 0 else "high"
+    ends = {ratio: sign * float(table[near].loc[rule]) for ratio, table in more.items()}
+    sure = [f"{ratio:g} : 1" for ratio, end in ends.items() if end > 0]
+    return f"at {'every ratio' if len(sure) == len(more) else listed(sure)}" if sure else ""
 
 
 def back_test_table(
@@ -379,8 +380,8 @@ def _changes(row: object, table: pd.DataFrame) -> str:
     """What an assumption changes of the first row's leading cause, or of the orders."""
     changed = int(row.orders_changed)  # type: ignore[attr-defined]
     parts = ["another cause leads"] if _other_cause(row, table) else []
-    parts += [f"{counted(changed, 'job')} ordered otherwise"] if changed else []
-    return listed(parts) or HOLDS
+    parts += [f"{counted(changed, 'other order')}"] if changed else []
+    return ", ".join(parts) or HOLDS
 
 
 def conclusion_words(table: pd.DataFrame, jobs: int) -> Words:
@@ -396,7 +397,7 @@ def conclusion_words(table: pd.DataFrame, jobs: int) -> Words:
     worst = [row for row in each(shown) if _other_cause(row, shown)]
     if worst:
         said = [
-            f"with {row.assumption} {_would_lead(row.cause)}"
+            f"with {row.assumption}, {_would_lead(row.cause)}"
             f"{_took(row.cause_rolls, row.cause_half)}, and waste would be"
             f" {_give(row.waste * 100, row.waste_half * 100, 1)} %, not"
             f" {_give(usual['waste'] * 100, usual['waste_half'] * 100, 1)} %"

@@ -132,8 +132,8 @@ def _told(name: str, jobs: pd.DataFrame) -> str:
     )
     return (
         f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short"
-        f" {number(short['foretold'], 1)} (chance: {short['low']} to {short['high']}),"
+        f" {number(short['foretold'], 1)} (chance: {short['low']} to {short['high']} jobs),"
         f" {short['came']} did, {judged}; {number(left['airstats'], 1)} packs a job left over. A"
-        f" flat 10 % ran short on {by_rule['jobs_short']['flat']:.0f} and left"
-        f" {number(left['flat'], 1)} over."
+        f" flat 10 % ran short on {counted(int(by_rule['jobs_short']['flat']), 'job')} and left"
+        f" {number(left['flat'], 1)} packs a job over."
     )

@@ -13,11 +13,11 @@ from airstats.analysis.recording_value import (
     DRAWS,
     NOW,
     OPENINGS,
-    WAYS,
     most_open,
     value_of_recording,
 )
 from airstats.base.number_text import counted, each, in_currency, listed, number, roughly
+from airstats.model.allowances import REACH
 from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
 from airstats.reports.desk import Desk
@@ -62,7 +62,7 @@ def sentence(desk: Desk) -> Words:
 def in_short(desk: Desk) -> Section:
     """Show the one sentence with its picture."""
     yield sentence(desk)
-    yield recording_charts.savings(_worth(desk))
+    yield recording_charts.savings(_worth(desk), desk.firm.currency)
 
 
 def saving_words(table: pd.DataFrame, currency: str) -> Words:
@@ -71,8 +71,8 @@ def saving_words(table: pd.DataFrame, currency: str) -> Words:
     now, measured = ways[NOW], ways[MEASURED]
     cost = (
         f"of the {in_currency(roughly(now.cost), currency)} that rolls left over and rolls short"
-        f" are expected to cost a year's {now.jobs:.0f} jobs, {roughly(now.not_known)} would go"
-        " if the allowances were known"
+        f" are expected to cost a year's {now.jobs:.0f} jobs,"
+        f" {in_currency(roughly(now.not_known), currency)} would go if the allowances were known"
     )
     if measured.saving_low <= 0:
         return Words(
@@ -88,13 +88,14 @@ def section(desk: Desk) -> Section:
     """Show what each way to record would save."""
     table = _worth(desk)
     yield saving_words(table, desk.firm.currency)
-    yield ways_words(table)
+    yield ways_words(table, desk.firm.currency)
     yield open_words(most_open(desk.now, desk.jobs))
-    yield recording_charts.savings(table)
+    yield recording_charts.savings(table, desk.firm.currency)
     yield show_table(
-        table.assign(recorded=[WAYS[way].words for way in table["way"]]),
-        "A year's orders after a year of records of each kind; money",
-        "recorded cost not_known saving saving_low saving_high worst best minutes",
+        table,
+        "A year's orders after a year of records of each kind",
+        "way cost not_known saving saving_low saving_high worst best minutes",
+        desk.firm.currency,
     )
 
 
@@ -102,7 +103,9 @@ def open_words(open_m2: pd.Series) -> Words | None:
     """Say which finished jobs to measure first, from `most_open`; nothing where all are known."""
     if open_m2.empty:
         return None
-    first = [f"{job} (± {number(sd, 0)} m²)" for job, sd in open_m2.head(FIRST).items()]
+    first = [
+        f"{job} (± {number(REACH * sd, 0)} m², 90 %)" for job, sd in open_m2.head(FIRST).items()
+    ]
     return Words(
         f"{counted(len(open_m2), 'finished job')} came without openings or depths; what is usual of"
         f" the firm stands in for them. Drawings may still tell: first those of {listed(first)},"
@@ -110,11 +113,15 @@ def open_words(open_m2: pd.Series) -> Words | None:
     )
 
 
-def ways_words(table: pd.DataFrame) -> Words:
+def ways_words(table: pd.DataFrame, currency: str = "") -> Words:
     """Say which ways would surely save, the best first, and what the figures hold."""
     sure = table[table["saving_low"] > 0].sort_values("saving", ascending=False)
     said = [f"{DONE[row.way]} {_give_or_take(row)}" for row in each(sure)]
-    found = f"In money a year: {listed(said)}." if said else "No way surely saves anything."
+    found = (
+        f"In {currency or 'money'} a year: {listed(said)}."
+        if said
+        else "No way surely saves anything."
+    )
     jobs = number(table["jobs"].iloc[0], 0)
     return Words(
         f"{found} It is the mean over {jobs} jobs like those of the last year, and over truths"
