@@ -150,7 +150,7 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "used_high_m2": ("to m²", "{:.0f}"),
     "where": ("the count lies", "{}"),
     "way": ("recorded for a year", "{}"),
-    "conclusion": ("conclusion", "{}"),
+    "conclusion": ("what changes", "{}"),
     "of_overrun": ("slope of the overrun", "{}"),
     "of_beyond": ("slope beyond the laid area", "{}"),
     "of_allowance": ("allowance", "{}"),

@@ -42,6 +42,13 @@ from airstats.reports.shared_text import named_suspects, unmeasured_notes, with_
 NO_BACKTEST = Words("No back-test yet: it needs finished jobs in two quarters or more.")
 HELD = 0.8
 """Share of the uses that the stated intervals should hold."""
+IN_SHORT = {
+    "airstats": "ours",
+    "flat": "a flat 10 %",
+    "flat_learnt": "the flat share that cost least so far",
+    "least_squares": "least squares",
+}
+"""The ways of pricing in a table whose caption says the rest."""
 NAMED = 5
 """So many jobs are named in a sentence; the others stand in the table."""
 
@@ -306,8 +313,8 @@ def back_test_table(
         That of the costs, if it is known.
     """
     own = short_cost / leftover_cost
-    columns: dict[str, list[str]] = {"rule": [WORDS_OF_RULES["airstats"]]}
-    columns["rule"] += [WORDS_OF_RULES[rule] for rule in next(iter(more.values())).index]
+    rules = ["airstats", *next(iter(more.values())).index]
+    columns = {"rule": [IN_SHORT.get(rule, WORDS_OF_RULES[rule]) for rule in rules]}
     for ratio, table in more.items():
         mean = own_cost(result, ratio)
         cells = [f"{number(mean['mean'], 0)} ({_ends(mean)})"]
@@ -318,11 +325,12 @@ def back_test_table(
         pd.DataFrame(columns),
         f"Cost of {jobs}, {currency or 'money'} a job, by what a roll short costs (short : left"
         f" over, at {in_currency(f'{leftover_cost:g}', currency)} a roll left over): ours, and what"
-        " others cost more; in brackets 90 %, jobs of a quarter counted as related",
+        " others cost more; in brackets 90 %, jobs of a quarter counted as related. Flat shares are"
+        " on the surface, least squares on the middle of each count",
     )
 
 
-HOLDS = "holds"
+HOLDS = "nothing"
 
 
 def conclusion(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
@@ -379,9 +387,9 @@ def _other_cause(row: object, table: pd.DataFrame) -> bool:
 def _changes(row: object, table: pd.DataFrame) -> str:
     """What an assumption changes of the first row's leading cause, or of the orders."""
     changed = int(row.orders_changed)  # type: ignore[attr-defined]
-    parts = ["another cause leads"] if _other_cause(row, table) else []
-    parts += [f"{counted(changed, 'other order')}"] if changed else []
-    return ", ".join(parts) or HOLDS
+    parts = ["the cause"] if _other_cause(row, table) else []
+    parts += [counted(changed, "order")] if changed else []
+    return listed(parts) or HOLDS
 
 
 def conclusion_words(table: pd.DataFrame, jobs: int) -> Words:

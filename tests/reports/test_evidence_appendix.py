@@ -175,7 +175,7 @@ def test_an_allowance_outside_its_slope_is_named():
     table.loc["waste", "mean"] = 5.0
     said = appendix.agreement_words(beyond, table).text
     assert said.startswith("waste lies outside the 90 % interval of its slope")
-    assert "(3 compared)" in said
+    assert "(3 values compared)" in said
 
 
 def test_jobs_that_stand_out_are_named_with_a_reason():

@@ -22,7 +22,7 @@ def test_a_saving_is_said_with_its_interval_and_its_effort():
     said = recording_text.saving_words(told(33.0), "CU").text
     assert "would save about 33 ± 5.0 CU a year** (a tape measure and five seconds a job)" in said
     assert "of the 820 CU that rolls left over and rolls short" in said
-    assert "61 jobs, 60 would go" in said
+    assert "61 jobs, 60 CU would go" in said
 
 
 def test_a_saving_that_chance_explains_is_no_saving():
