@@ -230,14 +230,11 @@ def calibration(table: pd.DataFrame) -> Picture:
     axes.hlines(places, table["surely"] * 100, table["possibly"] * 100, color=MID)
     axes.plot(table["below"] * 100, places, "o", color=ACCENT)
     axes.set_yticks(places, [f"{percent} % point" for percent in table["percent"]])
-    axes.set(xlim=(0, 100), ylim=(len(table) - 0.4, -1.1))
-    top = table.iloc[0]
-    told = (("chance allows (90 %)", high.iloc[0], -0.45, DARK), ("uses below", 0, -0.85, ACCENT))
-    for words, right, up, tone in told:
-        label_mark(axes, max(right, 100 * top["below"]), up, words, color=tone)
-    ends = "surely below to possibly below: what the counts leave open"
-    label_mark(axes, 50, -0.8, ends, color=DARK)
-    axes.grid(axis="y", visible=False)
+    axes.set(xlim=(0, 100), ylim=(len(table) - 0.4, -1.5))
+    axes.text(0.5, -1.15, "dot: uses below, open counts spread as foretold", color=ACCENT)
+    rest = "line: what the counts leave open; grey: what chance allows (90 %)"
+    axes.text(0.5, -0.6, rest, color=DARK)
+    axes.grid(False)
     axes.set_xlabel("share of the uses below the foretold point, %")
     said = [f"{percent(r.below)} below the {r.percent} % point" for r in each(table)]
     allowed = [f"{percent(r.chance_low)} to {percent(r.chance_high)}" for r in each(table)]
