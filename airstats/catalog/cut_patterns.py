@@ -123,7 +123,9 @@ class CutPattern:
             "name: write small letters and underscores": not re.fullmatch(
                 "[a-z][a-z_]*", self.name
             ),
-            "words: say what readers call it": not self.words,
+            "words: say what readers call it, without comma or quotation mark": (
+                not self.words or "," in self.words or '"' in self.words
+            ),
             "reveal_factor, reuse_share: give a mean, a sd above 0 and the reason": not all(
                 np.isfinite(guess.mean) and 0 < guess.sd < np.inf and guess.reason
                 for guess in guesses

@@ -71,7 +71,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "old": ("last value", "{:.3f}"),
     "alone": ("this quarter alone", "{:.3f}"),
     "new": ("new value", "{:.3f}"),
-    "each_m2": ("unit", "{}"),
     "last_value": ("last value", "{}"),
     "this_quarter": ("this quarter alone", "{}"),
     "new_value": ("new value", "{}"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -75,12 +77,19 @@ def _cut_sheet(plan: pd.DataFrame, start: int, place: int) -> Picture:
         box = (cell % ACROSS / ACROSS + EDGE / FULL, low, 0.97 / ACROSS, DRAWN_HIGH / high)
         figure.text(box[0], top, _panel_title(row), va="top", linespacing=1.15)
         _draw_small(figure.add_axes(box, anchor="NW"), pieces)
-    said = [f"{r.job_id} {r.mark} {r.cut_way}".replace("  ", " ") for r in each(shown)]
+    said = [f"{r.job_id} {r.mark} {r.cut_way}{_noted(r)}".replace("  ", " ") for r in each(shown)]
     more = f" {start + 1} to {start + len(shown)} of {len(plan)} kinds."
     alt = f"The cuts in the sheet at each opening: {listed(said)}.{more * (len(plan) > len(shown))}"
     columns = ["job_id", "mark", "count", *SIZES, "sides", "cut_pattern", "cut_way", "saving_all"]
     name = "cut_sheet" if place == 1 else f"cut_sheet_{place}"
     return Picture(name, figure, alt, shown[columns].assign(pieces=[*map(_pieces, drawn)]))
+
+
+def _noted(row: Any) -> str:
+    """The cut that the takeoff notes, where another is drawn."""
+    if row.cut_pattern == row.recommended_cut:
+        return ""
+    return f" (noted: {CUTS[row.cut_pattern].words})"
 
 
 def _draw_small(axes: Axes, pieces: OpeningPieces | None) -> None:

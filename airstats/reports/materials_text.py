@@ -17,7 +17,7 @@ from airstats.pricing.purchases import buying_list
 from airstats.reports.buying_text import headline, remarks
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.update_text import worded
+from airstats.reports.update_text import COMPARED, worded
 
 
 def update_section(desk: Desk) -> Section:
@@ -39,9 +39,9 @@ def update_section(desk: Desk) -> Section:
     return (
         Words(f"## The other materials\n\n**{said[:1].upper()}{said[1:]}.**{doubt}"),
         show_table(
-            worded(table).assign(each_m2=table["unit"]),
+            worded(table),
             "Used above what is counted, %; ± holds 90 %",
-            "allowance each_m2 last_value this_quarter new_value moved_by chance_moves verdict",
+            COMPARED,
         ),
     )
 
@@ -71,7 +71,7 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
         show_table(
             together_and_alone(bought, alone),
             "What to buy for all jobs together, then what each job takes by itself",
-            "job_id material pack unit expected from_packs to_packs order_packs chance_short"
+            "job_id material order_packs pack unit chance_short expected from_packs to_packs"
             " expected_left_over_packs order_money",
             desk.firm.currency,
             "packs",

@@ -158,10 +158,10 @@ def jobs_table(desk: Desk, order: Order) -> Section:
     """Show what to order for each job, and for all of them from one store, above them."""
     money = with_money(order.foretold, desk.firm.roll_price)
     table = order.jobs.assign(sheet_cost=money["sheet_cost"])
-    columns = "job_id expected_m2 low_m2 high_m2 order_rolls"
+    columns = "job_id order_rolls"
     if order.foretold.shelf:
         columns += " from_stock_rolls buy_rolls"
-    columns += " chance_short expected_left_over_rolls cost_order"
+    columns += " chance_short cost_order expected_m2 low_m2 high_m2 expected_left_over_rolls"
     if table["sheet_cost"].notna().any():
         columns += " sheet_cost"
     shown = largest_first(table) if len(table) > MOST_ROWS else table

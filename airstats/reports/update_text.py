@@ -53,6 +53,9 @@ NAMED = 8
 """More jobs than these are counted, not named."""
 MOST_SAID = 3
 """So many lines say what the data cannot tell."""
+COMPARED = "allowance last_value this_quarter new_value moved_by chance_moves verdict"
+"""Columns of a comparison of allowances."""
+POINTS = " points"
 FOLLOWED = 8
 """With fewer jobs a line of departures shows nothing."""
 
@@ -168,7 +171,7 @@ def _deciding(pulled: pd.DataFrame) -> list[str]:
 
 def _move(name: str, value: float) -> str:
     """Return "+0.4 points" of waste, "−0.03" of a reveal factor."""
-    return f"{signed(100 * value, 1)} points" if _is_share(name) else signed(value, 2)
+    return f"{signed(100 * value, 1)}{POINTS}" if _is_share(name) else signed(value, 2)
 
 
 def _is_share(name: str) -> bool:
@@ -262,8 +265,9 @@ def side_by_side(desk: Desk, decided: Allowances) -> Section:
     stand = "last" if decided.decision.get("decision") == KEEP else "new"
     yield show_table(
         worded(table),
-        f"m² of sheet, ± holds 90 %; the {stand} values stand in {desk.quarter}",
-        "allowance each_m2 last_value this_quarter new_value moved_by chance_moves verdict",
+        f"Waste in % of the laid sheet, reveals in m² of sheet a m² of reveal; ± holds 90 %; the"
+        f" {stand} values stand in {desk.quarter}",
+        COMPARED,
     )
 
 
@@ -272,12 +276,11 @@ def worded(table: pd.DataFrame) -> pd.DataFrame:
     rows = [
         {
             "allowance": row.allowance,
-            "each_m2": "% of laid sheet" if _is_share(row.allowance) else "m² a m² of reveal",
             "last_value": _value(row, "old"),
             "this_quarter": _value(row, "alone"),
             "new_value": _value(row, "new"),
-            "moved_by": _move(row.allowance, row.move),
-            "chance_moves": _move(row.allowance, row.by_chance).lstrip("+"),
+            "moved_by": _move(row.allowance, row.move).removesuffix(POINTS),
+            "chance_moves": _move(row.allowance, row.by_chance).strip(f"+{POINTS}"),
             "verdict": row.verdict,
         }
         for row in each(table)

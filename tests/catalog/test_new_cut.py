@@ -190,7 +190,7 @@ def test_the_price_sheet_prices_it_where_the_flat_factor_serves(desk):
 
 def test_the_price_sheet_says_where_else_a_cut_is_priced(desk):
     page, named = typed(desk.now, "steady")
-    assert page(f"H{FIRST_OPENING}") == "cut: price steady with `airstats price`"
+    assert page(f"H{FIRST_OPENING}") == "cut: price slit upright always with `airstats price`"
     assert named("order_rolls") == "–"
 
 
@@ -226,7 +226,7 @@ def test_every_notebook_speaks_of_it(folder, name, monkeypatch):
     monkeypatch.setattr("IPython.display.display", lambda part, **_: shown.append(part))
     assert not list(run_notebook(name, {"records": str(folder), "takeoff": ""}))
     bundles = [part for part in shown if isinstance(part, dict)]
-    assert len(shown) > 15
+    assert len(shown) > 10
     assert "a doubled strip" in " ".join(map(str, shown))
     assert sum("image/png" in bundle for bundle in bundles) > 2
 
@@ -320,6 +320,7 @@ def test_an_older_file_that_is_damaged_is_still_refused(older, added, tmp_path):
 WRONG = [
     ({"name": "Two words"}, "name: write small letters"),
     ({"words": ""}, "words: say"),
+    ({"words": "slit, twice"}, "words: say"),
     ({"reveal_factor": Guess(1.0, 0.0, "sure")}, "reveal_factor, reuse_share: give a mean, a sd"),
     ({"reveal_factor": Guess(1.0, 0.2, "")}, "the reason"),
     ({"reuse_share": Guess(0.5, 0.3, "why")}, "there are no off-cuts"),

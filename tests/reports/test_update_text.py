@@ -98,7 +98,8 @@ def test_the_table_writes_what_an_estimator_writes(reveals):
     half = (waste["new_high"] - waste["new_low"]) / 2
     assert shown.loc["waste", "new_value"] == f"{100 * waste['new']:.1f} ± {100 * half:.1f}"
     assert shown.loc["reveal.centre", "last_value"] == f"{slit['old']:.2f} ± {slit['old_half']:.2f}"
-    assert shown["each_m2"].tolist() == ["% of laid sheet", *["m² a m² of reveal"] * 3]
+    assert shown.loc["waste", "moved_by"] == f"{100 * waste['move']:+.1f}".replace("-", "−")
+    assert shown.loc["waste", "chance_moves"] == f"{100 * waste['by_chance']:.1f}"
     words = table._shown()
     assert words["allowance"].tolist() == ["waste", "corner to corner", "slit", "lined"]
     assert (told["verdict"] == shown["verdict"]).all()

@@ -109,6 +109,14 @@ def _steps() -> Steps:
     return [*_sizes(), *steps, *joints, ("joint", joint)]
 
 
+def _code(typed: str) -> str:
+    """The name of the cut that was typed as readers call it, or by that name."""
+    code = typed
+    for name, cut in CUTS.items():
+        code = f'IF({typed}="{cut.words}","{name}",{code})'
+    return code
+
+
 def _refuse_incomplete(cut: str, formulas: CutFormulas) -> None:
     wanted = {f"joint_{cut}"}
     wanted |= {f"needed_{cut}", f"fillable_{cut}"} if CUTS[cut].reuse_share else set()
@@ -150,7 +158,7 @@ def _sizes() -> Steps:
         ("count", f"IF({there},{{typed:B}},0)"),
         *sizes,
         ("lined_foot", "IF(N({typed:F})=3,0,1)"),
-        ("cut", f'IF({there},{{typed:G}},"")'),
+        ("cut", f'IF({there},{_code("{typed:G}")},"")'),
         ("turned", f"{STANDARD_PRACTICE.return_mm:g}"),
         ("roll", "roll_width_m*1000"),
         ("reach", "{depth}+{turned}"),

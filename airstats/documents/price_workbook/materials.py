@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.catalog.materials import PRETAPED_SHARE
+from airstats.catalog.reader_names import reader_name
 from airstats.documents.price_workbook.geometry_formulas import untaped_cuts
 
 STEPS = {
@@ -42,7 +43,7 @@ def materials_good() -> str:
 
 def materials_fault() -> str:
     """Return what to do where they will not."""
-    cuts = ", ".join(untaped_cuts())
+    cuts = ", ".join(map(reader_name, untaped_cuts()))
     elsewhere = f". Count the tape of openings cut {cuts} with `airstats price --materials`"
     return (
         "Tape and corners: write a share from 0 to 1, corners closed by"

@@ -245,8 +245,14 @@ def openings(job: JobSheets, kinds: Sequence[dict[str, Any]]) -> int:
     for _, letter, low, high in OPENING_LIMITS:
         allow_numbers(page, f"{letter}{FIRST_OPENING}:{letter}{last}", low, high)
     allow_list(page, f"F{FIRST_OPENING}:F{last}", '"3,4"')
-    allow_list(page, f"G{FIRST_OPENING}:G{last}", f'"{",".join(CUTS)}"')
+    allow_list(
+        page, f"G{FIRST_OPENING}:G{last}", f'"{",".join(cut.words for cut in CUTS.values())}"'
+    )
     return rows
+
+
+def _cut_words() -> list[str]:
+    return [cut.words for cut in CUTS.values()]
 
 
 def _opening_check(row: int) -> str:
@@ -260,12 +266,15 @@ def _opening_check(row: int) -> str:
     ]
     checks.insert(1, (f"B{row}<>INT(N(B{row}))", "count: write a whole number"))
     sides = f'AND(F{row}<>"",N(F{row})<>3,N(F{row})<>4)'
-    cuts = ",".join(f'G{row}<>"{cut}"' for cut in CUTS)
+    cuts = ",".join(f'G{row}<>"{cut}"' for cut in [*_cut_words(), *CUTS])
     checks += [
         (sides, "sides: write 3 or 4; empty is 4"),
-        (f"AND({cuts})", f"cut: write {typed_cuts()}"),
+        (f"AND({cuts})", f"cut: write {', '.join(_cut_words())}"),
     ]
-    checks += [(f'G{row}="{cut}"', NOT_HERE.format(cut)) for cut in unpriced_cuts()]
+    checks += [
+        (f'OR(G{row}="{cut}",G{row}="{CUTS[cut].words}")', NOT_HERE.format(CUTS[cut].words))
+        for cut in unpriced_cuts()
+    ]
     formula = '"ok"'
     for wrong, words in reversed(checks):
         formula = f'IF({wrong},"{words}",{formula})'

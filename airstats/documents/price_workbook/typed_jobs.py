@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.catalog.materials import MATERIALS
+from airstats.catalog.reader_names import reader_name
 from airstats.documents.price_workbook.materials import COUNTED
 from airstats.documents.price_workbook.usual_formulas import LISTED, UNKNOWN
 from airstats.pricing.newsvendor import Priced
@@ -48,6 +49,7 @@ def typed_jobs(takeoff: Records, foretold: Priced) -> Iterator[TypedJob]:
     jobs = takeoff.jobs.assign(**drivers, **given, openings_are=unknown)
     for row in jobs.to_dict("records"):
         own = takeoff.openings[takeoff.openings["job_id"].eq(row["job_id"])]
+        own = own.assign(cut_pattern=own["cut_pattern"].map(reader_name))
         kinds = own.reindex(columns=list(OPENING)).to_dict("records")
         values = _known(row) | {"job": row["job_id"]} | _packs(takeoff, row["job_id"])
         yield TypedJob(values, tuple(map(_known, kinds)))

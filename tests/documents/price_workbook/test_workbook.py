@@ -23,8 +23,8 @@ from python_calamine import CalamineWorkbook
 from airstats import price_materials
 from airstats.base.firm import Firm
 from airstats.catalog.corner_methods import CORNER_METHODS
-from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS
+from airstats.catalog.reader_names import reader_name
 from airstats.documents.price_workbook.geometry_formulas import add_geometry, sums
 from airstats.documents.price_workbook.job_sheets import JobSheets
 from airstats.documents.price_workbook.quote_page import FIRST_OPENING, INPUTS, RESULTS
@@ -373,10 +373,11 @@ def typed():
     job = {key: value for key, value in records.jobs.iloc[5].items()
            if key in {one.name for one in INPUTS}}  # fmt: skip
     book, whole = opened(price_sheet(learnt())), calibrate(invent(jobs=24, crew_extra=0.1))
-    files = {"P5": fill(book, kinds, **job)}
+    spoken = kinds.assign(cut_pattern=kinds["cut_pattern"].map(reader_name))
+    files = {"P5": fill(book, spoken, **job)}
     files["whole"] = fill(opened(price_sheet(whole)), kinds, **job | {"crew": "Birch"})
     files["no_crews"] = fill(opened(price_sheet(unchanged("2026Q1"))), kinds, **job)
-    files["faulty"] = fill(book, kinds.assign(cut_pattern="slit"), **job)
+    files["faulty"] = fill(book, kinds.assign(cut_pattern="zigzag"), **job)
     files["no_surface"] = fill(book, kinds, **job | {"surface_m2": np.nan})
     files["early"] = fill(book, kinds[:0], **job | {"openings_are": UNKNOWN})
     files["both"] = fill(book, kinds, **job | {"openings_are": UNKNOWN})
@@ -423,7 +424,9 @@ def test_a_fault_is_named_and_nothing_is_priced(worked):
         assert words in done[name]("A3")
         assert {done[name].named(names, n) for n, *_ in RESULTS} == {"–"}
         assert done[name].named(names, "total_money") == "–"
-    assert done["faulty"](f"H{FIRST_OPENING}").startswith("cut: write diagonal (corner to corner)")
+    assert done["faulty"](f"H{FIRST_OPENING}").startswith(
+        "cut: write corner to corner, slit, lined"
+    )
     assert done["P5"]("A3") == ""
     assert "corners closed by" in done["glue"]("A3")
     assert done["glue"].named(names, "order_rolls") == done["P5"].named(names, "order_rolls")
@@ -526,7 +529,7 @@ def test_what_is_typed_is_open_and_all_else_is_locked_without_a_password():
         c for c in others if c.fill.fgColor.rgb.endswith("FFF2CC") and c.column not in (3, 4)
     ]
     lists = {rule.formula1 for rule in page.data_validations.dataValidation}
-    assert {'"3,4"', f'"{",".join(CUTS)}"', "crews"} <= lists
+    assert {'"3,4"', '"corner to corner,slit,lined"', "crews"} <= lists
 
 
 def test_what_is_the_firms_is_typed_once():
