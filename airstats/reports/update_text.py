@@ -280,7 +280,9 @@ def worded(table: pd.DataFrame) -> pd.DataFrame:
             "this_quarter": _value(row, "alone"),
             "new_value": _value(row, "new"),
             "moved_by": _move(row.allowance, row.move).removesuffix(POINTS),
-            "chance_moves": _move(row.allowance, row.by_chance).strip(f"+{POINTS}"),
+            "chance_moves": _move(row.allowance, row.by_chance)
+            .removeprefix("+")
+            .removesuffix(POINTS),
             "verdict": row.verdict,
         }
         for row in each(table)
