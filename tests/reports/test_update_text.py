@@ -8,6 +8,7 @@ from airstats.analysis.allowance_changes import compare_allowances
 from airstats.analysis.case_deletion import pulls
 from airstats.analysis.depth_error import depth_reliability
 from airstats.analysis.ewma_chart import drift_watch
+from airstats.base.number_text import signed
 from airstats.model.allowances import unchanged
 from airstats.model.decisions import decide
 from airstats.model.quarterly_update import calibrate
@@ -98,7 +99,7 @@ def test_the_table_writes_what_an_estimator_writes(reveals):
     half = (waste["new_high"] - waste["new_low"]) / 2
     assert shown.loc["waste", "new_value"] == f"{100 * waste['new']:.1f} ± {100 * half:.1f}"
     assert shown.loc["reveal.centre", "last_value"] == f"{slit['old']:.2f} ± {slit['old_half']:.2f}"
-    assert shown.loc["waste", "moved_by"] == f"{100 * waste['move']:+.1f}".replace("-", "−")
+    assert shown.loc["waste", "moved_by"] == signed(100 * waste["move"], 1)
     assert shown.loc["waste", "chance_moves"] == f"{100 * waste['by_chance']:.1f}"
     words = table._shown()
     assert words["allowance"].tolist() == ["waste", "corner to corner", "slit", "lined"]
