@@ -11,7 +11,7 @@ from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
-from airstats.catalog.cut_patterns import CUTS, typed_cuts
+from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import PRETAPED_SHARE
 from airstats.documents.price_workbook.geometry_formulas import unpriced_cuts
 from airstats.documents.price_workbook.job_sheets import JobSheets
@@ -228,8 +228,7 @@ def openings(job: JobSheets, kinds: Sequence[dict[str, Any]]) -> int:
     heading(
         page,
         FIRST_OPENING - 2,
-        "Openings, one row a kind; sides: 4, or 3 without a lined threshold; empty is 4; cut:"
-        f" {typed_cuts()}",
+        "Openings, one row a kind; sides: 4, or 3 without a lined threshold; empty is 4",
     )
     words = [TO_TYPE + text for text in OPENING_HEADINGS]
     head_row(page, FIRST_OPENING - 1, "A", [*words, "check"])
