@@ -34,7 +34,7 @@ FORMS = ("factor", "reuse")
 
 JOBS_AT_A_TIME = 4096
 """More jobs than this move the belief in turns: by then it is as good as normal."""
-NEGLIGIBLE = 1e-6
+NEGLIGIBLE = 1e-4
 _ONE_AT_A_TIME = RLock()
 
 

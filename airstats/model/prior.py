@@ -16,14 +16,15 @@ WASTE = (0.08, 0.05)
 """Mean and sd of waste, m² a m² laid. Budgets allow 5-10 %, sites show up to 15-30 % (Soibelman,
 Formoso & Franchi 1994); 1-10 % of bought material leaves as waste (Bossink & Brouwers 1996)."""
 
-WIDE_WEIGHT, WIDE_WASTE, WIDE_CROSSING = 0.3, (0.12, 0.10), (0.75, 0.45)
+WIDE_WEIGHT, WIDE_WASTE, WIDE_CROSSING = 0.3, (0.12, 0.10), (0.90, 0.60)
 """Beside every candidate stands a companion that gives way sooner, for firms unlike most: how
-likely it is, and what it believes of waste and of reveals cut across the opening: from what the
-geometry leaves bare to all of it cut from fresh sheet, and more. Waste is widened with the reveals,
-for each would else pass for the other. Other reveals: half a sd more, and twice as wide."""
+likely it is, and what it believes of waste and of reveals cut across the opening: nearly all from
+fresh sheet, but as little as the geometry leaves bare or half as much again are not strange. Waste
+is widened with the reveals, for each would else pass for the other. Other reveals: half a sd more,
+and twice as wide."""
 
-SPREAD_CENTRE, SPREAD_LOG_SD = 0.035, 0.6
-"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 10 m²; a factor of
+SPREAD_CENTRE, SPREAD_LOG_SD = 0.040, 0.6
+"""Job-to-job spread, m² a m² laid: a job of 300 m² commonly departs by some 12 m²; a factor of
 1.8 either way is one sd."""
 SPREAD_NODES = tuple(round(0.011 * 2 ** (step / 2), 5) for step in range(9))
 
@@ -31,8 +32,9 @@ CREW_SD_WEIGHTS = {0.003: 0.25, 0.015: 0.30, 0.03: 0.30, 0.06: 0.15}
 """How much crews differ in waste (sd, m² a m² laid) and how likely each is: from alike to one
 crew in six wasting six points more than the firm."""
 
-DRIFT_WEIGHTS = {0.0: 0.30, 0.006: 0.20, 0.015: 0.25, 0.03: 0.25}
-"""How far waste wanders in a quarter (sd, m² a m² laid) and how likely each is."""
+DRIFT_WEIGHTS = {0.0: 0.45, 0.006: 0.25, 0.015: 0.20, 0.03: 0.10}
+"""How far waste wanders in a quarter (sd, m² a m² laid) and how likely each is: in two firms of
+three hardly at all."""
 TREND, TREND_WEIGHT = 0.015, 0.25
 """How far waste rises or falls every quarter where it has a trend, m² a m² laid; how likely one
 is, up or down."""

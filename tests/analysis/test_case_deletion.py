@@ -40,7 +40,10 @@ def test_one_step_agrees_with_fitting_again_without_the_job(world, whole):
 
 
 def test_without_gross_errors_the_deletion_is_exact():
-    """Exact counts, a normal belief: one step reaches the top, and its evidence is the integral."""
+    """Exact counts, a normal belief: one step reaches the top, and its evidence is the integral.
+
+    But for candidates of a ten-thousandth of the weight, which the fits leave out.
+    """
     records, prior = invent(jobs=12), replace(Prior(), gross_share=0.0)
     records = change(records, quarter="2025Q1")
     now = calibrate(records, prior=prior)
@@ -48,7 +51,7 @@ def test_without_gross_errors_the_deletion_is_exact():
     for job in wide.index:
         without = calibrate(keep(records, records.jobs["job_id"].ne(job)), prior=prior)
         again = now.table()["mean"] - without.table()["mean"]
-        assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=1e-6)
+        assert wide.loc[job, again.index].to_numpy() == pytest.approx(again.to_numpy(), abs=2e-5)
 
 
 def test_the_ten_strongest_pulls_come_in_their_order(desk):

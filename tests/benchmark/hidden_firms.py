@@ -27,12 +27,15 @@ from tests.benchmark.bars import DRIVERS, least_squares_rolls
 from tests.benchmark.worlds import CREWS, ROLL_M2, World, invent_firm
 
 NARROW = Prior(
+    reveal_factors=((0.30, 0.25), (0.30, 0.25), (1.10, 0.20)),
     wide_weight=0.0,
     trend_weight=0.0,
     spread_centre=0.045,
     spread_nodes=tuple(round(0.0175 * 2 ** (step / 3), 5) for step in range(11)),
+    drift_weights=((0.0, 0.30), (0.006, 0.20), (0.015, 0.25), (0.03, 0.25)),
 )
-"""A starting belief that does not give way: no companions, no trend, a larger spread."""
+"""A starting belief that does not give way: no companions, no trend, a larger spread, lined reveals
+surer, drift more likely."""
 USUAL = {"diagonal": 0.3, "centre": 0.3, "lined": 1.1}
 FAR = {
     "reveals 0.8": {"factors": USUAL | {"diagonal": 0.8, "centre": 0.8}},

@@ -57,6 +57,18 @@ def test_the_starting_belief_is_the_prior():
     assert start.weight.sum() == pytest.approx(1)
 
 
+def test_habits_unlike_most_are_not_strange():
+    """Who cuts every reveal anew and a fifth more, or lines with half as much again, is one firm
+    in fifteen or more: some twenty jobs can then show it.
+    """
+    start = starting_belief()
+    flat = start.pick(start.form == FORMS.index("factor"))
+    for place, factor in ((1, 1.2), (2, 1.2), (3, 1.6)):
+        sd = np.sqrt(flat.covariance[:, place, place])
+        beyond = flat.weight @ norm.sf(factor, flat.mean[:, place], sd) / flat.weight.sum()
+        assert beyond > 1 / 15
+
+
 def summary(belief, form="factor"):
     """Mean and sd of the four parameters over the candidates of one form."""
     part = belief.pick(belief.form == FORMS.index(form))
