@@ -20,6 +20,7 @@ from airstats.cli.shared import (
 )
 
 if TYPE_CHECKING:
+    from airstats.documents.nursery import Nursery
     from airstats.model.allowances import Allowances
     from airstats.reports.desk import Desk, Sources
 
@@ -39,6 +40,15 @@ _FOR_THE_OWNER_ALONE = 0o600
 
 def quarter(asked: argparse.Namespace) -> None:
     """Do the main job: check, calibrate, price, run the notebooks, export the reports."""
+    import airstats.reports.recording_text  # noqa: F401  (what both need is loaded once)
+    from airstats.documents.nursery import kernel_nursery
+
+    # It loads what the notebooks need while the records are read and learnt from.
+    with kernel_nursery() as nursery:
+        _quarter(asked, nursery)
+
+
+def _quarter(asked: argparse.Namespace, nursery: Nursery | None) -> None:
     from airstats.model.decisions import check_decision, decided_steps
     from airstats.model.unmet import not_counted, unmet
     from airstats.reports.recording_text import with_recording
@@ -57,7 +67,7 @@ def quarter(asked: argparse.Namespace) -> None:
     said, files = _files_of_a_quarter(asked, now, desk)
     files |= set_aside(records, Path())
     at_costs = replace(desk, firm=at_options(asked, desk.firm))
-    notes = _make_quarter(asked, settings, with_recording(at_costs), files, key)
+    notes = _make_quarter(asked, settings, with_recording(at_costs), files, key, nursery)
     print_set_aside(records, Path(asked.out))
     print_allowances(now, previous)
     print_lines(not_counted(records, now) + (unmet(takeoff, now) if takeoff else ()))
@@ -127,6 +137,7 @@ def _make_quarter(
     desk: Desk,
     files: dict[Path, str | bytes],
     key: str,
+    nursery: Nursery | None,
 ) -> list[str]:
     """Run the notebooks and move all into its place; return what there is to say of older files."""
     from airstats.base.atomic_files import write_whole
@@ -144,7 +155,7 @@ def _make_quarter(
         sure=[*pages, *map(str, files)],
         of_failure=_FAILED,
     ) as notes:
-        run_quarter(settings, desk, folder / MAKING, home=folder)
+        run_quarter(settings, desk, folder / MAKING, home=folder, nursery=nursery)
         for name, content in files.items():
             write_whole(folder / MAKING / name, content)
         if key:

@@ -27,7 +27,7 @@ from airstats.base.number_text import shown
 from airstats.base.run_settings import SAVED_DESK, RunSettings
 from airstats.documents.html import html_of
 from airstats.documents.kernels import Kernel, end_kernels, kernels_of
-from airstats.documents.nursery import kernel_nursery
+from airstats.documents.nursery import Nursery
 from airstats.documents.page import Page, images, long_tables, notebook_page, parts
 from airstats.documents.pdf import pdf_of
 from airstats.documents.provenance import Parameters, about_line, command_of, day_of_run, made_from
@@ -44,7 +44,11 @@ PAGES = ("html", "pdf")
 
 
 def run_quarter(
-    settings: RunSettings, desk: Desk, out_dir: str | Path, home: Path | None = None
+    settings: RunSettings,
+    desk: Desk,
+    out_dir: str | Path,
+    home: Path | None = None,
+    nursery: Nursery | None = None,
 ) -> list[Path]:
     """Run the four notebooks for a quarter and write the reports.
 
@@ -55,7 +59,7 @@ def run_quarter(
         no path, no name and no free text is kept in any file.
     desk : Desk
         The desk that was laid out by them, before any decision: the notebooks open it.
-    out_dir, home
+    out_dir, home, nursery
         As for `run_quarter_notebooks`.
 
     Returns
@@ -71,7 +75,7 @@ def run_quarter(
     """
     given, folder = settings.from_anywhere(), notebooks_folder()
     wanted = {name: given.known_to(_parameters(folder / f"{name}.ipynb")) for name in NOTEBOOKS}
-    return run_quarter_notebooks(wanted, out_dir, home=home, desk=desk)
+    return run_quarter_notebooks(wanted, out_dir, home=home, desk=desk, nursery=nursery)
 
 
 def run_quarter_notebooks(
@@ -81,6 +85,7 @@ def run_quarter_notebooks(
     notebooks: Path | None = None,
     home: Path | None = None,
     desk: Desk | None = None,
+    nursery: Nursery | None = None,
 ) -> list[Path]:
     """Execute notebooks, two at a time, and export each as a self-contained HTML page.
 
@@ -100,6 +105,8 @@ def run_quarter_notebooks(
         states names it.
     desk : Desk, optional
         What the notebooks would work out from the parameters: saved once, for each to open.
+    nursery : Nursery, optional
+        Where kernels are copied; without one each is a process of its own.
 
     Raises
     ------
@@ -113,11 +120,7 @@ def run_quarter_notebooks(
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
     faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
-    with (
-        _workplace(out) as place,
-        kernel_nursery() as nursery,
-        ThreadPoolExecutor(AT_A_TIME) as pool,
-    ):
+    with _workplace(out) as place, ThreadPoolExecutor(AT_A_TIME) as pool:
         kernels, about = kernels_of(nursery), about_line(desk, day)
         run = _Run(out, command, desk, place / "desk.json", about, kernels)
         if desk:

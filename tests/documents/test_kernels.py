@@ -5,20 +5,29 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import nullcontext
+from unittest import mock
 
 import nbformat
 import pytest
 
+from airstats.__main__ import main
+from airstats.base.errors import AirstatsError
+from airstats.documents import nursery, run_notebooks
 from airstats.documents.nursery import kernel_nursery
 from tests.documents.test_run_notebooks import write_notebook
+from tests.invented import invent, save
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="no copies on this system")
 RUN = """
 import sys
 from pathlib import Path
-from airstats.documents.run_notebooks import run_quarter_notebooks
+from airstats.documents.nursery import kernel_nursery
 folder = Path(sys.argv[1])
-run_quarter_notebooks({"works": {}}, folder / "out", progress=False, notebooks=folder)
+with kernel_nursery() as nursery:
+    from airstats.documents.run_notebooks import run_quarter_notebooks
+    more = {"progress": False, "notebooks": folder, "nursery": nursery}
+    run_quarter_notebooks({"works": {}}, folder / "out", **more)
 """
 TELL = "import os, sys; print(os.getppid(), 'airstats.reports.owner_text' in sys.modules)"
 
@@ -83,5 +92,16 @@ def test_where_copying_fails_kernels_start_as_usual(tmp_path):
 def test_where_a_process_must_not_be_copied_it_is_not(monkeypatch):
     monkeypatch.setattr(sys, "platform", "darwin")
     monkeypatch.setattr(os, "fork", lambda: pytest.fail("copied"))
-    with kernel_nursery() as nursery:
-        assert nursery is None
+    with kernel_nursery() as none:
+        assert none is None
+
+
+def test_a_quarter_runs_its_notebooks_in_copies(tmp_path, monkeypatch):
+    ours, run = object(), mock.Mock(side_effect=AirstatsError("far enough"))
+    monkeypatch.setattr(nursery, "kernel_nursery", lambda: nullcontext(ours))
+    monkeypatch.setattr(run_notebooks, "run_quarter", run)
+    own = invent(jobs=3)
+    records, last = save(tmp_path / "records", own), own.jobs["quarter"].max()
+    call = ["quarter", str(records), "--quarter", last, "--out", str(tmp_path / "out")]
+    assert main(call) == 1
+    assert run.call_args.kwargs["nursery"] is ours
