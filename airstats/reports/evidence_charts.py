@@ -145,7 +145,7 @@ def _draw_beliefs(axes: Axes, part: pd.DataFrame, words: tuple[str, str]) -> Non
     looks = (("start", "start_", MID, 0.2), ("mean", "", ACCENT, -0.2))
     for (name, start, tone, up), said in zip(looks, words, strict=True):
         mean, low, high = part[name], part[f"{start}low"], part[f"{start}high"]
-        whiskers(axes, mean, places + up, [mean - low, high - mean], colour=tone)
+        whiskers(axes, mean, places + up, np.maximum([mean - low, high - mean], 0), colour=tone)
         axes.plot(mean, places + up, "o", color=tone)
         label_mark(axes, high.iloc[0], up, said, color=tone)
     axes.set_yticks(places, [_learnt_name(row) for row in each(part)])

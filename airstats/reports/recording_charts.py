@@ -23,7 +23,7 @@ def savings(table: pd.DataFrame, currency: str = "") -> Picture:
     label_mark(axes, now, 0, "counting as now")
     axes.set_yticks(places, list(table["way"]))
     axes.invert_yaxis()
-    axes.set_xlim(0, 1.3 * max(now, float((table["not_known"] + reach).max())))
+    axes.set_xlim(0, 1.3 * max(1.0, now, float((table["not_known"] + reach).max())))
     axes.grid(axis="y", visible=False)
     money = currency or "money"
     axes.set_xlabel(

@@ -96,3 +96,9 @@ def test_every_firm_has_its_mark_in_every_panel(pictures):
         "waste", "corner to corner", "slit", "lined",
     ]  # fmt: skip
     assert all(len(axes.get_yticks()) == 2 for axes in panels)
+
+
+def test_a_mean_outside_its_interval_is_drawn_all_the_same(desk):
+    table = belief_table(desk.now)
+    table.loc[table.index[-1], ["mean", "low", "high"]] = 0.02, 0.0, 0.015
+    assert_drawn(evidence_charts.beliefs(table))

@@ -2,7 +2,7 @@ import pandas as pd
 import pytest
 
 from airstats.analysis.recording_value import WAYS
-from airstats.reports import recording_text
+from airstats.reports import recording_charts, recording_text
 from tests.invented import desk_of
 
 
@@ -70,3 +70,10 @@ def test_other_costs_are_worked_out_anew(monkeypatch):
     desk = recording_text.with_recording(desk_of())
     assert desk.at(short_cost=0).recording is desk.recording
     assert desk.at(short_cost=500).recording is None
+
+
+def test_where_nothing_is_unknown_the_picture_is_drawn_all_the_same():
+    none = told(0.0, 0.0).assign(not_known=0.0)
+    axes = recording_charts.savings(none, "CU").figure.axes[0]
+    assert axes.get_xlim()[1] > 1
+    assert axes.get_xlabel().startswith("what not knowing costs a year's orders, CU")
