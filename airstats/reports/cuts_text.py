@@ -78,24 +78,18 @@ def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
     return Words(f"{start}, by size of opening, the cheapest cut is {listed(said)}.")
 
 
-def turn_words(turns: pd.DataFrame) -> Words:
-    """Say which cut would be cheapest if all openings were cut alike."""
-    if turns.empty:
-        return Words("There is no opening to compare cuts on.")
-    best = CUTS[turns["cheapest_cut"].iloc[0]].words
-    return Words(f"If all openings were cut alike, {best} would be cheapest.")
-
-
 def turn_table(turns: pd.DataFrame) -> pd.DataFrame:
-    """Return a row for each other cut: what it would cost more, and what would turn that.
+    """Return what each cut would cost more if all openings were cut alike, the cheapest first.
 
-    `cut, extra_cost, condition, present`; of the prices and times at which it would do as well,
-    the one that is nearest to what is assumed.
+    `cut, extra_cost, condition`: at which price or time it would do as well; the one that is
+    nearest to what is assumed.
     """
     if turns.empty:
-        return pd.DataFrame(columns=["cut", "extra_cost", "condition", "present"])
+        return pd.DataFrame(columns=["cut", "extra_cost", "condition"])
     others = turns.groupby("other_cut", sort=False)
-    return pd.DataFrame([_turn(CUTS[str(cut)].words, part) for cut, part in others])
+    best = {"cut": CUTS[turns["cheapest_cut"].iloc[0]].words, "extra_cost": 0.0}
+    rest = [_turn(CUTS[str(cut)].words, part) for cut, part in others]
+    return pd.DataFrame([best | {"condition": "it is the cheapest"}, *rest])
 
 
 def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) -> Words:
@@ -145,14 +139,14 @@ def _turn(cut: str, turns: pd.DataFrame) -> dict[str, object]:
     row: dict[str, object] = {"cut": cut, "extra_cost": turns["extra_cost"].iloc[0]}
     known = turns.dropna(subset="turns_at")
     if known.empty:
-        return row | {"condition": "no price or time alone would turn that", "present": ""}
+        return row | {"condition": "no price or time alone would turn that"}
     # A value of nothing is as far away as any.
     times = known["turns_at"].clip(lower=1e-9) / known["now"]
     far = np.abs(np.log(times.to_numpy(dtype=float)))
     name, now, turns_at = known[["price", "now", "turns_at"]].to_numpy()[far.argmin()]
     unlikely = "" if far.min() <= np.log(LIKELY) else " (unlikely)"
-    condition = f"{PRICES[name].format(_price(turns_at))}{unlikely}"
-    return row | {"condition": condition, "present": _price(now)}
+    condition = f"{PRICES[name].format(_price(turns_at))}, not {_price(now)}{unlikely}"
+    return row | {"condition": condition}
 
 
 def _price(value: float) -> str:

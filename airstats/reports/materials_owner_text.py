@@ -31,8 +31,6 @@ from airstats.reports.display import Section, Words, show_table
 
 HEADING = "## Tape, corners and the rest"
 WAYS = {"over": "over the price", "under": "below it"}
-ENDLESS = [-np.inf, np.inf]
-"""One job alone has no interval."""
 COUNTED_WORDS = {
     "joint tape": "the joints",
     "frame tape": "the edges of the frames",
@@ -41,7 +39,7 @@ COUNTED_WORDS = {
 """What is counted for a material, where its own name does not say it."""
 COLUMNS = (
     *("material", "jobs", "estimated_packs", "used_packs"),
-    *("mean_packs", "low_packs", "high_packs", "mean_money", "reason"),
+    *("over", "mean_money", "reason"),
 )
 
 
@@ -54,7 +52,7 @@ def owner_section(desk: Desk) -> Section:
     currency, table = desk.firm.currency, pd.DataFrame(map(material_row, kept))
     said = f"{HEADING}\n\n{overrun_words(table, currency)}"
     shown = " ".join(name for name in COLUMNS if table[name].notna().any())
-    caption = "Packs of each material; low and high: as chance would have it over such jobs (90 %)"
+    caption = "Packs of each material; ±: what chance makes over such jobs (90 %)"
     return Words(said), show_table(table, caption, shown, currency)
 
 
@@ -66,7 +64,7 @@ def material_row(one: Product) -> dict[str, object]:
         money = (overrun_packs(priced) * priced.told("pack_price")).sum()
     way = "by chance" if by_chance(likely) else "over" if likely["mean"] > 0 else "under"
     reasons = {
-        "by chance": "nothing to find: no more than chance makes",
+        "by chance": "chance",
         "under": "the price held more than the jobs took",
     }
     return {
@@ -74,7 +72,8 @@ def material_row(one: Product) -> dict[str, object]:
         "jobs": len(priced),
         "estimated_packs": priced.told("estimated").sum(),
         "used_packs": priced.told("used").sum(),
-        **{f"{end}_packs": value for end, value in likely.replace(ENDLESS, np.nan).items()},
+        "mean_packs": likely["mean"],
+        "over": give_or_take(likely) if np.isfinite(likely["low"]) else number(likely["mean"]),
         "mean_money": money,
         "reason": reasons.get(way) or _reason(one),
         "way": way,
@@ -111,8 +110,8 @@ def _reason(one: Product) -> str:
     if cause == "not_counted":
         return _uncounted(one, amount)
     if cause == "waste":
-        held = f"; the price held {_turned(missing)} for it" if missing["high"] < 0 else ""
-        return f"waste took {give_or_take(waste, 'packs')}{held}"
+        held = f", {_turned(missing)} of it priced" if missing["high"] < 0 else ""
+        return f"waste, {give_or_take(waste, 'packs')}{held}"
     return f"{'packs opened whole' if cause == 'whole_packs' else 'unexplained'}: {amount}"
 
 

@@ -9,14 +9,13 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from airstats.analysis.overrun_split import SHORT_WORDS, cause_words
+from airstats.analysis.overrun_split import SHORT_WORDS
 from airstats.analysis.overrun_views import OVERRUN
 from airstats.base.number_text import counted, each, give_or_take, listed, listing, number, rolls
 from airstats.reports.display import Picture
 from airstats.reports.house_style import (
     ACCENT,
     BAR,
-    FULL,
     HALF,
     INK,
     LIGHT,
@@ -28,15 +27,17 @@ from airstats.reports.house_style import (
 from airstats.reports.shared_charts import panels, paper
 from airstats.takeoff.sheet_quantities import Takeoff
 
+HIGH = 1.85
+"""Inches: the height of every picture that stands beside another."""
+FOR_WORDS = 0.35
+"""Share of the way across that the figures beside the bars need."""
 MOST_NAMED = 5
 """So many misses are named on the picture; the sentence names more."""
 TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "held in the price"}
 
 
-def cascade(
-    split: pd.DataFrame, jobs: Takeoff, name: str = "causes", width: float = FULL
-) -> Picture:
-    """Draw the way from priced to used rolls, cause by cause, from `split_overrun`.
+def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture:
+    """Draw the way from priced to used rolls, cause by cause, half as wide as a page.
 
     Parameters
     ----------
@@ -46,22 +47,19 @@ def cascade(
         The jobs that were split.
     name : str
         That of the picture.
-    width : float
-        `FULL`, or `HALF` with the causes in fewer words.
     """
     table = split.drop(columns="group").reset_index(drop=True)
     priced, used = (float(jobs.table[f"{kind}_rolls"].sum()) for kind in ("estimated", "used"))
     end, last = table["mean"].cumsum().to_numpy(), len(table) + 1
     start = end - table["mean"].to_numpy()
-    figure, axes = paper(0.22 * len(table) + 0.9, width)
+    figure, axes = paper(HIGH, HALF)
     places = np.arange(1, last)
     colours = np.where(table["mean"] > 0, ACCENT, MID)
     axes.barh(places, table["mean"], left=start, color=colours, **BAR)
     axes.barh(last, used - priced, color=INK, **BAR)
     reach = ((table["high"] - table["low"]) / 2).where(lambda half: half >= 0.005)
     whiskers(axes, end, places, reach)
-    worded = cause_words if width == FULL else TITLES.__getitem__
-    names = [worded(cause) for cause in table["cause"]]
+    names = [TITLES[cause] for cause in table["cause"]]
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
     axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
     shown = [_with_reach(row) for _, row in table.iterrows()]
@@ -75,8 +73,9 @@ def cascade(
         label_mark(axes, edge, place, text)
     zero_line(axes)
     axes.set_ylim(last + 0.6, -0.6)
-    axes.margins(x=0.18)
-    figure.supxlabel("rolls beyond the price, added up; whiskers: 90 %")
+    least, most = min(start.min(), end.min(), 0), max(edges.max(), used - priced, 0)
+    axes.set_xlim(least - 0.05 * (most - least), most + FOR_WORDS * (most - least))
+    figure.supxlabel("rolls, added up; whiskers: 90 %")
     said = [f"{n} {text}" for n, text in zip(names, shown, strict=True)]
     alt = f"From {ends[0]} to {ends[1]}, in rolls: {listed(said)}; together"
     return Picture(name, figure, f"{alt} {_signed(used - priced)}.", table)
@@ -87,7 +86,7 @@ def job_cascade(split: pd.DataFrame, jobs: Takeoff) -> Picture | None:
     if split.empty:
         return None
     own = jobs.where(jobs.table["job_id"].eq(split["group"].iloc[0]))
-    return cascade(split, own, "job_causes", HALF)
+    return cascade(split, own, "job_causes")
 
 
 def by_reveals(table: pd.DataFrame) -> Picture | None:
@@ -100,15 +99,16 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     """
     if len(table) < 2:
         return None
-    figure, axes = paper(2.35)
+    figure, axes = paper(HIGH, HALF)
     line = table.sort_values("reveal_m2", ignore_index=True)
     area = line["reveal_m2"]
-    axes.fill_between(area, line["line_low"], line["line_high"], color=LIGHT, alpha=0.6, lw=0)
-    axes.plot(area, line["line_rolls"], color=INK)
-    for part, colour, size in ((~line["missed"], MID, 2.5), (line["missed"], ACCENT, 5)):
+    for end, way in (("line_low", "--"), ("line_rolls", "-"), ("line_high", "--")):
+        axes.plot(area, line[end], way, color=INK, lw=1.4 if way == "-" else 0.8)
+    looks = ((~line["missed"], MID, LIGHT, 2.0), (line["missed"], ACCENT, ACCENT, 5.0))
+    for part, colour, paler, size in looks:
         own = line[part.astype(bool)]
         ends = (own["low_rolls"], own["high_rolls"])
-        axes.vlines(own["reveal_m2"], *ends, color=colour, lw=0.6)
+        axes.vlines(own["reveal_m2"], *ends, color=paler, lw=0.8)
         axes.plot(own["reveal_m2"], sum(ends) / 2, "o", color=colour, markersize=size)
     missed = line[line["missed"].astype(bool)]
     for row in each(missed.head(MOST_NAMED)):
@@ -116,9 +116,9 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
         label_mark(axes, row.reveal_m2, at, row.job_id, color=ACCENT)
     last = line.iloc[-1]
     label_mark(axes, last["reveal_m2"], last["line_rolls"], "foretold")
-    label_mark(axes, last["reveal_m2"], last["line_high"], "9 jobs of 10")
+    label_mark(axes, last["reveal_m2"], last["line_high"], "90 %")
     zero_line(axes, upright=False)
-    axes.set_xlim(right=area.max() + 0.14 * max(np.ptp(area), 1))
+    axes.set_xlim(right=area.max() + FOR_WORDS * max(np.ptp(area), 1))
     axes.set_xlabel("reveals of the job, m²")
     axes.set_ylabel("rolls over the price")
     alt = (

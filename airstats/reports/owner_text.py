@@ -55,7 +55,7 @@ from airstats.pricing import firm_cuts
 from airstats.pricing.cut_prices import CutCosts
 from airstats.reports import cuts_text, owner_charts
 from airstats.reports.desk import Desk
-from airstats.reports.display import Section, Words, show_table
+from airstats.reports.display import Beside, Section, Words, show_table
 from airstats.reports.shared_text import excluded_table
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -63,10 +63,8 @@ LEARNT = 0.1
 """An allowance that has lost less than this share of its first variance is common practice."""
 TRADE_OFF = -0.5
 """Two causes whose correlation is below this are hard to tell apart."""
-WORST_COLUMNS = (
-    *("job_id", "quarter", "crew", "estimated_rolls", "used_rolls", "overrun_rolls"),
-    *("overrun_money", "cause", "mean_rolls", "low_rolls", "high_rolls"),
-)
+WORST_COLUMNS = (*("job_id", "crew", "priced", "used", "overrun_money", "cause"),)
+CUT_COLUMNS = "cut jobs reveal_m2 reveal_took learnt"
 FINE = 0.015
 """A change whose ± is below this is told with three decimals."""
 SHOWN_SHARE = 0.0005
@@ -185,37 +183,33 @@ def advice(desk: Desk, found: Hindsight) -> Words:
     found : Hindsight
         From `look_back`, of the same jobs.
     """
-    ours = f"price {_allowances_said(desk)}"
-    start = "What to change"
+    ours = f"**Price {_allowances_said(desk)}.**"
     if by_chance(overrun_a_job(desk.jobs)):
-        start, ours = "Nothing need change", f"your records ask for {_allowances_said(desk)}"
-    crews = _look_at_crews(desk)
+        ours = f"**Nothing need change:** your records ask for {_allowances_said(desk)}."
+    rest = f"{_rival(found, desk.firm.currency)}{_look_at_crews(desk)}"
+    if not found.reason and found.beside("flat_learnt")["high"] < 0:
+        return Words(f"{rest} For the causes, and for single jobs: {ours}")
+    return Words(f"{ours} {rest}")
+
+
+def _rival(found: Hindsight, currency: str) -> str:
+    """Whether the flat share that learnt from the same jobs is dearer, as good or cheaper."""
     if found.reason:
-        later = "Whether a flat share would do as well shows from the second quarter on."
-        return Words(f"**{start}:** {ours}. {later}{crews}")
+        return "Whether a flat share would do as well shows from the second quarter on."
     rival = found.beside("flat_learnt")
     if not np.isfinite(rival["low"]):
         few = counted(found.jobs, "job")
-        return Words(
-            f"**{start}:** {ours}. Whether a flat share would do as well, {few} cannot tell.{crews}"
-        )
+        return f"Whether a flat share would do as well, {few} cannot tell."
     flat = f"a flat {percent(found.flat_share)} on the surface"
-    beside = _beside(rival, found.jobs, desk.firm.currency)
+    beside = _beside(rival, found.jobs, currency)
     if by_chance(rival):
-        return Words(
-            f"**{start}:** {ours}. **{capital(flat)}, the cheapest so far, may do as well**:"
-            f" {beside}, so the two cannot be told apart. These allowances tell besides why a job"
-            f" ran over, and what a single job takes.{crews}"
+        return (
+            f"**{capital(flat)}, the cheapest so far, may do as well**: {beside}, so the two cannot"
+            " be told apart; ours tell besides why a job ran over."
         )
     if rival["mean"] > 0:
-        return Words(
-            f"**{start}:** {ours}. **No flat share: {flat}, the cheapest so far, is dearer**:"
-            f" {beside}.{crews}"
-        )
-    return Words(
-        f"**{start}: put {flat}; it is cheaper than our allowances**: {beside}. For the causes,"
-        f" and for single jobs: {ours}.{crews}"
-    )
+        return f"**No flat share: {flat}, the cheapest so far, is dearer**: {beside}."
+    return f"**Put {flat}: it is cheaper than our allowances**: {beside}."
 
 
 def _beside(rival: pd.Series, jobs: int, currency: str) -> str:
@@ -288,23 +282,22 @@ def _look_at_crews(desk: Desk) -> str:
 
 
 def causes(desk: Desk) -> Section:
-    """Show how priced becomes used, cause by cause."""
-    yield cannot_separate(desk)
-    yield owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs)
+    """Show how priced becomes used, cause by cause, beside each job's overrun and reveals."""
+    table = overrun_by_reveals(desk.jobs, desk.now)
+    yield Words(f"{reveal_words(table).text}{cannot_separate(desk)}")
+    whole = owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs)
+    job_by_job = owner_charts.by_reveals(table)
+    yield Beside(whole, job_by_job) if job_by_job else whole
 
 
-def cannot_separate(desk: Desk) -> Words:
-    """Say what the split cannot tell apart in these records."""
-    said = [
-        "what a price held beyond the bare surface is noted for no one cause, so it stands alone",
-        "laps laid wider than noted show as waste",
-    ]
+def cannot_separate(desk: Desk) -> str:
+    """Say what the split cannot tell apart in these records; nothing where it can."""
+    said = _reveals_or_waste(desk)
     crews = sorted(set(desk.jobs.crews) - {""})
     if len(crews) < 2:
         one = f"crew {crews[0]} did every job with a crew's name" if crews else "no crew is named"
         said.append(f"waste cannot be told from the crews' part, as {one}")
-    said += _reveals_or_waste(desk)
-    return Words(f"Read with care: {'; '.join(said)}.")
+    return f" Read with care: {'; '.join(said)}." if said else ""
 
 
 def _reveals_or_waste(desk: Desk) -> list[str]:
@@ -315,14 +308,7 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
     if both**2 - reveals**2 - waste**2 > 2 * TRADE_OFF * reveals * waste:
         return []
     together = give_or_take(split.loc[["both"]].iloc[0], "rolls")
-    return [f"reveals and waste took {together} together, but how they share it is less sure"]
-
-
-def by_reveals(desk: Desk) -> Section:
-    """Set the overrun of each job beside its reveals."""
-    table = overrun_by_reveals(desk.jobs, desk.now)
-    yield reveal_words(table)
-    yield owner_charts.by_reveals(table)
+    return [f"how reveals and waste share their {together} is less sure"]
 
 
 def reveal_words(table: pd.DataFrame) -> Words:
@@ -343,13 +329,6 @@ def reveal_words(table: pd.DataFrame) -> Words:
     if by_chance(slope):
         return Words(f"A job's overrun shows no rise with its reveals: {much}.{outside}")
     return Words(f"**A job's overrun {_way(slope)}s with its reveals, by {much}.**{outside}")
-
-
-def one_job(desk: Desk, job: str) -> Section:
-    """Take one job apart; "" takes the one that ran over most."""
-    yield job_words(desk, job)
-    if len(desk.jobs) > 1:
-        yield owner_charts.job_cascade(job_split(desk, job), desk.jobs)
 
 
 def job_words(desk: Desk, job: str = "") -> Words:
@@ -395,11 +374,21 @@ def job_split(desk: Desk, job: str = "") -> pd.DataFrame:
     return every[every["group"].eq(found.job_id)].reset_index(drop=True)
 
 
-def worst_jobs(desk: Desk) -> Section:
-    """Name the jobs that ran over most."""
-    yield worst_words(desk)
-    caption = "The jobs that ran over most, and the largest sure cause of each"
-    yield show_table(worst_table(desk), caption, currency=desk.firm.currency)
+def worst_jobs(desk: Desk, job: str = "") -> Section:
+    """Name the jobs that ran over most, and take one job apart.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    job : str
+        The job to take apart; "" takes the one that ran over most.
+    """
+    yield Words(f"{worst_words(desk).text} {job_words(desk, job).text}")
+    caption = "Rolls, and the largest sure cause of each"
+    worst = show_table(worst_table(desk), caption, currency=desk.firm.currency, name="worst_jobs")
+    one = owner_charts.job_cascade(job_split(desk, job), desk.jobs)
+    yield Beside(worst, one) if one and len(desk.jobs) > 1 else worst
 
 
 def worst_words(desk: Desk) -> Words:
@@ -434,18 +423,15 @@ def _few_or_many(over: pd.Series, worst: pd.DataFrame, jobs: int) -> str:
 
 
 def worst_table(desk: Desk) -> pd.DataFrame:
-    """Return `worst_jobs` with the causes in words, without columns that hold nothing."""
-    worst = overrun_views.worst_jobs(desk.jobs, desk.now)
-    worst = worst.assign(cause=worst["cause"].map(SHORT_WORDS))
+    """Return `worst_jobs` with the causes in words, without columns that hold nothing.
+
+    All that ran over, the worst first.
+    """
+    worst = overrun_views.worst_jobs(desk.jobs, desk.now, len(desk.jobs))
+    told = zip(worst["cause"].map(SHORT_WORDS), worst["mean_rolls"], strict=True)
+    worst = worst.rename(columns={"estimated_rolls": "priced", "used_rolls": "used"})
+    worst["cause"] = [f"{name} {number(much)}" if much > 0 else None for name, much in told]
     return worst[[name for name in WORST_COLUMNS if worst[name].notna().any()]]
-
-
-def quarters(desk: Desk) -> Section:
-    """Set the quarters side by side."""
-    yield trend_words(desk)
-    trends = quarter_trends(desk.jobs, desk.now)
-    moved = [row.cause for row in each(trends) if row.low > 0 or row.high < 0]
-    yield owner_charts.quarters(by_quarter(desk.jobs, desk.now), moved) if moved else None
 
 
 def trend_words(desk: Desk) -> Words:
@@ -477,8 +463,11 @@ def _way(row: pd.Series) -> str:
 
 
 def crews(desk: Desk) -> Section:
-    """Set the crews side by side."""
-    yield crew_words(desk)
+    """Set the crews side by side, and the quarters."""
+    trends = quarter_trends(desk.jobs, desk.now)
+    moved = [row.cause for row in each(trends) if row.low > 0 or row.high < 0]
+    yield Words(f"{crew_words(desk).text} {trend_words(desk).text}")
+    yield owner_charts.quarters(by_quarter(desk.jobs, desk.now), moved) if moved else None
     found = crew_comparison(desk.jobs, desk.now)
     differ = found["pooled_low"].gt(0) | found["pooled_high"].lt(0)
     yield owner_charts.crews(found) if len(found) > 1 and differ.any() else None
@@ -505,9 +494,11 @@ def crew_words(desk: Desk) -> Words:
     if said:
         told = f" Not to be told from the firm: {listing(same, LONG)}." if same else ""
         return Words(f"{' '.join(said)}{told}")
+    ends = (crews.sort_values("pooled").iloc[place] for place in (0, -1))
+    reach = " to ".join(f"{percent(row['pooled'], 1)} (crew {row['crew']})" for row in ends)
     return Words(
-        "No crew can be told from the firm; chance explains what each uses above or below it, of"
-        f" laid sheet: {listing(same, LONG)}."
+        f"No crew can be told from the firm: what each uses above or below it, {reach} of laid"
+        " sheet, is no more than chance makes."
     )
 
 
@@ -520,36 +511,48 @@ def _crew_reach(row: pd.Series) -> str:
     return f"{percent(row.pooled_low, 1)} to {percent(row.pooled_high, 1)}"
 
 
-def cuts(desk: Desk) -> Section:
-    """Set the cuts side by side."""
+def cuts(desk: Desk, costs: CutCosts) -> Section:
+    """Set the cuts side by side: what their reveals took, and which would have cost least.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    costs : CutCosts
+        The prices and times of the firm.
+    """
+    currency, records = desk.firm.currency, firm_cuts.with_usual_depths(desk.records, desk.now)
+    terms = firm_cuts.cut_terms(records, desk.now, costs, currency)
+    savings = firm_cuts.past_savings(records, terms)
+    yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(records, terms))
     yield cut_words(desk)
-    columns = "cut jobs reveal_m2 factor factor_low factor_high learnt"
-    columns += " mean_rolls low_rolls high_rolls"
-    yield show_table(cut_table(desk), "What the reveals took, by cut", columns)
+    took = show_table(cut_table(desk), "What a m² of reveal took, m² of sheet", CUT_COLUMNS)
+    turns = cuts_text.turn_table(firm_cuts.past_turns(records, terms))
+    yield Beside(took, show_table(turns, "All openings cut alike", currency=currency))
 
 
-def cut_words(desk: Desk) -> Words:
-    """Say what the reveals of each cut take, and which cuts can be told apart."""
+def cut_words(desk: Desk) -> Words | None:
+    """Say which cuts cannot be told apart in what their reveals take."""
     cuts = cut_comparison(desk.jobs, desk.now)
     if cuts.empty:
         return Words("No job has a reveal, so cuts are not compared.")
-    rows = cuts.set_index("cut")[["factor", "factor_low", "factor_high"]]
-    rows = rows.set_axis(["mean", "low", "high"], axis=1)
-    said = [f"{CUTS[str(cut)].words} {factor_of(row)}" for cut, row in rows.iterrows()]
     names = cuts["cut"].tolist()
     pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
     alike = [(a, b) for a, b in pairs if by_chance(cuts_apart(desk.now, a, b))]
     same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in alike]
-    told = f" Not to be told apart: {'; '.join(same)}." if same else ""
-    return Words(f"A m² of reveal took, in m² of sheet: {listed(said)}.{told}")
+    if not same:
+        return None
+    return Words(f"Not to be told apart in what their reveals took: {'; '.join(same)}.")
 
 
 def cut_table(desk: Desk) -> pd.DataFrame:
-    """Return `cut_comparison` with the cuts in words, and no factor below nothing."""
+    """Return `cut_comparison` in words: the factor with its interval, and what jobs taught."""
     cuts = cut_comparison(desk.jobs, desk.now)
-    factors = ["factor", "factor_low", "factor_high"]
-    cuts[factors] = cuts[factors].clip(lower=0)
-    return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]])
+    rows = cuts[["factor", "factor_low", "factor_high"]].set_axis(["mean", "low", "high"], axis=1)
+    return cuts.assign(
+        cut=[CUTS[cut].words for cut in cuts["cut"]],
+        reveal_took=[factor_of(row) for _, row in rows.iterrows()],
+    )
 
 
 def hindsight(desk: Desk, found: Hindsight) -> Section:
@@ -565,7 +568,12 @@ def hindsight(desk: Desk, found: Hindsight) -> Section:
     if not found.reason:
         table = found.table.assign(rule=found.table["rule"].map(WORDS_OF_RULES))
         columns = "rule jobs_short rolls_short short_money rolls_left_over left_money total_money"
-        yield show_table(table, "The same jobs, priced in three ways", columns, currency)
+        left, short = (
+            in_currency(number(cost, 0), currency)
+            for cost in (found.leftover_cost, found.short_cost)
+        )
+        caption = f"The same jobs priced in three ways (a roll left over: {left}, short: {short})"
+        yield show_table(table, caption, columns, currency)
 
 
 def hindsight_words(found: Hindsight, currency: str = "") -> Words:
@@ -593,19 +601,15 @@ def _on_the_shelf(found: Hindsight, currency: str) -> str:
     """What becomes of the rolls left over, and what of them is counted as cost."""
     ours, really = found.of_rule("airstats"), found.of_rule("estimated")
     left, worth = ours["rolls_left_over"], ours["shelf_money"]
-    lost, short, bought = (
-        in_currency(number(money, 0), currency)
-        for money in (found.leftover_cost, found.short_cost, worth)
-    )
+    bought = in_currency(number(worth, 0), currency)
     known = f", bought for {bought}," if np.isfinite(worth) else ""
     before = f"(really {number(really['rolls_left_over'], 0)})"
-    kept = f"No roll would have been left over {before};"
-    if left:
-        kept = (
-            f"{counted(int(left), 'roll')}{known} would have been left over {before}; what lies"
-            " over serves later jobs, so only what that loses is a cost:"
-        )
-    return f"{kept} a roll left over is reckoned at {lost}, a roll short at {short}."
+    if not left:
+        return f"No roll would have been left over {before}."
+    return (
+        f"{counted(int(left), 'roll')}{known} would have been left over {before}: what lies over"
+        " serves later jobs, so only what lying there loses counts as cost."
+    )
 
 
 def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
@@ -617,18 +621,6 @@ def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
     if least >= 0:
         return f"{low} to {high} {up}"
     return f"{low} {down} to {high} {up}"
-
-
-def which_cut(desk: Desk, costs: CutCosts) -> Section:
-    """Show which cut would have cost least, and what would turn that."""
-    currency, records = desk.firm.currency, firm_cuts.with_usual_depths(desk.records, desk.now)
-    terms = firm_cuts.cut_terms(records, desk.now, costs, currency)
-    savings = firm_cuts.past_savings(records, terms)
-    yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(records, terms))
-    turns = firm_cuts.past_turns(records, terms)
-    yield cuts_text.turn_words(turns)
-    caption = "All openings cut alike: what another cut would cost, and what would turn that"
-    yield show_table(cuts_text.turn_table(turns), caption, currency=currency)
 
 
 def left_out(desk: Desk) -> Section:

@@ -59,6 +59,13 @@ def sentence(desk: Desk) -> Words:
     return saving_words(_worth(desk), desk.firm.currency)
 
 
+def briefly(desk: Desk) -> Words:
+    """Say the same without what the rolls left over and short cost."""
+    table = _worth(desk)
+    measured = next(each(table[table["way"].eq(MEASURED)]))
+    return Words(f"{_worthwhile(measured, desk.firm.currency)}.")
+
+
 def in_short(desk: Desk) -> Section:
     """Show the one sentence with its picture."""
     yield sentence(desk)
@@ -68,20 +75,21 @@ def in_short(desk: Desk) -> Section:
 def saving_words(table: pd.DataFrame, currency: str) -> Words:
     """Say what measuring the last roll would save, from `value_of_recording`."""
     ways = {row.way: row for row in each(table)}
-    now, measured = ways[NOW], ways[MEASURED]
+    now = ways[NOW]
     cost = (
         f"of the {in_currency(roughly(now.cost), currency)} that rolls left over and rolls short"
         f" are expected to cost a year's {now.jobs:.0f} jobs,"
         f" {in_currency(roughly(now.not_known), currency)} would go if the allowances were known"
     )
+    return Words(f"{_worthwhile(ways[MEASURED], currency)}; {cost}.")
+
+
+def _worthwhile(measured: Any, currency: str) -> str:
+    """Whether measuring the last roll pays, and what it takes."""
+    start = "**Measuring what is left on the last roll would save"
     if measured.saving_low <= 0:
-        return Words(
-            f"**Measuring what is left on the last roll would save this firm little**: {cost}."
-        )
-    return Words(
-        f"**Measuring what is left on the last roll would save about"
-        f" {in_currency(_give_or_take(measured), currency)} a year** ({EFFORT}); {cost}."
-    )
+        return f"{start} this firm little**"
+    return f"{start} about {in_currency(_give_or_take(measured), currency)} a year** ({EFFORT})"
 
 
 def section(desk: Desk) -> Section:

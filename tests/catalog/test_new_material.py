@@ -15,7 +15,7 @@ from airstats.documents.price_workbook.workbook import price_sheet
 from airstats.documents.wall_card import allowance_card
 from airstats.model.quarterly_update import learnt_materials
 from airstats.reports.desk import after_decision, lay_out
-from airstats.reports.display import Picture, Words
+from airstats.reports.display import Table, Words
 from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_owner_text import owner_section
 from airstats.reports.materials_text import price_section, update_section
@@ -124,8 +124,8 @@ def test_every_section_speaks_of_it(desk, name):
     said = " ".join(part.text for part in section if isinstance(part, Words))
     assert "nchors" in said
     if name == "owner":
-        assert "packs more than priced over 40 jobs" in said
-        assert [part for part in section if isinstance(part, Picture)]
+        assert "packs over the price" in said
+        assert [part for part in section if isinstance(part, Table)]
     kept = after_decision(desk, "keep", "a look first", "AB")
     assert list(SECTIONS[name](kept))
 

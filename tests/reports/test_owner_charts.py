@@ -41,7 +41,7 @@ def test_cascade_goes_from_priced_to_used(desk, pictures, name, job):
 def test_takers_and_givers_differ_in_colour_and_sign(pictures):
     colours = {bar.get_facecolor() for bar in pictures["causes"].figure.axes[0].patches}
     assert len(colours) == 3
-    assert "bare surface −" in pictures["causes"].alt
+    assert "held in the price −" in pictures["causes"].alt
     assert "reveals +" in pictures["causes"].alt
 
 
