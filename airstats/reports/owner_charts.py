@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -31,8 +31,8 @@ HIGH = 1.85
 """Inches: the height of every picture that stands beside another."""
 FOR_WORDS = 0.35
 """Share of the way across that the figures beside the bars need."""
-MOST_NAMED = 5
-"""So many misses are named on the picture; the sentence names more."""
+ROOM, LEVEL = 0.3, 0.1
+"""Shares of the way across and up that a job's name needs; nearer misses go unnamed."""
 TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "held in the price"}
 
 
@@ -102,18 +102,18 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     figure, axes = paper(HIGH, HALF)
     line = table.sort_values("reveal_m2", ignore_index=True)
     area = line["reveal_m2"]
+    ends = line.iloc[[0, -1]]
     for end, way in (("line_low", "--"), ("line_rolls", "-"), ("line_high", "--")):
-        axes.plot(area, line[end], way, color=INK, lw=1.4 if way == "-" else 0.8)
+        axes.plot(ends["reveal_m2"], ends[end], way, color=INK, lw=1.4 if way == "-" else 0.8)
     looks = ((~line["missed"], MID, LIGHT, 2.0), (line["missed"], ACCENT, ACCENT, 5.0))
     for part, colour, paler, size in looks:
         own = line[part.astype(bool)]
-        ends = (own["low_rolls"], own["high_rolls"])
-        axes.vlines(own["reveal_m2"], *ends, color=paler, lw=0.8)
-        axes.plot(own["reveal_m2"], sum(ends) / 2, "o", color=colour, markersize=size)
+        low, high = own["low_rolls"], own["high_rolls"]
+        axes.vlines(own["reveal_m2"], low, high, color=paler, lw=0.8)
+        axes.plot(own["reveal_m2"], (low + high) / 2, "o", color=colour, markersize=size)
     missed = line[line["missed"].astype(bool)]
-    for row in each(missed.head(MOST_NAMED)):
-        at = (row.low_rolls + row.high_rolls) / 2
-        label_mark(axes, row.reveal_m2, at, row.job_id, color=ACCENT)
+    for row, side in _apart(missed, area.min(), np.ptp(area), np.ptp(axes.get_ylim())):
+        label_mark(axes, row.reveal_m2, row.middle, row.job_id, side, color=ACCENT)
     last = line.iloc[-1]
     label_mark(axes, last["reveal_m2"], last["line_rolls"], "foretold")
     label_mark(axes, last["reveal_m2"], last["line_high"], "90 %")
@@ -129,6 +129,19 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
         f" such jobs. Outside what was foretold: {listing(missed['job_id'])}."
     )
     return Picture("reveals", figure, alt, table)
+
+
+def _apart(
+    missed: pd.DataFrame, least: float, across: float, up: float
+) -> Iterator[tuple[Any, str]]:
+    """Yield the misses whose names have room, each with its side; the sentence names them all."""
+    ends = missed[["low_rolls", "high_rolls"]].to_numpy().T
+    missed = missed.assign(middle=sum(ends) / 2)
+    for row in each(missed):
+        level = (ends[0] - LEVEL * up < row.middle) & (row.middle < ends[1] + LEVEL * up)
+        beside = (missed["reveal_m2"] - row.reveal_m2).abs() < ROOM * across
+        if (level & beside).sum() == 1:
+            yield row, "right" if row.reveal_m2 < least + 0.6 * across else "left"
 
 
 def crews(table: pd.DataFrame) -> Picture | None:
