@@ -95,6 +95,8 @@ def _serve(line: socket.socket) -> NoReturn:
     try:
         # A key at the terminal, meant for the run, must not end kernels before it does.
         os.setsid()
+        # The command may have put others in their place, which hold no file.
+        sys.stdout, sys.stderr = sys.__stdout__, sys.__stderr__
         # No debugger: nobody is there to use it, and loading it warns.
         sys.modules["debugpy"] = None  # type: ignore[assignment]
         for name in LOADED:

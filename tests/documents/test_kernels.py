@@ -51,9 +51,11 @@ def is_alive(pid):
 
 
 @LINUX
-def test_a_kernel_has_all_loaded_at_its_start_and_nothing_is_warned_of(tmp_path):
+@pytest.mark.parametrize("before", ["", "import io, sys\nsys.stdout = sys.stderr = io.StringIO()"])
+def test_a_kernel_has_all_loaded_at_its_start_and_nothing_is_warned_of(tmp_path, before):
+    """Also where the run has put something else in the place of its output, as commands do."""
     write_notebook(tmp_path, "works", TELL)
-    process = run(tmp_path)
+    process = run(tmp_path, before)
     assert process.communicate(timeout=120) == ("", "")
     parent, loaded = told(tmp_path)
     assert loaded == "True"
