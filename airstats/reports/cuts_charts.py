@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from scipy import ndimage
 
 from airstats.base.number_text import each, listed, number, own_money, percent
@@ -187,9 +188,10 @@ def _regions(axes: Axes, grid: pd.DataFrame) -> None:
         if ahead.min() < 0:
             axes.contour(x, y, ahead, [0.0], colors=INK, linewidths=2.6)
         lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
+        names = _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
         for figure in axes.clabel(lines, fmt="%g", zorder=3):
             figure.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
-        _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
+            figure.set_visible(_has_room(figure, names, x, y, ahead > 0))
 
 
 def _dots(axes: Axes, openings: pd.DataFrame) -> None:
@@ -200,12 +202,37 @@ def _dots(axes: Axes, openings: pd.DataFrame) -> None:
     axes.scatter(dots["area"], dots["reveal_mm"], size, "#555555", ec="white", lw=0.4, zorder=2)
 
 
-def _labels(axes: Axes, x: np.ndarray, y: np.ndarray, part: np.ndarray, text: str) -> None:
-    """Write the text in every piece of a part that is large enough, far from its edges."""
+def _has_room(
+    figure: Text,
+    names: list[tuple[float, float]],
+    x: np.ndarray,
+    y: np.ndarray,
+    part: np.ndarray,
+) -> bool:
+    """Whether a line's figure touches neither a name nor the edge of the part; on the grid."""
+    column, row = _cell(figure.get_position(), x, y)
+    cells = [_cell(name, x, y) for name in names]
+    clear = [abs(column - c) > 0.15 * len(x) or abs(row - r) > 0.08 * len(y) for c, r in cells]
+    near = part[max(row - 5, 0) : row + 6, max(column - 5, 0) : column + 6]
+    return all(clear) and bool(near.all())
+
+
+def _cell(place: tuple[float, float], x: np.ndarray, y: np.ndarray) -> tuple[int, int]:
+    """Column and row of a place on the grid."""
+    return int(np.searchsorted(x, place[0])), int(np.searchsorted(y, place[1]))
+
+
+def _labels(
+    axes: Axes, x: np.ndarray, y: np.ndarray, part: np.ndarray, text: str
+) -> list[tuple[float, float]]:
+    """Write the text in every large piece of a part, far from its edges; return the places."""
     pieces, count = ndimage.label(part)
+    places = []
     for place in range(1, count + 1):
         piece = pieces == place
         if piece.mean() > LABELLED:
             deepest = ndimage.distance_transform_edt(np.pad(piece, 1))[1:-1, 1:-1]
             row, column = np.unravel_index(deepest.argmax(), piece.shape)
-            words(axes, float(x[column]), float(y[row]), text, weight="bold", boxed=True)
+            places.append((float(x[column]), float(y[row])))
+            words(axes, *places[-1], text, weight="bold", boxed=True)
+    return places
