@@ -6,7 +6,6 @@ import base64
 import json
 import struct
 from collections.abc import Callable, Iterable, Mapping
-from itertools import pairwise
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
@@ -27,6 +26,8 @@ WRAPPED = 36
 """Characters of a cell before it is broken into lines."""
 HEADING = 14
 """Characters of a heading before it is broken into lines."""
+MOST_LEADING = 900
+"""Characters of the words before a picture that stay with it."""
 PICTURE_MM = (180.0, 220.0)
 """What a picture may fill of an A4 page: width, height."""
 
@@ -76,7 +77,7 @@ def _shown(part: Block, page: Page, names: Mapping[Image, str]) -> dict[str, Any
         return {"kind": "pair", "sides": sides}
     if isinstance(part, Words):
         parts = mistune.create_markdown(renderer=None)(part.text)
-        return {"kind": "words", "parts": parts, "introduces": False}
+        return {"kind": "words", "parts": parts, "length": len(part.text)}
     if isinstance(part, Image):
         size = {"width_mm": _width_mm(part), "alt": part.alt}
         return {"kind": "picture", "file": names[part], **size}
@@ -86,10 +87,15 @@ def _shown(part: Block, page: Page, names: Mapping[Image, str]) -> dict[str, Any
 
 
 def _kept_together(blocks: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The blocks with a mark on words that a picture or table follows."""
-    for shown, following in pairwise(blocks):
-        if shown["kind"] == "words" and shown["parts"]:
-            shown["introduces"] = following["kind"] in ("picture", "table", "pair")
+    """The blocks with a mark on words that lead to a picture or table, from their heading on."""
+    leads, length = False, 0
+    for shown in reversed(blocks):
+        if shown["kind"] != "words":
+            leads, length = shown["kind"] in ("picture", "table", "pair"), 0
+            continue
+        length += shown["length"]
+        shown["introduces"] = leads and bool(shown["parts"]) and length < MOST_LEADING
+        leads &= not any(part["type"] == "heading" for part in shown["parts"])
     return blocks
 
 

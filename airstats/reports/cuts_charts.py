@@ -17,7 +17,6 @@ from airstats.geometry.cutting_rules import Practice
 from airstats.geometry.outlines import OpeningPieces
 from airstats.reports.display import Picture
 from airstats.reports.drawing import (
-    INK,
     NO_DRAWING,
     cut_list,
     describe_opening,
@@ -26,7 +25,7 @@ from airstats.reports.drawing import (
     legend_key,
     words,
 )
-from airstats.reports.house_style import FULL
+from airstats.reports.house_style import FULL, INK
 from airstats.takeoff.opening_quantities import Opening, opening_pieces
 
 SIZES = ("width_mm", "height_mm", "reveal_mm")

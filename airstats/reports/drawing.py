@@ -21,20 +21,20 @@ from matplotlib.patches import Patch, Polygon
 from airstats.base.number_text import counted, listed
 from airstats.catalog.cut_patterns import CUTS
 from airstats.geometry.outlines import Infill, OpeningPieces, Outline, Part
+from airstats.reports.house_style import ACCENT, FULL, INK, LIGHT, MID
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
 
 NO_DRAWING = "There is no drawing of this cut"
 WIDE = 1.7
 """Width over height beyond which the two drawings stand one below the other."""
-INK = "#222222"
 # Fill, hatch and words for each kind of surface.
 KINDS = {
-    "sheet": ("#F1EEE6", None, "Sheet that stays on the wall"),
-    "flap": ("#CFE0EC", None, "Flap, folded into the reveal"),
+    "sheet": ("#F0F0F0", None, "Sheet that stays on the wall"),
+    "flap": (LIGHT, None, "Flap, folded into the reveal"),
     "spare": ("#FFFFFF", "....", "Cut away and not used here"),
     "open": ("#FFFFFF", None, "Opening"),
-    "reused": ("#56B4E9", "////", "Infill from off-cuts"),
-    "fresh": ("#C65100", "xxx", "Infill from fresh sheet"),
+    "reused": (MID, "////", "Infill from off-cuts"),
+    "fresh": (ACCENT, None, "Infill from fresh sheet"),
 }
 
 
@@ -221,9 +221,9 @@ def legend_key(drawn: Sequence[OpeningPieces], reveal: bool = True) -> list[Arti
 def sheet_of_paper(extent: tuple[float, float, float, float]) -> tuple[Figure, Axes]:
     """Return a figure with room below for legend and note, and axes that keep the scale."""
     left, right, bottom, top = extent
-    width = 10.0
-    drawing = min(width * (top - bottom) / (right - left), 8.0)
-    below = 1.45
+    width = FULL
+    drawing = min(width * (top - bottom) / (right - left), 7.0)
+    below = 1.7
     figure = Figure(figsize=(width, drawing + below))
     share = below / (drawing + below)
     axes = figure.add_axes((0.01, share, 0.98, 1 - share))
@@ -237,10 +237,10 @@ def sheet_of_paper(extent: tuple[float, float, float, float]) -> tuple[Figure, A
 def _explain(figure: Figure, handles: list[Artist], note: str) -> None:
     """Write legend and note below the drawing."""
     high = float(figure.get_size_inches()[1])
-    place: dict[str, Any] = {"loc": "lower center", "bbox_to_anchor": (0.5, 0.78 / high)}
-    figure.legend(handles=handles, ncols=4, frameon=False, **place)
-    text = textwrap.fill(note, 124)
-    figure.text(0.5, 0.08 / high, text, ha="center", va="bottom", fontsize=9)
+    place: dict[str, Any] = {"loc": "lower center", "bbox_to_anchor": (0.5, 1.0 / high)}
+    figure.legend(handles=handles, ncols=3, **place)
+    text = textwrap.fill(note, 92)
+    figure.text(0.5, 0.08 / high, text, ha="center", va="bottom")
 
 
 def _rectangle(x0: float, y0: float, x1: float, y1: float) -> Outline:
@@ -285,7 +285,7 @@ def words(
         Whether a box is drawn round them.
     """
     box = {"boxstyle": "round,pad=0.2", "fc": "white", "ec": INK, "lw": 0.6} if boxed else None
-    look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 10, "color": INK}
+    look: dict[str, Any] = {"ha": "center", "va": "center", "color": INK}
     axes.text(x, y, text, rotation=turn, weight=weight, bbox=box, **look)
 
 
@@ -301,7 +301,7 @@ def _dimension(
     axes.annotate("", end, start, arrowprops=bar | {"shrinkA": 0, "shrinkB": 0})
     x, y = (np.array(start) + end) / 2
     text, turn = f"{length * 1000:.0f}", 90 if start[0] == end[0] else 0
-    look: dict[str, Any] = {"va": "center", "rotation": turn, "fontsize": 10, "color": INK}
+    look: dict[str, Any] = {"va": "center", "rotation": turn, "color": INK}
     if beside:
         axes.text(end[0], y, f"  {text}", ha="left", **look)
     else:

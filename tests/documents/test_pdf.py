@@ -180,11 +180,11 @@ def test_a_picture_stands_at_the_size_at_which_it_was_drawn():
 
 def test_no_sentence_is_parted_from_its_picture_and_no_heading_stands_last():
     above = Words("\n\n".join(["A line."] * 33))
-    section = [Words("## The section"), Words("Its sentence."), dot()]
+    section = [Words("## The section\n\nFor whom."), Words("Its sentence."), dot()]
     pdf = page_pdf("Title", [above, *section], {}, "")
     pages = {text: {page for page, *_ in places(pdf, text)} for text in
-             ("The section", "Its sentence", "rolls used")}  # fmt: skip
-    assert list(pages.values()) == [{1}, {1}, {1}]
+             ("The section", "For whom", "Its sentence", "rolls used")}  # fmt: skip
+    assert list(pages.values()) == [{1}] * 4
 
 
 def test_an_appendix_begins_on_a_new_page():
