@@ -9,6 +9,8 @@ from scipy.special import ndtr
 
 Array = np.ndarray
 
+AT_A_TIME = 16384
+"""More uses at a time than this do not stay in the processor's own memory."""
 _TINY = 1e-300
 _ROOT_TWO_PI = np.sqrt(2 * np.pi)
 
@@ -70,6 +72,19 @@ def agreement(
     probability = (1 - share) * P(interval | sd) + share * P(interval | gross_sd): a normal
     contaminated by a wide normal (Tukey 1960). Slope and curvature are exact derivatives.
     """
+    every = np.broadcast_arrays(expected, sd, low, high, gross_share, gross_sd)
+    shape = every[0].shape
+    if len(shape) < 2 or np.prod(shape) <= AT_A_TIME:
+        return _agreement(*every)
+    rows = max(AT_A_TIME // shape[1], 1)
+    starts = range(0, shape[0], rows)
+    parts = [_agreement(*(each[start : start + rows] for each in every)) for start in starts]
+    return Agreement(*map(np.concatenate, zip(*parts, strict=True)))
+
+
+def _agreement(
+    expected: Array, sd: Array, low: Array, high: Array, gross_share: Array, gross_sd: Array
+) -> Agreement:
     sound = _interval_terms(expected, sd, low, high)
     gross = _interval_terms(expected, gross_sd, low, high)
     total, first, second = (

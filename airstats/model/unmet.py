@@ -28,9 +28,10 @@ def unmet(takeoff: Records, known: Allowances) -> tuple[str, ...]:
 
 def not_counted(records: Records, now: Allowances) -> tuple[str, ...]:
     """Count the finished jobs that lie before or after the quarters of the allowances."""
-    quarters = records.jobs["quarter"][records.jobs["finished"].astype(bool)]
-    early = sum(quarters_between(now.first_quarter, quarter) < 0 for quarter in quarters)
-    late = sum(quarters_between(now.quarter, quarter) > 0 for quarter in quarters)
+    quarters = records.jobs["quarter"][records.jobs["finished"].astype(bool)].value_counts()
+    jobs = list(quarters.items())
+    early = sum(n for quarter, n in jobs if quarters_between(now.first_quarter, str(quarter)) < 0)
+    late = sum(n for quarter, n in jobs if quarters_between(now.quarter, str(quarter)) > 0)
     told = (
         (early, f"before {now.first_quarter}, where the allowances begin"),
         (late, f"after {now.quarter}"),
