@@ -121,7 +121,7 @@ def _files_of_a_quarter(
     firm, said = at_options(asked, desk.firm), ""
     costs = costs_of(firm)
     files: dict[Path, str | bytes] = {
-        Path("allowance_card.html"): allowance_card(now, *costs),
+        Path("allowance_card.html"): allowance_card(now, *costs, currency=firm.currency),
         Path("price_sheet.xlsx"): price_sheet(now, *costs, desk.to_price, firm),
     }
     if desk.to_price is not None:

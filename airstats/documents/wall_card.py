@@ -12,7 +12,7 @@ import pandas as pd
 from airstats.base.caution import CAUTION
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.number_text import counted as packs_of
-from airstats.base.number_text import each, number
+from airstats.base.number_text import each, in_currency, number, own_money
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
@@ -180,6 +180,7 @@ def allowance_card(
     leftover_cost: float = LEFTOVER_COST,
     short_cost: float = SHORT_COST,
     job: OneJob = EXAMPLE,
+    currency: str = "",
 ) -> str:
     """Return the card as an HTML page that prints on one sheet of A4.
 
@@ -191,6 +192,8 @@ def allowance_card(
         Money for each roll left over and for each roll short: they set the margin.
     job : OneJob
         The job that is worked as an example.
+    currency : str
+        That of the costs, if it is known.
     """
     rule = hand_rule(job, allowances, leftover_cost, short_cost)
     return page_template(TEMPLATE).render(
@@ -206,7 +209,7 @@ def allowance_card(
         rule=rule,
         job=job,
         share=critical_share(leftover_cost, short_cost),
-        costs=(leftover_cost, short_cost),
+        costs=(in_currency(f"{leftover_cost:g}", currency), own_money(f"{short_cost:g}", currency)),
         stopped=", ".join(map(reader_name, stopped_cuts())),
         cut=reader_name(job.cut_pattern),
         decision=_decision(allowances),

@@ -11,7 +11,16 @@ from matplotlib.axes import Axes
 
 from airstats.analysis.overrun_split import SHORT_WORDS
 from airstats.analysis.overrun_views import OVERRUN
-from airstats.base.number_text import counted, each, give_or_take, listed, listing, number, rolls
+from airstats.base.number_text import (
+    counted,
+    each,
+    give_or_take,
+    listed,
+    listing,
+    number,
+    rolls,
+    signed,
+)
 from airstats.reports.display import Picture
 from airstats.reports.house_style import (
     ACCENT,
@@ -67,7 +76,7 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     for place, edge, text in zip(
         [0, *places, last],
         [0, *edges, max(used - priced, 0)],
-        ["0", *shown, _signed(used - priced)],
+        ["0", *shown, signed(used - priced)],
         strict=True,
     ):
         label_mark(axes, edge, place, text)
@@ -78,7 +87,7 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     figure.supxlabel("rolls, added up; whiskers: 90 %")
     said = [f"{n} {text}" for n, text in zip(names, shown, strict=True)]
     alt = f"From {ends[0]} to {ends[1]}, in rolls: {listed(said)}; together"
-    return Picture(name, figure, f"{alt} {_signed(used - priced)}.", table)
+    return Picture(name, figure, f"{alt} {signed(used - priced)}.", table)
 
 
 def job_cascade(split: pd.DataFrame, jobs: Takeoff) -> Picture | None:
@@ -205,8 +214,4 @@ def _quarter_panel(axes: Axes, part: pd.DataFrame, colour: str) -> None:
 
 
 def _with_reach(row: pd.Series) -> str:
-    return ("+" if row["mean"] > 0 else "") + give_or_take(row)
-
-
-def _signed(value: float) -> str:
-    return f"{'+' if value > 0 else ''}{number(value)}"
+    return ("+" if float(f"{row['mean']:.1f}") > 0 else "") + give_or_take(row)

@@ -407,7 +407,7 @@ def worst_words(desk: Desk) -> Words:
             f"{ran}{less if len(under) else ''}: no more than chance makes, nothing to find here."
         )
     main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
-    causes = [f"{cause} in {count}" for cause, count in main.items()]
+    causes = [f"{cause} in {counted(count, 'job')}" for cause, count in main.items()]
     why = f"main cause: {main.index[0]}" if len(main) == 1 else f"main causes: {listed(causes)}"
     return Words(f"{ran}{_few_or_many(over, worst, len(table))}; {why}.")
 
@@ -419,7 +419,7 @@ def _few_or_many(over: pd.Series, worst: pd.DataFrame, jobs: int) -> str:
     part = float(worst["overrun_rolls"].sum())
     few = "so a few jobs make it" if part > over.sum() / 2 else "so it is spread over many jobs"
     verdict = f", {few}" if jobs > 3 * len(worst) else ""
-    return f"; the {len(worst)} worst by {number(part)}{verdict}"
+    return f"; the {counted(len(worst), 'worst job')} by {rolls(round(part, 1))}{verdict}"
 
 
 def worst_table(desk: Desk) -> pd.DataFrame:
@@ -603,7 +603,7 @@ def _on_the_shelf(found: Hindsight, currency: str) -> str:
     left, worth = ours["rolls_left_over"], ours["shelf_money"]
     bought = in_currency(number(worth, 0), currency)
     known = f", bought for {bought}," if np.isfinite(worth) else ""
-    before = f"(really {number(really['rolls_left_over'], 0)})"
+    before = f"(really {rolls(round(really['rolls_left_over']))})"
     if not left:
         return f"No roll would have been left over {before}."
     return (

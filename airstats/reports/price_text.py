@@ -137,7 +137,7 @@ def _one_more(order: Order, currency: str) -> str:
         return f"One roll more would cost {in_currency(number(more, 0), currency)} more."
     return (
         f"One roll fewer would cost {in_currency(number(fewer, 0), currency)} more, one roll more"
-        f" {number(more, 0)} more."
+        f" {in_currency(number(more, 0), currency)} more."
     )
 
 
@@ -262,9 +262,9 @@ def cost_words(firm: Firm, foretold: Priced, same: pd.DataFrame) -> Words:
         return Words("There is no job to price.")
     left, short = foretold.leftover_cost, foretold.short_cost
     return Words(
-        f"{_made_of(firm, left, short)} With a roll left over at {left:g}, every order would be the"
-        f" same for any cost of a roll short {_between(same, 'short', firm.currency)}; with a roll"
-        f" short at {short:g}, for any cost of a roll left over"
+        f"{_made_of(firm, left, short)} With a roll left over at {_sum_of(left, firm)}, every order"
+        f" would be the same for any cost of a roll short {_between(same, 'short', firm.currency)};"
+        f" with a roll short at {_sum_of(short, firm)}, for any cost of a roll left over"
         f" {_between(same, 'left', firm.currency)}."
     )
 
@@ -299,7 +299,8 @@ def _shelf_parts(firm: Firm) -> str:
     if not firm.bring_back + shelf + spoilt:
         return ""
     return (
-        f"bringing it back {firm.bring_back:g}, the shelf {shelf:g}, what is never laid {spoilt:g}"
+        f"bringing it back {_sum_of(firm.bring_back, firm)}, the shelf {_sum_of(shelf, firm)},"
+        f" what is never laid {_sum_of(spoilt, firm)}"
     )
 
 
@@ -309,7 +310,14 @@ def _delay_parts(firm: Firm) -> str:
     )
     if not firm.delivery + wages + margin:
         return ""
-    return f"a second delivery {firm.delivery:g}, idle wages {wages:g}, lost margin {margin:g}"
+    return (
+        f"a second delivery {_sum_of(firm.delivery, firm)}, idle wages {_sum_of(wages, firm)}, lost"
+        f" margin {_sum_of(margin, firm)}"
+    )
+
+
+def _sum_of(money: float, firm: Firm) -> str:
+    return in_currency(f"{money:g}", firm.currency)
 
 
 def cut_plan(desk: Desk, costs: CutCosts) -> Section:

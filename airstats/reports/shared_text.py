@@ -7,6 +7,7 @@ import numpy as np
 from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.base import caution
 from airstats.base.number_text import chance, counted, each, listed, listing, number
+from airstats.model.allowances import REACH
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
 from airstats.reports.display import Table, Words, show_table
@@ -45,8 +46,10 @@ def data_words(desk: Desk) -> Words:
     quarters = sorted(set(table["quarter"]))
     parts = [
         f"{counted(len(table), 'job')} of {quarters[0]} to {quarters[-1]} from"
-        f" {desk.records.source} are used; {len(desk.excluded)} excluded with a reason",
-        f"{len(desk.records.set_aside)} rows set aside, as they are faulty or wait for an answer",
+        f" {desk.records.source} are used; {counted(len(desk.excluded), 'job')} excluded with a"
+        " reason",
+        f"{counted(len(desk.records.set_aside), 'row')} set aside as faulty or waiting for an"
+        " answer",
     ]
     if desk.later:
         parts.append(f"{counted(desk.later, 'later job')} not looked at")
@@ -63,9 +66,10 @@ def unmeasured_notes(desk: Desk) -> tuple[str, ...]:
     reveals = float(habits.openings.mean[0, place].sum())
     sd = float(np.sqrt(habits.openings.covariance[np.ix_(place, place)].sum()))
     usual = {
-        OPENINGS: f"{number(reveals, 0)} ± {number(sd, 0)} m² of reveals in a house of"
+        OPENINGS: f"{number(reveals, 0)} ± {number(REACH * sd, 0)} m² of reveals in a house of"
         f" {SURFACE_M2:g} m²",
-        DEPTHS: f"reveals {number(habits.usual_depth_mm, 0)} ± {number(habits.depth_sd_mm, 0)} mm"
+        DEPTHS: f"reveals {number(habits.usual_depth_mm, 0)} ±"
+        f" {number(REACH * habits.depth_sd_mm, 0)} mm"
         " deep",
     }
     return tuple(

@@ -81,9 +81,9 @@ class Pencil:
         }
         number = r"(−?\d+\.\d+)"
         self.alone = printed(page, rf"Margin {number} \+ {number} × ")
-        self.named = printed(page, rf"take as margin {number} \+ {number} × the sheet")
+        self.named = printed(page, rf"take as margin {number} m² \+ {number} × the sheet")
         self.close, self.least, self.most = printed(
-            page, r"within (\d\.\d\d) of a whole .* below (\d+) or above (\d+) m²"
+            page, r"within (\d\.\d\d) rolls of a whole .* below (\d+) or above (\d+) m²"
         )
 
     def rolls(self, job, openings):

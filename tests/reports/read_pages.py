@@ -51,7 +51,7 @@ COUNTED = (
     "job|roll|pack|opening|crew|quarter|piece|record|row|firm|order|house|metre|minute|hour|day|"
     "year|month|cell|column|question|kind|cut|window|flap|joint|point|side|course|strip|material|"
     "allowance|draw|candidate|case|belief|value|reveal|size|departure|count|time|interval|way|"
-    "assumption|stroke|digit|deviation|error|group|truth|bar|pull"
+    "assumption|stroke|digit|deviation|error|group|truth|bar|pull|form"
 )
 """What is counted on a page: a number before one of them has its unit."""
 SIGNS = r"%|m²|mm\b|m\b|cm\b|sd\b|kg\b|s\b"
@@ -63,9 +63,9 @@ BRIDGE = (
 PURE = {
     r"correlation(?: of| is)?": "a correlation has no unit",
     r"R²": "a share of variance has no unit",
-    r"distance(?: above)?": "an influence has no unit",
+    r"influence(?: above)?": "an influence has no unit",
     r"section|chapter|page|step|row|rows|piece|pieces|quote|python|version|EN|ISO": "it names",
-    r"factor|weight of|ratio|slope|seed": "a ratio has no unit",
+    r"factor|weight of|ratios?|slope|seed": "a ratio has no unit",
 }
 """Behind what a number needs no unit, each with its reason."""
 FREE_OF_UNITS = re.compile(
@@ -74,7 +74,7 @@ FREE_OF_UNITS = re.compile(
     rf"\((?:[\w ]+%?: )?{NUMBER}(?: less| more| fewer)? to {NUMBER}(?: less| more| fewer)?\)"
 )
 """Dates, files, references; an interval in brackets has the unit of what stands before it."""
-FORMULA = r"\s*[−+×÷]\s*[A-Za-zα-ωΑ-Ω(]"
+FORMULA = r"\s*(?:[×÷]|[−+]\s*[A-Za-zα-ωΑ-Ω(])"
 CODE_ENDS = r"[\w-]*\.(?:csv|xlsx|html|json|toml|pdf|ipynb|svg|png|txt|py)\b"
 TYPED = re.compile(r"[\"“`'][^\"”`']{1,60}[\"”`']")
 """Between quotation marks stands what a reader types into a file, spelt as the file wants it."""
@@ -120,8 +120,8 @@ def numbers_without_unit(currency: str) -> Rule:
     unit = rf"(?:{UNIT}|{re.escape(currency)})" if currency else UNIT
     column = re.compile(rf"{unit}|\b(?:count|chance|share|job|date|quarter)\b")
     followed = re.compile(FOLLOWED + unit)
-    announced = re.compile(rf"\b[Ii]n {unit}[^.;:,]*[:,]|m²[^.;]*:")
-    named = re.compile(rf"\b(?:{'|'.join(PURE)})\W{{0,3}}(?:{NUMBER} (?:and|to) )?$")
+    announced = re.compile(rf"\b[Ii]n {unit}[^.:,]*[:,]|m²[^.]*:")
+    named = re.compile(rf"\b(?:{'|'.join(PURE)})\W{{0,3}}(?:{NUMBER}(?:,| and| to) )*$")
     number = re.compile(rf"(?<![\w.,−]){NUMBER}(?!\w|\.\d)")
 
     def rule(text: Text) -> Iterator[str]:
@@ -130,8 +130,8 @@ def numbers_without_unit(currency: str) -> Rule:
         bare = TYPED.sub("", FREE_OF_UNITS.sub("", text.text))
         for hit in number.finditer(bare):
             before, after = bare[: hit.start()], bare[hit.end() :]
-            pure = re.match(FORMULA, after) or re.search(r"[×÷=]\s*$", before)
-            clause = re.split(r"[.;]\s", before)[-1]
+            pure = re.match(FORMULA, after) or re.search(r"[×÷=−+]\s*$", before)
+            clause = re.split(r"\.\s", before)[-1]
             if pure or announced.search(clause) or named.search(before) or followed.match(after):
                 continue
             yield f"{before[-40:]}[{hit[0]}]{after[:40]}"

@@ -156,5 +156,8 @@ def test_the_parts_of_the_costs_are_told(desk):
     firm = Firm(roll_price=200, currency="EUR", short_cost=200, **parts)
     foretold = priced(desk.takeoff, desk.now, 50, 200)
     said = cost_words(firm, foretold, same_orders(foretold)).text
-    assert "costs 50 EUR (bringing it back 10, the shelf 16, what is never laid 24)" in said
+    assert (
+        "costs 50 EUR (bringing it back 10 EUR, the shelf 16 EUR, what is never laid 24 EUR)"
+        in said
+    )
     assert "a roll short costs 200 EUR (as you say)" in said
