@@ -176,14 +176,14 @@ def with_depth_error(belief: Belief, depth_error_mm: float) -> Belief:
 
 
 def widen(belief: Belief, quarters: int) -> Belief:
-    """Let the allowances wander for some quarters, and waste follow its trend.
+    """Let the allowances wander for some quarters, and waste follow its trend, down to nothing.
 
     A random walk, so variances add.
     """
     scale = np.array([1.0, *[DRIFT_OF_FACTORS] * (belief.shared - 1)])
     mean, covariance = belief.mean.copy(), belief.covariance.copy()
     place = np.arange(belief.shared)
-    mean[:, 0] += quarters * belief.trend
+    mean[:, 0] += np.maximum(quarters * belief.trend, np.minimum(-mean[:, 0], 0.0))
     covariance[:, place, place] += quarters * (belief.drift[:, None] * scale) ** 2
     return replace(belief, mean=mean, covariance=covariance)
 

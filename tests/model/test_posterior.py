@@ -135,6 +135,16 @@ def test_a_trend_moves_waste_alone_and_makes_nothing_less_sure():
     assert np.array_equal(later.covariance[rising], belief.covariance[rising])
 
 
+def test_a_falling_waste_stops_at_nothing():
+    belief = branch_over_drift(starting_belief(replace(PRIOR, trend=0.015, trend_weight=1.0)))
+    for waste, later in ((0.10, 0.055), (0.02, 0.0), (-0.01, -0.01)):
+        mean = belief.mean.copy()
+        mean[:, 0] = waste
+        ahead = widen(replace(belief, mean=mean), 3).mean[:, 0]
+        assert ahead[belief.trend < 0] == pytest.approx(later)
+        assert ahead[belief.trend > 0] == pytest.approx(waste + 0.045)
+
+
 def test_a_rising_waste_is_seen_as_a_trend():
     """Six quarters of near-exact counts, 1.5 points more each: the trend is found and foretold."""
     laid = np.full(8, 300.0)
