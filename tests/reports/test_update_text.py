@@ -220,7 +220,7 @@ def test_pulls_are_one_row_a_job_and_drawn_only_where_one_decides(reveals, monke
 def test_drift_of_a_crew_and_of_whole_rolls_by_chance():
     records = invent(jobs=96)
     late = records.jobs["quarter"].eq("2025Q4") & records.jobs["crew"].eq("Birch")
-    desk = lay_out(used_more(records, records.jobs["surface_m2"] * -0.12 / 75 * late))
+    desk = lay_out(used_more(records, records.jobs["surface_m2"] * -0.08 / 75 * late))
     watch = drift_watch(desk.jobs, desk.chain)
     assert "crew Birch took less sheet than foretold" in update_text.watch_words(desk, watch).text
     past = update_text.watch_words(replace(desk, quarter="2026Q1"), watch).text
