@@ -53,7 +53,7 @@ EDGES = "nobody counts the edges of the frames, as the price does not follow the
     [
         ({"frame_tape": 0.1}, 2.0, ("over the price", EDGES)),
         # Priced with more than enough for what is counted; half as much again is used.
-        ({"frame_tape": 0.5}, 4.0, ("over the price", "waste took", "the price held")),
+        ({"frame_tape": 0.5}, 4.0, ("over the price", "waste, ", "of it priced")),
         (
             {"corner_pieces": 0.0}, 12.0,
             ("below it", "the price held more than the jobs took"),
