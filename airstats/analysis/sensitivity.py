@@ -216,20 +216,23 @@ def try_conclusion(
     -------
     DataFrame
         `assumption, order_rolls` (all jobs of `to_price`), `orders_changed` (jobs with another
-        order than at `AT_ONCE`), `cause` (the first of `overrun_views.contributors`, or
-        `NO_CAUSE`), `cause_rolls, cause_half` (± 90 %), `waste, waste_half` (± 90 %, m² a m²
-        laid), `of_model` (whether it is the form of the model that is tried).
+        order than at `AT_ONCE`; there, than as published), `cause` (the first of
+        `overrun_views.contributors`, or `NO_CAUSE`), `cause_rolls, cause_half` (± 90 %), `waste,
+        waste_half` (± 90 %, m² a m² laid), `of_model` (whether it is the form of the model that
+        is tried).
     """
     usual = fit_at_once(jobs)
     costs = leftover_cost, short_cost
     base = priced(to_price, usual, *costs, 0).order_packs
-    rows = []
+    rows, first = [], None
     for one in _assumptions(jobs, to_price, influence, usual, published, with_excluded):
         asked = (leftover_cost, short_cost * one.short_times, 0)
         orders = priced(one.to_price, one.known, *asked).order_packs
+        first = orders if first is None else first
+        beside = first if one.name in (PUBLISHED, AT_ONCE) else base
         told: dict[str, Any] = {
             "order_rolls": int(orders.sum()),
-            "orders_changed": int((orders != base).sum()),
+            "orders_changed": int((orders != beside).sum()),
         }
         waste = one.known.table().T["waste"]
         about = {"waste": waste["mean"], "waste_half": REACH * waste["sd"]}

@@ -344,7 +344,8 @@ def conclusion(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     table = tried(desk, leftover_cost, short_cost)
     yield conclusion_words(table, len(desk.own))
     shown = table[~table["of_model"]]
-    yield conclusion_table(shown, "Leading cause and order under other assumptions; ± holds 90 %")
+    caption = "Leading cause, the rolls it takes, waste of laid sheet, and order; ± holds 90 %"
+    yield conclusion_table(shown, caption)
 
 
 def conclusion_table(table: pd.DataFrame, caption: str) -> Table | Words:

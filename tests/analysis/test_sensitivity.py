@@ -21,6 +21,7 @@ from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import unchanged
 from airstats.model.posterior import allowance_names
 from airstats.model.quarterly_update import calibrate, finished_jobs, run_through
+from airstats.pricing.newsvendor import priced
 from tests.benchmark.worlds import World, invent_firm
 from tests.invented import CREW_WORLD, invent
 
@@ -156,3 +157,15 @@ def test_published_allowances_and_jobs_put_back_are_tried_too():
     assert same.iloc[0] == pytest.approx(same.iloc[1])
     assert tried.loc[TO_THE_NEAREST, "waste"] > same.iloc[0] + 0.05
     assert (tried["cause_half"].dropna() >= 0).all()
+
+
+def test_all_at_once_is_set_beside_what_is_published_and_the_rest_beside_it(reveals):
+    start = unchanged("2025Q1")
+    tried = try_conclusion(reveals, reveals, leave_each_out(reveals), published=start)
+    changed = tried.set_index("assumption")["orders_changed"]
+    one, other = (
+        priced(reveals, known, 60, 240, 0).order_packs for known in (start, fit_at_once(reveals))
+    )
+    assert changed[PUBLISHED] == 0
+    assert changed[AT_ONCE] == (one != other).sum() > 0
+    assert changed["without the 3 most influential jobs"] < changed[AT_ONCE]
