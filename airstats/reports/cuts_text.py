@@ -18,9 +18,12 @@ from airstats.base.number_text import (
     roughly,
 )
 from airstats.catalog.cut_patterns import CUTS
+from airstats.pricing import firm_cuts
 from airstats.pricing.cut_choice import bands_at
-from airstats.pricing.cut_prices import STANDARD_COSTS, CutTerms
-from airstats.reports.display import Words
+from airstats.pricing.cut_prices import STANDARD_COSTS, CutCosts, CutTerms
+from airstats.reports import cuts_charts
+from airstats.reports.desk import Desk
+from airstats.reports.display import Section, Words
 
 PRICES = {
     "sheet_price_m2": "the sheet cost {} a m²",
@@ -76,6 +79,23 @@ def map_words(grid: pd.DataFrame, openings: pd.DataFrame) -> Words:
     said = [f"{CUTS[band.cheapest_cut].words} up to {number(band.to_m2)} m²" for band in smaller]
     said.append(f"{CUTS[last.cheapest_cut].words} beyond")
     return Words(f"{start}, by size of opening, the cheapest cut is {listed(said)}.")
+
+
+def where_cuts_pay(desk: Desk, costs: CutCosts) -> Section:
+    """Show which cut is cheapest over sizes and depths, with the firm's own openings.
+
+    Parameters
+    ----------
+    desk : Desk
+        With its finished jobs.
+    costs : CutCosts
+        The prices and times of the firm.
+    """
+    records = firm_cuts.with_usual_depths(desk.records, desk.now)
+    terms = firm_cuts.cut_terms(records, desk.now, costs, desk.firm.currency)
+    grid = firm_cuts.cut_map(records, terms)
+    yield map_words(grid, records.openings)
+    yield cuts_charts.cut_map(grid, records.openings, desk.firm.currency)
 
 
 def turn_table(turns: pd.DataFrame) -> pd.DataFrame:

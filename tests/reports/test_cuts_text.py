@@ -141,3 +141,10 @@ def test_a_firm_without_openings_gets_sentences_too(records, terms):
     plan = opening_plan(bare, terms)
     assert "as it is noted" in cuts_text.plan_words(plan, terms, saving_range(bare, terms)).text
     assert "300 mm" in cuts_text.map_words(cut_map(bare, terms), bare.openings).text
+
+
+def test_the_map_stands_with_its_sentence_and_the_firms_currency(desk):
+    words, picture = cuts_text.where_cuts_pay(desk.at(), CutCosts())
+    assert "cheapest" in words.text
+    grid = cut_map(desk.records, cut_terms(desk.records, desk.now, CutCosts(), ""))
+    assert len(picture.data) == len(grid)
