@@ -1,5 +1,6 @@
 """The allowances and their file: what it holds, that it comes back, and that damage is seen."""
 
+import copy
 import hashlib
 import json
 import os
@@ -270,10 +271,14 @@ def numbers_in(part, place=()):
 
 
 def test_every_number_edited_by_hand_is_refused(saved):
-    ways = list(numbers_in(content(saved)))
+    """Of the candidates the heaviest alone: all of them are the same to the digest."""
+    whole = content(saved)
+    whole["candidates"] = [max(whole["candidates"], key=lambda one: one["weight"])]
+    ways = list(numbers_in(whole))
     assert {"candidates", "covariance", "crews", "allowances", "prior"} <= {way[0] for way in ways}
-    for *parts, key in ways[::31]:
-        edited = content(saved)
+    whole["digest"] = own_digest(whole)
+    for *parts, key in ways:
+        edited = copy.deepcopy(whole)
         reduce(lambda part, key: part[key], parts, edited)[key] += 0.001
         saved.with_name("edited.json").write_text(json.dumps(edited), encoding="utf-8")
         with pytest.raises(AllowancesError, match=r"edited by hand: .* or calibrate that quarter"):
