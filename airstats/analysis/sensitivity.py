@@ -53,15 +53,19 @@ def _wide_belief() -> Prior:
     return replace(usual, waste=(waste, 2 * sd), **wide)
 
 
-_BELIEFS = {
-    "starting belief twice as wide": _wide_belief(),
-    "no record grossly wrong": replace(Prior(), gross_share=0.0),
-}
-_FORMS = {
-    "flat factors only": replace(Prior(), reuse_weight=1e-9),
-    "re-use of off-cuts only": replace(Prior(), reuse_weight=1 - 1e-9),
-    "crews all alike": replace(Prior(), crew_sd_weights=((1e-4, 1.0),)),
-}
+def _beliefs() -> dict[str, Prior]:
+    return {
+        "starting belief twice as wide": _wide_belief(),
+        "no record grossly wrong": Prior(gross_share=0.0),
+    }
+
+
+def _forms() -> dict[str, Prior]:
+    return {
+        "flat factors only": Prior(reuse_weight=1e-9),
+        "re-use of off-cuts only": Prior(reuse_weight=1 - 1e-9),
+        "crews all alike": Prior(crew_sd_weights=((1e-4, 1.0),)),
+    }
 
 
 def fit_at_once(
@@ -305,7 +309,7 @@ def _assumptions(
         )
     for words, times in SHORT_TIMES.items():
         yield _Tried(f"a roll short costs {words} as much", usual, jobs, to_price, times)
-    for name, prior in _BELIEFS.items():
+    for name, prior in _beliefs().items():
         yield _Tried(name, fit_at_once(jobs, prior), jobs, to_price)
     if len(jobs) > REMOVED:
         rest = jobs.where(~jobs.table["job_id"].isin(influence["job_id"].head(REMOVED)))
@@ -314,7 +318,7 @@ def _assumptions(
     if with_excluded:
         known = fit_at_once(with_excluded)
         yield _Tried(PUT_BACK, known, with_excluded, to_price, of_model=True)
-    for name, prior in _FORMS.items():
+    for name, prior in _forms().items():
         yield _Tried(name, fit_at_once(jobs, prior), jobs, to_price, of_model=True)
 
 

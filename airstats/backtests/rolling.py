@@ -90,6 +90,8 @@ def backtest(
     truth : DataFrame, optional
         Where it is known: `job_id, mean_m2, sd_m2` of each job's use, as one expects it who knows
         every parameter but no luck. It adds the rule "oracle".
+    ratios : sequence of float
+        Other prices of a roll short, as multiples of `leftover_cost`, tried on the same forecasts.
 
     Raises
     ------

@@ -119,7 +119,17 @@ def beliefs(desk: Desk) -> Section:
 
 
 def beliefs_words(table: pd.DataFrame, priors: pd.DataFrame, desk: Desk) -> Words:
-    """Say which beliefs are our own, what the jobs taught, and how much the beliefs matter."""
+    """Say which beliefs are our own, what the jobs taught, and how much the beliefs matter.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Of `belief_table`: before any job and now.
+    priors : DataFrame
+        Of `try_priors`: the allowances and rolls under other starting beliefs, ours first.
+    desk : Desk
+        The firm's.
+    """
     usual = priors["rolls"].iloc[0]
     away = (priors["rolls"] - usual).abs().max() / usual
     moved = (priors.drop(columns=["prior", "rolls"]) - priors.iloc[0, 1:-1]).abs().max()

@@ -46,7 +46,7 @@ def count_work(records: Path, quarter: str, takeoff: Path, out: Path) -> pd.Data
     found: dict[str, Counter[str]] = {COMMAND: Counter()}
     place = [COMMAND]
 
-    def in_process(source: Path, target: Path, parameters: dict[str, Any]) -> None:
+    def in_process(source: Path, target: Path, parameters: dict[str, Any], *_: Any) -> None:
         place[0] = source.stem
         found[source.stem] = Counter()
         faults = list(run_notebook(source.stem, parameters))

@@ -227,7 +227,8 @@ def test_what_price_and_calibrate_say_of_materials(folder, capsys, tmp_path):
     ]  # fmt: skip
     past = save(tmp_path / "past", firm(12, frame_tape=0.2))
     assert main(["calibrate", str(past), "--out", str(tmp_path / "a.json")]) == 0
-    assert re.search(r"frame tape +0\.\d{3} ± 0\.\d{3} m a m counted", capsys.readouterr().out)
+    said = r"frame tape +0\.\d{3} m a m counted \(90 %: 0\.\d{3} to 0\.\d{3}\)"
+    assert re.search(said, capsys.readouterr().out)
 
 
 def test_a_firm_without_other_materials_gets_a_list_of_the_sheet_alone(tmp_path, known):
