@@ -94,7 +94,14 @@ def order_costs(
         axes.set_title(f"{row.job_id}: order {row.order_rolls}")
     money = currency or "your money"
     figure.supxlabel(f"rolls ordered; expected cost in {money}, + what one roll fewer or more adds")
-    said = [_steps(f"all together {r.pooled_rolls}", totals, r.pooled_rolls) for r in each(pooled)]
+    said = [
+        _steps(
+            f"all together {r.pooled_rolls} of {r.roll_size}",
+            totals[totals["roll_size"].eq(r.roll_size)],
+            r.pooled_rolls,
+        )
+        for r in each(pooled)
+    ]
     said += [
         _steps(f"{r.job_id} {r.order_rolls}", costs[costs["job_id"].eq(r.job_id)], r.order_rolls)
         for r in each(shown)
