@@ -306,7 +306,9 @@ def _by_overrun(jobs: Takeoff) -> pd.DataFrame:
 def _slope(cause: str, quarter: Array, rolls: pd.Series, chance: float) -> dict:
     """The least-squares change a quarter with its t interval."""
     line = stats.linregress(quarter, rolls.to_numpy(dtype=float))
-    reach = stats.t.ppf(1 - chance / 2, len(quarter) - 2) * line.stderr
+    # Of rolls that never change scipy gives an error that is no number.
+    error = line.stderr if np.ptp(rolls) else 0.0
+    reach = stats.t.ppf(1 - chance / 2, len(quarter) - 2) * error
     return {"cause": cause} | _interval(line.slope, reach, "change")
 
 

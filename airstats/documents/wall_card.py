@@ -12,7 +12,7 @@ import pandas as pd
 from airstats.base.caution import CAUTION
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.base.number_text import counted as packs_of
-from airstats.base.number_text import each, in_currency, number, own_money
+from airstats.base.number_text import each, in_currency, number, own_money, signed
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
 from airstats.catalog.materials import PRETAPED_SHARE, plural
@@ -364,7 +364,7 @@ def _decision(allowances: Allowances) -> str:
 def _points(mean: float, low: float, high: float) -> dict[str, str]:
     """Mean and interval in hundredths, with their signs."""
     shares = {"mean": mean, "low": low, "high": high}
-    return {name: f"{share * 100:+.1f}".replace("-", "−") for name, share in shares.items()}
+    return {name: signed(share * 100, 1) for name, share in shares.items()}
 
 
 def _short(text: str, most: int) -> str:

@@ -156,7 +156,9 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame, currency: str = "") -> P
         loc="left",
     )  # fmt: skip
     columns = ["opening_m2", "reveal_mm", *(f"{cut}_cost" for cut in CUTS)]
-    data = grid[[*columns, "cheapest_cut", "margin"]]
+    data = grid[[*columns, "cheapest_cut", "margin"]].rename(
+        columns={f"{cut}_cost": f"{known.words}, money" for cut, known in CUTS.items()}
+    )
     return Picture("cut_map", figure, describe_cut_map(grid, currency), data)
 
 

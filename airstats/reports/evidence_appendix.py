@@ -183,7 +183,7 @@ def _short(result: Backtest) -> str:
     told = shortages(result)
     return (
         f"**Foretold to run short: {number(told['foretold'], 1)} of {told['jobs']} orders (chance:"
-        f" {told['low']} to {told['high']} orders); {told['came']} did,"
+        f" {told['low']} to {told['high']} orders); {counted(int(told['came']), 'order')} did,"
         f" {SHORTAGES[told['verdict']]}.**"
     )
 
@@ -361,7 +361,7 @@ def group_words(table: pd.DataFrame) -> Words:
     found = f"Departing (90 %): {listed(said)}" if said else "No group departs (90 %)"
     return Words(
         f"{found}; of {counted(len(table), 'group')} chance alone would make about"
-        f" {number(0.1 * len(table), 1)} depart."
+        f" {number(0.1 * len(table), 1)} groups depart."
     )
 
 
@@ -441,7 +441,7 @@ def influence_words(influence: Influence, slopes: pd.DataFrame) -> Words:
     out = influence.standing_out
     jobs = counted(len(influence.points), "job")
     named = [f"{row.job_id} ({row.cooks:.2f}, {row.why})" for row in each(out.head(NAMED))]
-    more = f" and {len(out) - NAMED} more" if len(out) > NAMED else ""
+    more = f" and {counted(len(out) - NAMED, 'job')} more" if len(out) > NAMED else ""
     stand = f"{len(out)} of {jobs} {'stands' if len(out) == 1 else 'stand'}"
     which = f": {', '.join(named)}{more}" if named else ""
     return Words(
@@ -550,8 +550,9 @@ def _far_reveals() -> str:
     )
     return (
         "The flat factor gets there by and by: at a true 0.80 m² a m² of reveal, two sd above what"
-        f" is commonly believed, invented firms with 24 and 96 jobs of whole rolls came to {means};"
-        f" the 90 % interval held the truth in {shares} ({few['firms']} firms each: {BENCHMARK})."
+        " is commonly believed, invented firms with 24 and 96 jobs of whole rolls came to"
+        f" {means} m² a m²; the 90 % interval held the truth in {shares}"
+        f" ({few['firms']} firms each: {BENCHMARK})."
     )
 
 

@@ -131,9 +131,10 @@ def _told(name: str, jobs: pd.DataFrame) -> str:
         short["verdict"], f"{short['verdict']} than chance allows"
     )
     return (
-        f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short"
-        f" {number(short['foretold'], 1)} (chance: {short['low']} to {short['high']} jobs),"
-        f" {short['came']} did, {judged}; {number(left['airstats'], 1)} packs a job left over. A"
+        f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short on"
+        f" {number(short['foretold'], 1)} jobs (chance: {short['low']} to {short['high']} jobs),"
+        f" {counted(int(short['came']), 'job')} did, {judged};"
+        f" {number(left['airstats'], 1)} packs a job left over. A"
         f" flat 10 % ran short on {counted(int(by_rule['jobs_short']['flat']), 'job')} and left"
         f" {number(left['flat'], 1)} packs a job over."
     )

@@ -348,5 +348,6 @@ def one_job_words(order: pd.Series, currency: str = "") -> Words:
         f" {number(order['high_m2'], 0)} m²); chance of being short"
         f" {small_chance(order['chance_short'])}; on average"
         f" {_unopened(order['expected_left_over_rolls'])} unopened. One roll fewer would cost"
-        f" {own_money(fewer, currency)} more on average, one roll more {more} more."
+        f" {own_money(fewer, currency)} more on average, one roll more"
+        f" {own_money(more, currency)} more."
     )

@@ -45,7 +45,8 @@ def prior_words(check: PriorCheck) -> Words:
         verdict = "the firm is much as the starting belief took it to be"
     return Words(
         f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
-        f" run over by {expected}; they ran over by {signed(check.shown, 1)} as counted:"
+        f" run over by {expected}; they ran over by {signed(check.shown, 1)} rolls a job"
+        f" as counted:"
         f" {verdict}."
     )
 
@@ -72,9 +73,9 @@ def prior_prediction(check: PriorCheck) -> Picture:
     axes.margins(y=0.12)
     figure.legend(loc="outside lower center", ncols=2)
     shares = zip(names, table["expected_share"], strict=True)
-    said = [f"{name} rolls {percent(share)}" for name, share in shares]
+    said = [f"{name} in {percent(share)} of jobs" for name, share in shares]
     alt = (
-        f"Overrun of a job as the starting belief alone expects it: {listed(said)}; mean"
+        f"Overrun of a job, rolls, as the starting belief alone expects it: {listed(said)}; mean"
         f" {number(check.expected)} rolls."
     )
     if check.shown is not None:

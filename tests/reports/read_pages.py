@@ -64,16 +64,19 @@ PURE = {
     r"correlation(?: of| is)?": "a correlation has no unit",
     r"R²": "a share of variance has no unit",
     r"influence(?: above)?": "an influence has no unit",
+    r"share": "a share has no unit",
     r"section|chapter|page|step|row|rows|piece|pieces|quote|python|version|EN|ISO": "it names",
     r"factor|weight of|ratios?|slope|seed": "a ratio has no unit",
 }
 """Behind what a number needs no unit, each with its reason."""
 FREE_OF_UNITS = re.compile(
     r"\b(?:19|20)\d\d(?:Q\d|-\d\d(?:-\d\d)?)?\b|\b\d\d? (?:" + MONTHS + r")\b|sha256:\S+|\S+/\S+|"
-    r"\[\d+(?:, \d+)*\]|"
+    r"\[\d+(?:, \d+)*\]|\(\d\.\d+, (?:unusual|far|lever)[^)]*\)|"
+    r"\b\d+(?:\.\d+)? : 1\b|(?<=\d) \(\d+(?:\.\d+)?\)|"
     rf"\((?:[\w ]+%?: )?{NUMBER}(?: less| more| fewer)? to {NUMBER}(?: less| more| fewer)?\)"
 )
-"""Dates, files, references; an interval in brackets has the unit of what stands before it."""
+"""Dates, files, references, how one cost is to another; what stands in brackets behind a number,
+its interval or its sd, has the number's unit."""
 FORMULA = r"\s*(?:[×÷]|[−+]\s*[A-Za-zα-ωΑ-Ω(])"
 CODE_ENDS = r"[\w-]*\.(?:csv|xlsx|html|json|toml|pdf|ipynb|svg|png|txt|py)\b"
 TYPED = re.compile(r"[\"“`'][^\"”`']{1,60}[\"”`']")

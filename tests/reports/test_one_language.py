@@ -1,6 +1,10 @@
+from pathlib import Path
+
 import pytest
 
-from tests.reports.read_pages import Text, of_html, rules_for
+from tests.reports.read_pages import Text, of_html, read, rules_for
+
+SAMPLE = Path(__file__).parents[2] / "reports" / "2026Q3"
 
 BROKEN = [
     ("waste, reveal.diagonal and slit held", "code name"),
@@ -53,3 +57,7 @@ def test_a_cell_has_its_unit_from_heading_caption_or_row():
     )
     rule = rules_for("")["number without unit"]
     assert [text.text for text in of_html("x.html", page) if list(rule(text))] == ["0.3"]
+
+
+def test_the_sample_reports_speak_one_language():
+    assert read(SAMPLE) == []

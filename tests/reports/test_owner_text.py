@@ -317,6 +317,7 @@ def test_a_crew_with_three_bad_jobs_is_not_blamed():
 def test_without_crews_or_with_one_it_says_so(name, told):
     desk = lay_out(change(invent(jobs=12), crew=name))
     assert told in owner_text.crew_words(desk).text
+    assert "nan" not in owner_text.trend_words(desk).text
 
 
 def test_cuts_alike_are_said_to_be_and_none_without_reveals(reveals, crew):
