@@ -64,7 +64,7 @@ def test_a_failure_names_cell_and_reason_and_leaves_its_half_run_copy(ran):
 
 def test_the_page_of_a_run_states_parameters_versions_and_a_command_without_folders(ran):
     page = (ran[0] / "works.html").read_text(encoding="utf-8")
-    assert "<title>A &lt;small&gt; title</title>" in page
+    assert "<title>A &lt;small&gt; title · " in page
     assert "fine" in page
     assert ran[0].parent.name in page  # a notebook runs in its own folder
     assert re.search(r"python 3\.\d+\.\d+, airstats \d", page)
@@ -177,7 +177,7 @@ def test_a_notebook_of_the_project_runs_on_given_records(tmp_path):
     wanted = {"update_allowances": {"records": records, "quarter": "2024Q2"}}
     (page,) = run_quarter_notebooks(wanted, tmp_path, progress=False)
     text = page.read_text(encoding="utf-8")
-    assert "<strong>2024Q2, " in text
+    assert "<strong>2024Q2: " in text
     assert "sha256:" in text
     assert str(ROOT) not in text
     assert (tmp_path / "data" / "update_allowances-allowances.csv").is_file()

@@ -120,7 +120,9 @@ def test_the_farther_ahead_the_less_sure():
     use = predict(AHEAD, LEARNT, 4)
     assert priced[2]["high_m2"].to_numpy() == pytest.approx(use.quantile(0.9))
     further = 3 * LEARNT.spread()["trend"] * AHEAD.columns(["laid_m2"])[:, 0]
-    assert use.mean() == pytest.approx(predict(AHEAD, LEARNT).mean() + further)
+    straight = predict(AHEAD, LEARNT).mean() + further
+    assert use.mean() == pytest.approx(straight, rel=1e-3)
+    assert (use.mean() >= straight).all()  # Waste that falls stops at nothing.
     with pytest.raises(AirstatsError, match="quarters_ahead is -1: give 0 or more"):
         price(FIRM.takeoff, LEARNT, quarters_ahead=-1)
 
