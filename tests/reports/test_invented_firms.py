@@ -45,7 +45,7 @@ def test_sentences_quote_the_file(monkeypatch):
     assert "held 81 %, 72 % where" in waste
     assert "17 firms each" in waste
     far = evidence_appendix._far_reveals()
-    assert "came to 0.54 and 0.75; the 90 % interval held the truth in 64 % and 85 %" in far
+    assert "came to 0.54 and 0.75 m² a m²; the 90 % interval held the truth in 64 % and 85 %" in far
 
 
 def test_ranks_beside_what_chance_allows():
