@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from statsmodels.stats.meta_analysis import combine_effects
 
 from airstats.analysis.sensitivity import fit_at_once
-from airstats.model.allowances import REACH, Allowances
+from airstats.model.allowances import REACH
+from airstats.model.prior import Prior
 from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
@@ -37,11 +39,13 @@ def firm_table(firms: Mapping[str, Takeoff]) -> pd.DataFrame:
 
     Notes
     -----
-    All jobs of a firm at once, without drift. With the belief N(m₀, s₀²) before and N(m, s²)
-    after, the jobs alone say own = (m/s² - m₀/s₀²) / (1/s² - 1/s₀²), own_sd² = 1 / (1/s² - 1/s₀²):
-    otherwise every firm would bring the same starting belief again, and look alike.
+    All jobs of a firm at once, without drift. From the companions' belief alone with flat
+    factors, one normal N(m₀, s₀²) that becomes N(m, s²), the jobs themselves say
+    own = (m/s² - m₀/s₀²) / (1/s² - 1/s₀²), own_sd² = 1 / (1/s² - 1/s₀²): otherwise every firm
+    would bring the same starting belief again, and look alike. The whole starting belief is a
+    mixture, which cannot be taken out so. Each allowance by itself, which is near enough.
     """
-    parts = [_one_firm(name, len(jobs), fit_at_once(jobs)) for name, jobs in firms.items()]
+    parts = [_one_firm(name, jobs) for name, jobs in firms.items()]
     table = pd.concat(parts, ignore_index=True)
     order = pd.Categorical(table["allowance"], list(dict.fromkeys(table["allowance"])))
     return table.assign(allowance=order).sort_values("allowance", ignore_index=True, kind="stable")
@@ -76,14 +80,22 @@ def between_firms(effect: Array, sd: Array) -> dict[str, float]:
     }
 
 
-def _one_firm(name: str, jobs: int, known: Allowances) -> pd.DataFrame:
-    table = known.table().rename_axis("allowance").reset_index()
-    before = np.array([known.belief.prior.waste, *known.belief.prior.reveal_factors])
-    gained = 1 / table["sd"] ** 2 - 1 / before[:, 1] ** 2
-    tells = table["sd"] < TELLS * before[:, 1]
-    pull = table["mean"] / table["sd"] ** 2 - before[:, 0] / before[:, 1] ** 2
+def _one_firm(name: str, jobs: Takeoff) -> pd.DataFrame:
+    table = fit_at_once(jobs).table().rename_axis("allowance").reset_index()
+    start = _one_normal()
+    before = np.array([start.waste, *start.reveal_factors])
+    after = fit_at_once(jobs, start).table().reset_index()
+    gained = 1 / after["sd"] ** 2 - 1 / before[:, 1] ** 2
+    tells = after["sd"] < TELLS * before[:, 1]
+    pull = after["mean"] / after["sd"] ** 2 - before[:, 0] / before[:, 1] ** 2
     safe = gained.where(tells)
-    return table.assign(firm=name, jobs=jobs, own=pull / safe, own_sd=1 / np.sqrt(safe))
+    return table.assign(firm=name, jobs=len(jobs), own=pull / safe, own_sd=1 / np.sqrt(safe))
+
+
+def _one_normal() -> Prior:
+    """The companions' belief alone, with flat factors: wide, and of one piece."""
+    usual = Prior(wide_weight=0.0, reuse_weight=1e-9)
+    return replace(usual, waste=usual.wide_waste, reveal_factors=usual.wide_factors)
 
 
 def _spread(part: pd.DataFrame) -> dict[str, object]:

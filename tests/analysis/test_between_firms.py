@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from airstats.analysis.between_firms import between_firms, firm_spread, firm_table
+from airstats.analysis.sensitivity import fit_at_once
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
 from tests.external_checks import agree
@@ -50,13 +51,20 @@ def test_each_firm_is_calibrated_by_itself_from_the_starting_belief(table):
     together = table[table["firm"].eq("high")]
     assert together["mean"].to_list() == pytest.approx(alone["mean"].to_list())
     assert len(table) == 12
-    row = table[table["firm"].eq("high") & table["allowance"].eq("reveal.centre")].iloc[0]
-    mean, sd = Prior().reveal_factors[1]
-    precision = 1 / sd**2 + 1 / row["own_sd"] ** 2
-    assert precision**-0.5 == pytest.approx(row["sd"])
-    assert (mean / sd**2 + row["own"] / row["own_sd"] ** 2) / precision == pytest.approx(
-        row["mean"]
+
+
+@pytest.mark.parametrize("firm, factor, seed", [("low", 0.3, 0), ("high", 1.0, 1)])
+def test_what_the_jobs_alone_say_is_what_they_say_from_hardly_any_belief(table, firm, factor, seed):
+    flat = Prior(
+        wide_weight=0.0, waste=(0.1, 1.0), reveal_factors=((0.7, 3.0),) * 3, reuse_weight=1e-9
     )
+    alone = fit_at_once(finished_jobs(invent(factor=factor, seed=seed)), flat).table()
+    rows = table[table["firm"].eq(firm)].set_index("allowance")
+    for name in ("waste", "reveal.centre", "reveal.diagonal"):
+        assert rows.loc[name, "own_sd"] == pytest.approx(alone.loc[name, "sd"], rel=0.1)
+        away = rows.loc[name, "own"] - alone.loc[name, "mean"]
+        # Each allowance by itself: what two have in common is not taken out.
+        assert abs(away) < 0.35 * alone.loc[name, "sd"]
 
 
 def test_firms_that_cut_otherwise_differ_in_reveals_alone(table):
