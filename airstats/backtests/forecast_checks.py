@@ -13,8 +13,6 @@ from airstats.takeoff.sheet_quantities import Takeoff
 
 Array = np.ndarray
 
-NONE = pd.DataFrame()
-"""No quarter was foretold."""
 SURE = 1e-9
 """Below this width the chance of a count is a point."""
 CHANCE = 0.9
