@@ -53,7 +53,7 @@ def test_each_firm_is_calibrated_by_itself_from_the_starting_belief(table):
     assert len(table) == 12
 
 
-@pytest.mark.parametrize("firm, factor, seed", [("low", 0.3, 0), ("high", 1.0, 1)])
+@pytest.mark.parametrize(("firm", "factor", "seed"), [("low", 0.3, 0), ("high", 1.0, 1)])
 def test_what_the_jobs_alone_say_is_what_they_say_from_hardly_any_belief(table, firm, factor, seed):
     flat = Prior(
         wide_weight=0.0, waste=(0.1, 1.0), reveal_factors=((0.7, 3.0),) * 3, reuse_weight=1e-9
