@@ -264,6 +264,23 @@ def counted_to_the_nearest(jobs: Takeoff, which: pd.Series | None = None) -> Tak
     return replace(jobs, table=jobs.table.assign(**ends))
 
 
+def not_told(jobs: Takeoff) -> pd.Series:
+    """Return for each job whether its rolls count as opened only since nothing else is said."""
+    table = jobs.table
+    told = table["count_told"].astype(bool) if "count_told" in table else False
+    return table["counted"].eq("opened") & ~pd.Series(told, index=table.index)
+
+
+def count_in_doubt(jobs: Takeoff) -> pd.Series:
+    """Return for each job whether its opened rolls are tried as counted to the nearest.
+
+    Those of which the records do not say how they were counted; all of them where it is said of
+    each, for then what is said is tried.
+    """
+    asked = not_told(jobs)
+    return asked if asked.any() else jobs.table["counted"].eq("opened")
+
+
 def laid_wider(jobs: Takeoff, more_mm: float = WIDER_MM) -> Takeoff:
     """Return the jobs as if their courses had lapped so much more, mm, than was noted."""
     width, lap = jobs.table["roll_width_m"], jobs.table["lap_mm"] / 1000
@@ -296,7 +313,7 @@ def _assumptions(
         yield _Tried(PUBLISHED, published, jobs, to_price)
     yield _Tried(AT_ONCE, usual, jobs, to_price)
     if jobs.table["counted"].eq("opened").any():
-        nearest = counted_to_the_nearest(jobs)
+        nearest = counted_to_the_nearest(jobs, count_in_doubt(jobs))
         yield _Tried(TO_THE_NEAREST, fit_at_once(nearest), nearest, to_price)
     wider = laid_wider(jobs)
     name = f"laps {WIDER_MM:g} mm wider than noted"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -19,15 +19,16 @@ from airstats.analysis.regressions import (
     slopes_without,
     terms,
 )
-from airstats.analysis.sensitivity import counted_to_the_nearest
+from airstats.analysis.sensitivity import count_in_doubt, counted_to_the_nearest
 from airstats.backtests import forecast_checks
 from airstats.backtests.forecast_checks import group_departures, pinball_difference, shortages
 from airstats.backtests.rolling import Backtest
 from airstats.base.number_text import between, counted, each, listed, number, percent, signed
-from airstats.catalog.cut_patterns import reused_cuts
+from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.catalog.reader_names import reader_name
 from airstats.model.posterior import allowance_names
 from airstats.model.prior import DRIFT_OF_FACTORS, Prior
+from airstats.records.typed_table import DEFAULTS
 from airstats.reports import evidence_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Table, Words, show_table
@@ -40,7 +41,7 @@ from airstats.reports.evidence_text import (
 )
 from airstats.reports.invented_firms import found
 from airstats.reports.references import cite, listed_sources
-from airstats.reports.shared_text import with_notes
+from airstats.reports.shared_text import counted_as_told, with_notes
 from airstats.reports.update_text import watched
 from airstats.takeoff.sheet_quantities import Takeoff
 
@@ -60,11 +61,16 @@ def method() -> Words:
     prior = Prior()
     return Words(
         "Areas in m²; Φ is the standard normal distribution function.\n\n"
-        "- laid = (surface − lined openings) × roll width ÷ (roll width − lap); reveal area = count"
-        " × (2 × height + 2 × width, or one width with three sides) × depth\n"
+        "- laid = (surface − lined openings) × roll width ÷ (roll width − lap), the lap"
+        f" {DEFAULTS['lap_mm']:g} mm where none is noted {cite('lap')}; reveal area ="
+        " count × (2 × height + 2 × width, or one width with three sides) × depth\n"
         "- a count of r rolls is the interval (r − 1, r] where opened rolls count whole (also where"
         " nothing is said), r within ¼ counted in halves, within ⅛ in quarters, within 0.005 where"
-        " it is called exact; times the area of a roll it is low to high\n"
+        " it is called exact, within √3 sd of the gauge where what is left is measured; times the"
+        " area of a roll it is low to high\n"
+        "- openings or depths that nobody measured are as the firm's measured ones, by normal"
+        " regression, and their variance is added to the job's"
+        f" {cite('usual openings')}\n"
         "- expected use μ = laid × (1 + waste + crew) + Σ factor × reveal area; in the other form"
         " the cuts across the opening take needed sheet − share × off-cuts that fit, and lined"
         " reveals keep their factor\n"
@@ -78,13 +84,13 @@ def method() -> Words:
         " difference between crews, drift and trend; the mode by steps with exact derivatives, the"
         " covariance from the curvature there; candidates are weighed by how well each foretold"
         f" the counts {cite('normal at the top')}\n"
-        f"- starting belief (sd): waste {_pair(prior.waste)} m² a m² laid; reveals in the order of"
-        f" the picture {listed([_pair(one) for one in prior.reveal_factors])} m² a m² of reveal;"
-        f" share {listed([_pair(one) for one in prior.reuse_shares])} of the off-cuts; with"
-        f" {percent(prior.wide_weight)} a wider companion, waste {_pair(prior.wide_waste)} and"
-        f" reveals {listed([_pair(one) for one in prior.wide_factors])} m² a m²; floor"
-        f" {prior.floor:g} m²; trend of waste {prior.trend:g} m² a m² a quarter up, or down to"
-        f" nothing, with {percent(prior.trend_weight)}\n"
+        f"- starting belief (sd): waste {_pair(prior.waste)} m² a m² laid; reveals"
+        f" {_by_cut(CUTS, prior.reveal_factors)} m² a m² of reveal; share of the off-cuts"
+        f" {_by_cut(reused_cuts(), prior.reuse_shares)}; with {percent(prior.wide_weight)} a wider"
+        f" companion, waste {_pair(prior.wide_waste)} and reveals"
+        f" {_by_cut(CUTS, prior.wide_factors)} m² a m² (the picture below shows both together);"
+        f" floor {prior.floor:g} m²; trend of waste {prior.trend:g} m² a m² a quarter up, or down"
+        f" to nothing, with {percent(prior.trend_weight)}\n"
         "- between quarters the variance grows by drift² (waste) and"
         f" ({DRIFT_OF_FACTORS:g} × drift)² (factors and shares)\n"
         "- what is read: waste averaged over all candidates, the factors over those with flat"
@@ -101,7 +107,12 @@ def method() -> Words:
         f" {cite('moving average', 'handbook')}; records that are likely wrong are left out\n"
         "- rough depths pull a factor towards nothing by E/(V + E), V the variance of reveal area"
         " that the laid area does not foretell, E that of its measuring error"
-        f" {cite('attenuation', 'measurement error')}\n\n"
+        f" {cite('attenuation', 'measurement error')}\n"
+        "- beside the model: intervals of means and costs by clusters, jobs of a quarter related"
+        f" {cite('clusters')}; an open count spread as foretold {cite('open counts')}; pinball loss"
+        f" of the foretold points {cite('pinball')}; the starting belief alone, set against the"
+        f" counts {cite('prior predictive', 'Bayesian data analysis')}; several firms by random"
+        f" effects {cite('between firms')}\n\n"
         "The engine is tested against published values of regression, credibility, filtering and"
         " censored data: `tests/README.md` lists each with its source and the difference."
     )
@@ -109,6 +120,11 @@ def method() -> Words:
 
 def _pair(pair: tuple[float, float]) -> str:
     return f"{pair[0]:g} ({pair[1]:g})"
+
+
+def _by_cut(cuts: Iterable[str], pairs: tuple[tuple[float, float], ...]) -> str:
+    """Return "corner to corner 0.3 (0.25) and ..."."""
+    return listed([f"{CUTS[cut].words} {_pair(one)}" for cut, one in zip(cuts, pairs, strict=True)])
 
 
 def beliefs(desk: Desk) -> Section:
@@ -204,10 +220,12 @@ def other_forms(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
         As for `back_tested`.
     """
     table = tried(desk, leftover_cost, short_cost)
-    shown = pd.concat([table.head(1), table[table["of_model"]]], ignore_index=True)
-    changed = int(shown["orders_changed"].gt(0).sum())
+    base = table["assumption"].isin([sensitivity.PUBLISHED, sensitivity.AT_ONCE])
+    shown = table[base | table["of_model"]].reset_index(drop=True)
+    other = shown["of_model"]
+    changed = int(shown.loc[other, "orders_changed"].gt(0).sum())
     yield Words(
-        f"Of {counted(len(shown) - 1, 'other assumption')} on the form of the model"
+        f"Of {counted(int(other.sum()), 'other assumption')} on the form of the model"
         f" {changed or 'none'} change{'s' * (changed < 2)} an order."
     )
     yield conclusion_table(shown, "The same under other forms of the model; ± holds 90 %")
@@ -344,7 +362,10 @@ def groups(desk: Desk) -> Section:
     """Show whether groups of jobs depart from what was foretold."""
     departures = group_departures(watched(desk), desk.jobs)
     yield group_words(departures)
-    caption = "Use beyond what was foretold before the quarter, by group of jobs"
+    caption = (
+        "Use beyond what was foretold before the quarter, of the first from the starting belief;"
+        " without records that are likely wrong"
+    )
     yield show_table(departures, caption)
 
 
@@ -524,13 +545,15 @@ def _intervals_of_waste() -> str:
 
 def _constant(desk: Desk) -> str:
     """What a regression sees that goes with no area: half a roll a job if the reading is wrong."""
-    ends = [_intercept(jobs) for jobs in (desk.jobs, counted_to_the_nearest(desk.jobs))]
+    nearest = counted_to_the_nearest(desk.jobs, count_in_doubt(desk.jobs))
+    ends = [_intercept(jobs) for jobs in (desk.jobs, nearest)]
     if not all(ends) or not desk.jobs.table["counted"].eq("opened").any():
         return ""
     return (
         "**How rolls were counted**: a hint, no proof. What goes with no area, in the regression of"
         f" the sheet beyond the laid area, should be near nothing, and is {ends[0]} as recorded and"
-        f" {ends[1]} if rolls were counted to the nearest. Ask those who counted."
+        f" {ends[1]} if rolls were counted to the nearest. {counted_as_told(desk.jobs)}: ask those"
+        " who counted."
     )
 
 

@@ -250,10 +250,11 @@ def ranks(table: pd.DataFrame) -> Picture:
     parts = list(table.groupby("quantity", sort=False))
     figure, grid = panels(len(parts), 2, 1.7)
     for axes, (name, part) in zip(grid, parts, strict=True):
-        axes.bar(part["bar"], part["firms"], color=ACCENT, width=0.9, **BAR)
+        axes.bar(part["bar"] + 1, part["firms"], color=ACCENT, width=0.9, **BAR)
         axes.axhspan(part["low"].iloc[0], part["high"].iloc[0], color=LIGHT, alpha=0.5, zorder=0)
         axes.set_title(str(name))
-        axes.set(xlabel="tenth of the ranks", ylabel="invented firms")
+        axes.set(xlabel="tenth of the ranks; grey: chance (99 %)", ylabel="invented firms")
+        axes.set_xticks([1, 5, 10])
     said = [f"{name} {part['firms'].min()} to {part['firms'].max()}" for name, part in parts]
     low, high = table["low"].iloc[0], table["high"].iloc[0]
     alt = (

@@ -14,6 +14,7 @@ from airstats.backtests.forecast_checks import (
     ABOVE,
     BELOW,
     CHANCE,
+    OPEN,
     cost_differences,
     interval_checks,
     own_cost,
@@ -37,7 +38,13 @@ from airstats.model.unmet import not_counted
 from airstats.reports import evidence_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Table, Words, show_table
-from airstats.reports.shared_text import named_suspects, unmeasured_notes, with_notes
+from airstats.reports.shared_text import (
+    counted_as_told,
+    named_suspects,
+    unmeasured_notes,
+    with_notes,
+)
+from airstats.takeoff.sheet_quantities import Takeoff
 
 NO_BACKTEST = Words("No back-test yet: it needs finished jobs in two quarters or more.")
 HELD = 0.8
@@ -106,7 +113,7 @@ def answer(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     result = back_tested(desk, leftover_cost, short_cost)
     yield Words(
         f"**{_overrun(desk)}; {_priced(desk, result)}.** {_rival(desk, result)}"
-        f" {_hangs_on(tried(desk, leftover_cost, short_cost))}"
+        f" {_hangs_on(tried(desk, leftover_cost, short_cost), desk.jobs)}"
     )
 
 
@@ -183,7 +190,7 @@ def _rival(desk: Desk, result: Backtest | None) -> str:
     )
 
 
-def _hangs_on(table: pd.DataFrame) -> str:
+def _hangs_on(table: pd.DataFrame, jobs: Takeoff) -> str:
     """What would change the answer, the way of counting first."""
     shown = table[~table["of_model"]]
     changed = shown[[_changes(row, shown) != HOLDS for row in each(shown)]]
@@ -194,7 +201,9 @@ def _hangs_on(table: pd.DataFrame) -> str:
         names = listed(changed["assumption"].tolist())
         return f"No assumption tried changes which cause leads; some orders change with: {names}."
     said = [f"with {row.assumption}, {_would_lead(row.cause)}" for row in each(causes)]
-    return f"The records cannot settle what would turn it: {listed(said)}."
+    doubted = causes["assumption"].eq(sensitivity.TO_THE_NEAREST).any()
+    word = f" {counted_as_told(jobs)}." if doubted else ""
+    return f"What would turn it: {listed(said)}.{word}"
 
 
 def data(desk: Desk) -> Section:
@@ -239,10 +248,12 @@ def every_job_words(checked: pd.DataFrame, held: float) -> Words:
     missed = checked[checked["where"].isin([ABOVE, BELOW])]
     names = f" ({listing(missed['job_id'])})" if len(missed) else ""
     low, high = (edge / jobs for edge in binom.interval(CHANCE, jobs, HELD))
+    mostly = checked["where"].eq(OPEN).mean() > 0.5
+    bare = " Most counts leave that open, which favours the forecast." if mostly else ""
     return Words(
         f"**{len(missed)} of {counted(jobs, 'job')} surely lie outside their foretold 80 %"
         f" interval{names};** open counts spread as foretold, the intervals held {percent(held)} of"
-        f" the uses, where chance alone makes {percent(low)} to {percent(high)}."
+        f" the uses, where chance alone makes {percent(low)} to {percent(high)}.{bare}"
     )
 
 
@@ -436,9 +447,11 @@ def _cannot_tell(desk: Desk) -> list[str]:
             " (90 %): more of one looks like less of the other."
         )
     if whole:
+        asked = int(sensitivity.not_told(desk.jobs).sum())
+        told = f"{asked} of them since the records do not say" if asked else "as the records say"
         lines.append(
             f"What was truly used within a roll: {whole} of {counted(len(desk.jobs), 'job')} count"
-            " opened rolls whole (also where nothing is said of it)."
+            f" opened rolls whole, {told}."
         )
     return [
         *lines,

@@ -41,7 +41,7 @@ def evidence_section(
         show_table(
             table,
             "Each material's allowance, a share of its driver",
-            "material driver jobs prior mean sd low high plain plain_low plain_high unit",
+            "material driver jobs prior mean sd low high plain plain_low plain_high",
         ),
         *_back_tests(counts, leftover_cost, short_cost),
     )

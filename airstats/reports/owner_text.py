@@ -29,7 +29,12 @@ from airstats.analysis.overrun_views import (
     rise_with_reveals,
     usual_split,
 )
-from airstats.analysis.sensitivity import counted_to_the_nearest, fit_at_once
+from airstats.analysis.sensitivity import (
+    count_in_doubt,
+    counted_to_the_nearest,
+    fit_at_once,
+    not_told,
+)
 from airstats.backtests.against_real_prices import Hindsight
 from airstats.backtests.rolling import WORDS_OF_RULES
 from airstats.base.number_text import (
@@ -56,8 +61,7 @@ from airstats.pricing.cut_prices import CutCosts
 from airstats.reports import cuts_text, owner_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Beside, Section, Words, show_table
-from airstats.reports.shared_text import excluded_table
-from airstats.takeoff.sheet_quantities import Takeoff
+from airstats.reports.shared_text import counted_as_told, excluded_table
 
 LEARNT = 0.1
 """An allowance that has lost less than this share of its first variance is common practice."""
@@ -166,11 +170,20 @@ def how_counted(desk: Desk) -> Words | None:
     )
 
 
-def not_told(jobs: Takeoff) -> pd.Series:
-    """Return for each job whether its rolls count as opened only since nothing else is said."""
-    table = jobs.table
-    told = table["count_told"].astype(bool) if "count_told" in table else False
-    return table["counted"].eq("opened") & ~pd.Series(told, index=table.index)
+def counted_otherwise(desk: Desk) -> Words | None:
+    """Say what hangs on the records' word that rolls count as opened; nothing where it is asked."""
+    opened = desk.jobs.table["counted"].eq("opened")
+    if not opened.any() or not_told(desk.jobs).any():
+        return None
+    jobs = counted_to_the_nearest(desk.jobs, count_in_doubt(desk.jobs))
+    nearest = fit_at_once(jobs)
+    now, then = (one.table().loc[["waste"]].iloc[0] for one in (desk.now, nearest))
+    leads = overrun_views.contributors(jobs, nearest)
+    cause = f"most would go to {leads[0][0]}" if leads else "no single cause would stand out"
+    return Words(
+        f"{counted_as_told(desk.jobs)}. If that is wrong and they were counted to the nearest roll,"
+        f" waste is {percent_of(then)}, not {percent_of(now)}, and {cause}."
+    )
 
 
 def advice(desk: Desk, found: Hindsight) -> Words:

@@ -12,7 +12,7 @@ from airstats.analysis.prior_predictive import (
     PriorCheck,
     prior_check,
 )
-from airstats.base.number_text import counted, listed, number, percent, signed
+from airstats.base.number_text import between, counted, listed, number, percent
 from airstats.reports.desk import Desk
 from airstats.reports.display import Picture, Section, Words
 from airstats.reports.house_style import ACCENT, INK, MID
@@ -29,8 +29,8 @@ def section(desk: Desk) -> Section:
 def prior_words(check: PriorCheck) -> Words:
     """Say what the starting belief alone expects of a job, and whether the firm is like that."""
     expected = (
-        f"{signed(check.expected, 1)} rolls a job on average"
-        f" (90 %: {signed(check.low, 1)} to {signed(check.high, 1)})"
+        f"{number(check.expected, 1)} rolls a job on average"
+        f" (90 %: {between(check.low, check.high, digits=1)})"
     )
     if check.shown is None:
         opening = ORDINARY_OPENING
@@ -45,7 +45,7 @@ def prior_words(check: PriorCheck) -> Words:
         verdict = "the firm is much as the starting belief took it to be"
     return Words(
         f"Before any job was seen, these {check.jobs:,} jobs, as they were priced, were expected to"
-        f" run over by {expected}; they ran over by {signed(check.shown, 1)} rolls a job"
+        f" run over by {expected}; they ran over by {number(check.shown, 1)} rolls a job"
         f" as counted:"
         f" {verdict}."
     )

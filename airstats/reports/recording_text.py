@@ -7,16 +7,18 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from airstats.analysis.recording_value import (
     DRAWS,
     NOW,
     OPENINGS,
+    WAYS,
     most_open,
     value_of_recording,
 )
-from airstats.base.number_text import counted, each, in_currency, listed, number, roughly
+from airstats.base.number_text import counted, each, in_currency, listed, number, roughly, signed
 from airstats.model.allowances import REACH
 from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
@@ -34,7 +36,7 @@ DONE = {
 """The ways of `WAYS` as something that is done."""
 FIRST = 3
 """So many jobs are named to be measured first."""
-EFFORT = "a tape measure and five seconds a job"
+EFFORT = f"a tape measure and {60 * WAYS[MEASURED].minutes:g} seconds a job"
 
 
 @lru_cache(maxsize=1)
@@ -77,9 +79,9 @@ def saving_words(table: pd.DataFrame, currency: str) -> Words:
     ways = {row.way: row for row in each(table)}
     now = ways[NOW]
     cost = (
-        f"of the {in_currency(roughly(now.cost), currency)} that rolls left over and rolls short"
+        f"of the {in_currency(number(now.cost, 0), currency)} that rolls left over and rolls short"
         f" are expected to cost a year's {now.jobs:.0f} jobs,"
-        f" {in_currency(roughly(now.not_known), currency)} would go if the allowances were known"
+        f" {in_currency(number(now.not_known, 0), currency)} would go if the allowances were known"
     )
     return Words(f"{_worthwhile(ways[MEASURED], currency)}; {cost}.")
 
@@ -89,7 +91,12 @@ def _worthwhile(measured: Any, currency: str) -> str:
     start = "**Measuring what is left on the last roll would save"
     if measured.saving_low <= 0:
         return f"{start} this firm little**"
-    return f"{start} about {in_currency(_give_or_take(measured), currency)} a year** ({EFFORT})"
+    saved = in_currency(_give_or_take(measured), currency)
+    range_of = f"{signed(measured.worst, 0)} to {signed(measured.best, 0)}"
+    return (
+        f"{start} about {saved} a year on average** ({EFFORT}; the ± is the simulation's, of ten"
+        f" possible truths nine give {range_of})"
+    )
 
 
 def section(desk: Desk) -> Section:
@@ -139,4 +146,7 @@ def ways_words(table: pd.DataFrame, currency: str = "") -> Words:
 
 
 def _give_or_take(row: Any) -> str:
-    return f"{roughly(row.saving)} ± {roughly(row.saving_high - row.saving)}"
+    """A saving above nothing with half its interval, both rounded alike: "26 ± 7"."""
+    place = 1 - int(np.floor(np.log10(row.saving)))
+    half = max(round(row.saving_high - row.saving, place), 10.0**-place)
+    return f"{roughly(row.saving)} ± {number(half, max(place, 0))}"

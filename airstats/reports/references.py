@@ -20,8 +20,6 @@ SOURCES = {
     " data. Biometrics 65, 1254–1261.",
     "between firms": "DerSimonian, R.; Laird, N. (1986). Meta-analysis in clinical trials."
     " Controlled Clinical Trials 7, 177–188.",
-    "bootstrap": "Efron, B.; Tibshirani, R. J. (1993). An Introduction to the Bootstrap. Chapman &"
-    " Hall.",
     "pooling": "Eppen, G. D. (1979). Effects of centralization on expected costs in a"
     " multi-location newsboy problem. Management Science 25, 498–501.",
     "attenuation": "Fuller, W. A. (1987). Measurement Error Models. Wiley.",

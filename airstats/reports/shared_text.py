@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from airstats.analysis.ewma_chart import ALL_JOBS
+from airstats.analysis.sensitivity import not_told
 from airstats.base import caution
 from airstats.base.number_text import chance, counted, each, listed, listing, number
 from airstats.model.allowances import REACH
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
 from airstats.reports.display import Table, Words, show_table
+from airstats.takeoff.sheet_quantities import Takeoff
 from airstats.takeoff.unmeasured import DEPTHS, OPENINGS
 from airstats.takeoff.usual_openings import SURFACE_M2, quantity_names
 
@@ -79,6 +81,15 @@ def unmeasured_notes(desk: Desk) -> tuple[str, ...]:
         for what in usual
         if (own := desk.jobs.unmeasured == what).any()
     )
+
+
+def counted_as_told(jobs: Takeoff) -> str:
+    """Say what the records tell of how opened rolls were counted."""
+    asked = not_told(jobs)
+    if not asked.any():
+        return "The records say that opened rolls count whole"
+    which = "" if asked.all() else f" in {int(asked.sum()):,} of {counted(len(asked), 'job')}"
+    return f"How rolls were counted the records do not say{which}"
 
 
 def with_notes(said: str, notes: tuple[str, ...]) -> Words:

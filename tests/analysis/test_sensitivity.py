@@ -9,6 +9,7 @@ from airstats.analysis.sensitivity import (
     PUBLISHED,
     PUT_BACK,
     TO_THE_NEAREST,
+    count_in_doubt,
     counted_to_the_nearest,
     fit_at_once,
     laid_wider,
@@ -142,6 +143,19 @@ def test_rolls_counted_to_the_nearest_lie_half_a_roll_higher():
     )
     exact = finished_jobs(invent(jobs=8))
     np.testing.assert_allclose(counted_to_the_nearest(exact).columns(ends), exact.columns(ends))
+
+
+def test_only_counts_of_which_nothing_is_said_are_doubted_and_all_where_all_are_told():
+    jobs = finished_jobs(invent_firm(KINDS[0], 3).records)
+    told = np.arange(len(jobs)) < 20
+
+    def doubted(told):
+        table = jobs.table.assign(count_told=told)
+        return count_in_doubt(replace(jobs, table=table)).to_numpy()
+
+    assert (doubted(told) == ~told).all()
+    assert doubted(False).all()
+    assert doubted(True).all()
 
 
 def test_published_allowances_and_jobs_put_back_are_tried_too():

@@ -1,8 +1,11 @@
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from airstats import reports
 from airstats.analysis.between_firms import firm_spread, firm_table
 from airstats.analysis.ewma_chart import drift_watch
 from airstats.analysis.regressions import (
@@ -11,12 +14,20 @@ from airstats.analysis.regressions import (
     regression_frame,
     slopes_without,
 )
-from airstats.analysis.sensitivity import leave_each_out, put_back, refit_without
+from airstats.analysis.sensitivity import (
+    AT_ONCE,
+    PUBLISHED,
+    leave_each_out,
+    put_back,
+    refit_without,
+)
 from airstats.backtests.forecast_checks import group_departures, quantile_calibration
 from airstats.backtests.rolling import backtest
 from airstats.base.number_text import number
+from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.reader_names import reader_name
 from airstats.model.posterior import with_depth_error
+from airstats.model.prior import Prior
 from airstats.reports import evidence_appendix as appendix
 from airstats.reports.desk import lay_out
 from airstats.reports.references import SOURCES, cite
@@ -230,3 +241,25 @@ def test_sources_are_cited_by_their_place_in_the_list():
     assert listed == sorted(listed, key=lambda line: line.partition(". ")[2].casefold())
     number_of = cite("simulated ranks").strip("[]")
     assert listed[int(number_of) - 1].startswith(f"{number_of}. Talts")
+
+
+def test_every_source_is_cited():
+    code = "".join(path.read_text("utf-8") for path in Path(reports.__file__).parent.glob("*.py"))
+    cited = " ".join(re.findall(r"cite\(([^)]*)\)", code))
+    assert [name for name in SOURCES if f"'{name}'" not in cited] == []
+
+
+def test_the_starting_belief_is_told_by_cut():
+    said, prior = appendix.method().text, Prior()
+    for cut, (mean, sd) in zip(CUTS, prior.reveal_factors, strict=True):
+        assert f"{CUTS[cut].words} {mean:g} ({sd:g})" in said
+    for cut, (mean, sd) in zip(CUTS, prior.wide_factors, strict=True):
+        assert f"{CUTS[cut].words} {mean:g} ({sd:g})" in said
+
+
+def test_other_forms_stand_beside_what_their_orders_are_compared_with():
+    desk = desk_of(**WORLDS["small"])
+    words, table = appendix.other_forms(desk, 60.0, 240.0)
+    names = table.frame["assumption"].to_list()
+    assert names[:2] == [PUBLISHED, AT_ONCE]
+    assert words.text.startswith(f"Of {len(names) - 2} other assumptions")

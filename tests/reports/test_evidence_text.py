@@ -5,13 +5,14 @@ import pandas as pd
 import pytest
 
 from airstats.analysis.sensitivity import AT_ONCE, TO_THE_NEAREST, leave_each_out, try_conclusion
-from airstats.backtests.forecast_checks import cost_differences, own_cost
+from airstats.backtests.forecast_checks import ABOVE, INSIDE, OPEN, cost_differences, own_cost
 from airstats.backtests.rolling import backtest
-from airstats.reports import evidence_text
+from airstats.reports import evidence_text, owner_text
 from airstats.reports.desk import lay_out
 from airstats.reports.display import Picture, Table
+from airstats.reports.shared_text import counted_as_told
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import WORLDS, desk_of, invent, keep, texts
+from tests.invented import WORLDS, change, counted_whole, desk_of, invent, keep, texts
 from tests.reports.five_firms import FIRMS, five_desk, truth_of
 
 COSTS = (60.0, 240.0)
@@ -191,13 +192,14 @@ def test_what_would_change_the_conclusion_is_said():
     assert "reveals lead (40 ± 9 rolls), and the quarter's 16 jobs take 60 rolls." in said
     turned = "with rolls counted to the nearest, laps and waste beyond the price"
     assert f"{turned} would lead (84 ± 24 rolls), and waste would be 18.6 ± 4.3 %, not" in said
-    assert f"{turned} would lead." in evidence_text._hangs_on(TRIED)
+    jobs = desk_of(**WORLDS["small"]).jobs
+    assert f"{turned} would lead." in evidence_text._hangs_on(TRIED, jobs)
     kept = TRIED.assign(cause="reveals")
     said = evidence_text.conclusion_words(kept, 16).text
     assert said.endswith("No assumption tried turns the cause; 2 of 3 change an order.")
-    assert "some orders change with: rolls counted" in evidence_text._hangs_on(kept)
+    assert "some orders change with: rolls counted" in evidence_text._hangs_on(kept, jobs)
     still = kept.assign(orders_changed=0)
-    assert "Nothing tried below changes" in evidence_text._hangs_on(still)
+    assert "Nothing tried below changes" in evidence_text._hangs_on(still, jobs)
 
 
 def test_the_table_says_what_each_assumption_changes():
@@ -211,7 +213,8 @@ def test_the_table_says_what_each_assumption_changes():
 def test_what_nobody_can_tell_is_five_lines_at_most(whole_rolls):
     lines = next(iter(evidence_text.cannot_tell(whole_rolls))).text.splitlines()
     assert len(lines) == 5
-    assert "24 of 24 jobs count opened rolls whole" in lines[1]
+    untold = "24 of 24 jobs count opened rolls whole, 24 of them since the records do not say."
+    assert lines[1].endswith(untold)
     exact = next(iter(evidence_text.cannot_tell(desk_of(**WORLDS["small"])))).text
     assert "opened rolls whole" not in exact
 
@@ -222,3 +225,31 @@ def test_other_ratios_are_as_back_tests_of_their_own(result):
     for rule in ("airstats", "flat", "flat_learnt", "estimated", "least_squares"):
         assert (jobs[f"{rule}_cost_at_1"] == alone[f"{rule}_cost"]).all()
         assert (jobs[f"{rule}_cost_at_4"] == jobs[f"{rule}_cost"]).all()
+
+
+def test_owner_and_evidence_tell_one_story_of_how_rolls_were_counted():
+    whole = counted_whole(invent(jobs=24))
+    for told in (True, False, whole.jobs.index < 20):
+        desk = lay_out(change(whole, count_told=told))
+        row = evidence_text.tried(desk, *COSTS).set_index("assumption").loc[TO_THE_NEAREST]
+        waste = f"{100 * row['waste']:.1f} ± {100 * row['waste_half']:.1f} %"
+        owner = owner_text.counted_otherwise(desk) or owner_text.how_counted(desk)
+        assert waste in owner.text
+        word = counted_as_told(desk.jobs)
+        assert (told is True) == word.startswith("The records say")
+        assert word in evidence_text._hangs_on(TRIED, desk.jobs)
+        line = evidence_text._cannot_tell(desk)[1]
+        assert line.endswith("as the records say." if told is True else "the records do not say.")
+    desk = lay_out(change(whole, count_told=True))
+    leads = evidence_text.tried(desk, *COSTS).set_index("assumption").loc[TO_THE_NEAREST, "cause"]
+    said = owner_text.counted_otherwise(desk).text
+    assert leads in said or "no single cause" in said
+    assert owner_text.how_counted(desk) is None
+
+
+def test_intervals_that_most_counts_leave_open_are_said_to_favour_the_forecast():
+    rows = pd.DataFrame({"job_id": list("abcd"), "where": [ABOVE, OPEN, OPEN, OPEN]})
+    said = evidence_text.every_job_words(rows, 0.8).text
+    assert said.endswith("Most counts leave that open, which favours the forecast.")
+    clear = evidence_text.every_job_words(rows.assign(where=INSIDE), 0.8).text
+    assert "favours" not in clear

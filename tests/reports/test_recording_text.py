@@ -3,6 +3,7 @@ import pytest
 
 from airstats.analysis.recording_value import WAYS
 from airstats.reports import recording_charts, recording_text
+from airstats.reports.display import show_table
 from tests.invented import desk_of
 
 
@@ -20,9 +21,35 @@ def told(measured, error=5.0):
 
 def test_a_saving_is_said_with_its_interval_and_its_effort():
     said = recording_text.saving_words(told(33.0), "CU").text
-    assert "would save about 33 ± 5.0 CU a year** (a tape measure and five seconds a job)" in said
+    seconds = 60 * WAYS["last roll measured"].minutes
+    assert (
+        "would save about 33 ± 5 CU a year on average** (a tape measure and"
+        f" {seconds:g} seconds a job; the ± is the simulation's, of ten possible truths nine give"
+        " −20 to +90)" in said
+    )
     assert "of the 820 CU that rolls left over and rolls short" in said
     assert "61 jobs, 60 CU would go" in said
+
+
+def test_what_is_said_of_the_costs_is_what_stands_in_the_table():
+    table = told(33.0).assign(cost=788.4, not_known=49.3)
+    said = recording_text.saving_words(table, "CU").text
+    assert "of the 788 CU that" in said
+    assert "49 CU would go" in said
+    columns = "cost not_known saving worst best"
+    shown = show_table(table, "x", columns, "CU")._repr_mimebundle_()[0]["text/html"]
+    assert shown.count("CU") == len(columns.split())
+
+
+def test_both_parts_of_a_saving_are_rounded_alike():
+    def give(saving, half):
+        return recording_text._give_or_take(
+            pd.Series({"saving": saving, "saving_high": saving + half})
+        )
+
+    assert give(26.3, 6.46) == "26 ± 6"
+    assert give(1234.0, 96.0) == "1,200 ± 100"
+    assert give(3.21, 0.94) == "3.2 ± 0.9"
 
 
 def test_a_saving_that_chance_explains_is_no_saving():
@@ -44,11 +71,11 @@ def test_a_run_works_it_out_once_and_every_page_shows_that(monkeypatch):
     table = told(33.0)
     monkeypatch.setattr(recording_text, "value_of_recording", lambda *_: asked.append(1) or table)
     desk = recording_text.with_recording(desk)
-    assert "33 ± 5.0" in recording_text.sentence(desk).text
+    assert "33 ± 5" in recording_text.sentence(desk).text
     words, ways, nothing, picture, shown = recording_text.section(desk)
     assert nothing is None  # every job is measured
     assert asked == [1]
-    assert "33 ± 5.0" in words.text
+    assert "33 ± 5" in words.text
     assert picture.data.equals(table)
     assert shown.frame["way"].to_list() == list(WAYS)[:5]
     assert ways.text.startswith("In money a year: measuring what is left")
