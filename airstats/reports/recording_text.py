@@ -92,10 +92,10 @@ def _worthwhile(measured: Any, currency: str) -> str:
     if measured.saving_low <= 0:
         return f"{start} this firm little**"
     saved = in_currency(_give_or_take(measured), currency)
-    range_of = f"{signed(measured.worst, 0)} to {signed(measured.best, 0)}"
+    ends = f"{signed(measured.worst, 0)} to {signed(measured.best, 0)}"
     return (
         f"{start} about {saved} a year on average** ({EFFORT}; the ± is the simulation's, of ten"
-        f" possible truths nine give {range_of})"
+        f" possible truths nine give {in_currency(ends, currency)})"
     )
 
 

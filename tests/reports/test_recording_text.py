@@ -25,7 +25,7 @@ def test_a_saving_is_said_with_its_interval_and_its_effort():
     assert (
         "would save about 33 ± 5 CU a year on average** (a tape measure and"
         f" {seconds:g} seconds a job; the ± is the simulation's, of ten possible truths nine give"
-        " −20 to +90)" in said
+        " −20 to +90 CU)" in said
     )
     assert "of the 820 CU that rolls left over and rolls short" in said
     assert "61 jobs, 60 CU would go" in said
