@@ -23,8 +23,8 @@ from airstats.analysis.sensitivity import (
 )
 from airstats.backtests.forecast_checks import group_departures, quantile_calibration
 from airstats.backtests.rolling import backtest
-from airstats.base.number_text import number
-from airstats.catalog.cut_patterns import CUTS
+from airstats.base.number_text import listed, number
+from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.catalog.reader_names import reader_name
 from airstats.model.posterior import with_depth_error
 from airstats.model.prior import Prior
@@ -249,12 +249,13 @@ def test_every_source_is_cited():
     assert [name for name in SOURCES if f"'{name}'" not in cited] == []
 
 
-def test_the_starting_belief_is_told_by_cut():
+def test_the_starting_belief_names_its_cuts_in_their_order():
     said, prior = appendix.method().text, Prior()
-    for cut, (mean, sd) in zip(CUTS, prior.reveal_factors, strict=True):
-        assert f"{CUTS[cut].words} {mean:g} ({sd:g})" in said
-    for cut, (mean, sd) in zip(CUTS, prior.wide_factors, strict=True):
-        assert f"{CUTS[cut].words} {mean:g} ({sd:g})" in said
+    names = listed([cut.words for cut in CUTS.values()])
+    for pairs in (prior.reveal_factors, prior.wide_factors):
+        values = listed([f"{mean:g} ({sd:g})" for mean, sd in pairs])
+        assert f"reveals ({names} in turn) {values} m² a m²" in said
+    assert f"share ({listed([CUTS[cut].words for cut in reused_cuts()])} in turn)" in said
 
 
 def test_other_forms_stand_beside_what_their_orders_are_compared_with():
