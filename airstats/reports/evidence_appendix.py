@@ -85,12 +85,12 @@ def method() -> Words:
         " covariance from the curvature there; candidates are weighed by how well each foretold"
         f" the counts {cite('normal at the top')}\n"
         f"- starting belief (sd): waste {_pair(prior.waste)} m² a m² laid; reveals"
-        f" {_in_turn(CUTS, prior.reveal_factors)} m² a m² of reveal; share"
-        f" {_in_turn(reused_cuts(), prior.reuse_shares)} of the off-cuts; with"
+        f" {_pairs(prior.reveal_factors)} m² a m² of reveal ({_names(CUTS)} in turn); share"
+        f" {_pairs(prior.reuse_shares)} of the off-cuts ({_names(reused_cuts())} in turn); with"
         f" {percent(prior.wide_weight)} a wider companion, waste {_pair(prior.wide_waste)} and"
-        f" reveals {_in_turn(CUTS, prior.wide_factors)} m² a m² (the picture below shows both"
-        f" together); floor {prior.floor:g} m²; trend of waste {prior.trend:g} m² a m² a quarter"
-        f" up, or down to nothing, with {percent(prior.trend_weight)}\n"
+        f" reveals {_pairs(prior.wide_factors)} m² a m² (the picture below shows both together);"
+        f" floor {prior.floor:g} m²; trend of waste {prior.trend:g} m² a m² a quarter up, or down"
+        f" to nothing, with {percent(prior.trend_weight)}\n"
         "- between quarters the variance grows by drift² (waste) and"
         f" ({DRIFT_OF_FACTORS:g} × drift)² (factors and shares)\n"
         "- what is read: waste averaged over all candidates, the factors over those with flat"
@@ -122,10 +122,12 @@ def _pair(pair: tuple[float, float]) -> str:
     return f"{pair[0]:g} ({pair[1]:g})"
 
 
-def _in_turn(cuts: Iterable[str], pairs: tuple[tuple[float, float], ...]) -> str:
-    """Return "(corner to corner and slit in turn) 0.3 (0.25) and 0.3 (0.25)"."""
-    names = listed([CUTS[cut].words for cut in cuts])
-    return f"({names} in turn) {listed([_pair(one) for one in pairs])}"
+def _pairs(pairs: Iterable[tuple[float, float]]) -> str:
+    return listed([_pair(one) for one in pairs])
+
+
+def _names(cuts: Iterable[str]) -> str:
+    return listed([CUTS[cut].words for cut in cuts])
 
 
 def beliefs(desk: Desk) -> Section:

@@ -254,8 +254,9 @@ def test_the_starting_belief_names_its_cuts_in_their_order():
     names = listed([cut.words for cut in CUTS.values()])
     for pairs in (prior.reveal_factors, prior.wide_factors):
         values = listed([f"{mean:g} ({sd:g})" for mean, sd in pairs])
-        assert f"reveals ({names} in turn) {values} m² a m²" in said
-    assert f"share ({listed([CUTS[cut].words for cut in reused_cuts()])} in turn)" in said
+        assert f"reveals {values} m² a m²" in said
+    assert f"m² a m² of reveal ({names} in turn)" in said
+    assert f"of the off-cuts ({listed([CUTS[cut].words for cut in reused_cuts()])} in turn)" in said
 
 
 def test_other_forms_stand_beside_what_their_orders_are_compared_with():
