@@ -36,12 +36,14 @@ from airstats.reports.house_style import (
 from airstats.reports.shared_charts import panels, paper
 from airstats.takeoff.sheet_quantities import Takeoff
 
-HIGH = 1.85
+HIGH = 1.8
 """Inches: the height of every picture that stands beside another."""
 FOR_WORDS = 0.35
 """Share of the way across that the figures beside the bars need."""
 ROOM, LEVEL = 0.3, 0.1
 """Shares of the way across and up that a job's name needs; nearer misses go unnamed."""
+WHOLE_ROLLS = "\ndot: half a roll below a whole-roll count"
+"""Of an opened roll anything up to all was used: its middle is drawn."""
 TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "held in the price"}
 
 
@@ -72,7 +74,8 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
     axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
     shown = [_with_reach(row) for _, row in table.iterrows()]
-    edges = np.maximum(np.maximum(start, end), end + reach.fillna(0).to_numpy())
+    around = reach.fillna(0).to_numpy()
+    edges = np.maximum(np.maximum(start, end), end + around)
     for place, edge, text in zip(
         [0, *places, last],
         [0, *edges, max(used - priced, 0)],
@@ -82,7 +85,7 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
         label_mark(axes, edge, place, text)
     zero_line(axes)
     axes.set_ylim(last + 0.6, -0.6)
-    least, most = min(start.min(), end.min(), 0), max(edges.max(), used - priced, 0)
+    least, most = min(start.min(), (end - around).min(), 0), max(edges.max(), used - priced, 0)
     axes.set_xlim(least - 0.05 * (most - least), most + FOR_WORDS * (most - least))
     figure.supxlabel("rolls, added up; whiskers: 90 %")
     said = [f"{n} {text}" for n, text in zip(names, shown, strict=True)]
@@ -118,7 +121,7 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     for part, colour, paler, size in looks:
         own = line[part.astype(bool)]
         low, high = own["low_rolls"], own["high_rolls"]
-        axes.vlines(own["reveal_m2"], low, high, color=paler, lw=0.8)
+        axes.vlines(own["reveal_m2"], low, high, color=paler, lw=0.8, zorder=1)
         axes.plot(own["reveal_m2"], (low + high) / 2, "o", color=colour, markersize=size)
     missed = line[line["missed"].astype(bool)]
     for row, side in _apart(missed, area.min(), np.ptp(area), np.ptp(axes.get_ylim())):
@@ -126,9 +129,11 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     last = line.iloc[-1]
     label_mark(axes, last["reveal_m2"], last["line_rolls"], "foretold")
     label_mark(axes, last["reveal_m2"], last["line_high"], "90 %")
-    zero_line(axes, upright=False)
+    # The line of nothing ends with the jobs, so that it does not run through the words.
+    axes.hlines(0, area.min(), area.max(), color=INK, linewidth=0.8)
     axes.set_xlim(right=area.max() + FOR_WORDS * max(np.ptp(area), 1))
-    axes.set_xlabel("reveals of the job, m²")
+    whole = np.isclose(line["high_rolls"] - line["low_rolls"], 1).any()
+    axes.set_xlabel(f"reveals of the job, m²{WHOLE_ROLLS if whole else ''}")
     axes.set_ylabel("rolls over the price")
     alt = (
         f"Rolls over the price against m² of reveal, {counted(len(table), 'job')}: a dot a job, its"

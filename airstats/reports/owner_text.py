@@ -218,7 +218,7 @@ def _rival(found: Hindsight, currency: str) -> str:
     if by_chance(rival):
         return (
             f"**{capital(flat)}, the cheapest so far, may do as well**: {beside}, so the two cannot"
-            " be told apart; ours tell besides why a job ran over."
+            " be told apart; ours also tell why a job ran over."
         )
     if rival["mean"] > 0:
         return f"**No flat share: {flat}, the cheapest so far, is dearer**: {beside}."
@@ -353,7 +353,7 @@ def job_words(desk: Desk, job: str = "") -> Words:
     over = float(table["overrun_rolls"])
     way = "over" if over > 0 else "under"
     much = f"{rolls(round(abs(over), 2))} {way}" if over else "neither over nor under"
-    asked = "" if str(job).strip() else ", the job that ran over most,"
+    asked = "" if str(job).strip() else ", the worst,"
     return Words(
         f"**{found.job_id}** ({table['quarter']}){asked} was priced at"
         f" {rolls(table['estimated_rolls'])} and used {table['used_rolls']:g}: {much}."
@@ -369,14 +369,14 @@ def _main_cause(desk: Desk, job_id: str) -> str:
         return " No cause by itself is sure."
     amount, cause = give_or_take(sure.iloc[0], "rolls"), str(sure["cause"].iloc[0])
     if cause == "unexplained":
-        return f" The largest part is unexplained: {amount}."
+        return f" Mostly unexplained: {amount}."
     return f" The main cause: {SHORT_WORDS[cause]}, {amount}."
 
 
 def _doubt(desk: Desk, job_id: str) -> str:
     """A warning where the job's record is likely wrong."""
     wrong = desk.suspects().set_index("job_id")["probability"].get(job_id)
-    said = f" Look at this record first: the chance that it is wrong is {chance(wrong or 0)}."
+    said = f" Check this record first: {chance(wrong or 0)} that it is wrong."
     return said if wrong else ""
 
 
@@ -555,7 +555,7 @@ def cut_words(desk: Desk) -> Words | None:
     same = [f"{CUTS[a].words} and {CUTS[b].words}" for a, b in alike]
     if not same:
         return None
-    return Words(f"Not to be told apart in what their reveals took: {'; '.join(same)}.")
+    return Words(f"Not to be told apart in the sheet that their reveals took: {'; '.join(same)}.")
 
 
 def cut_table(desk: Desk) -> pd.DataFrame:

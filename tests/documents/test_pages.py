@@ -40,6 +40,17 @@ return [...document.querySelectorAll('body *')]
   .map(part => part.outerHTML.slice(0, 80));
 """
 
+CUT_OFF = """
+return [...document.querySelectorAll('main .box')]
+  .filter(box => box.scrollWidth > box.clientWidth + 1)
+  .map(box => box.getAttribute('aria-label'));
+"""
+SHADOWS = """
+return [...document.querySelectorAll('main .box')]
+  .filter(box => box.scrollWidth > box.clientWidth + 1)
+  .map(box => getComputedStyle(box).backgroundAttachment);
+"""
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
@@ -99,6 +110,11 @@ class TestPages:
         assert wide <= width_px
         assert browser.execute_script(TOO_WIDE) == []
 
+    @pytest.mark.parametrize("width_px", [1280, 1024, 961])
+    def test_no_column_is_lost_on_a_screen(self, browser, name, width_px):
+        set_width(browser, width_px)
+        assert browser.execute_script(CUT_OFF) == []
+
     def test_the_keyboard_reaches_everything_in_order(self, browser, name):
         count = browser.execute_script(FOCUSABLE)
         body, reached = browser.find_element(By.TAG_NAME, "body"), []
@@ -148,3 +164,13 @@ def test_a_script_that_got_in_would_not_run(browser, folder):
     refused = [entry["message"] for entry in browser.get_log("browser")]
     assert len(refused) == 2
     assert all("Content Security Policy" in message for message in refused)
+
+
+def test_what_slides_has_a_shadow_at_its_edge_also_where_no_words_say_so(browser, folder):
+    open_page(browser, folder / "price_jobs.html", 700)
+    assert browser.execute_script(
+        "return [...document.querySelectorAll('.hint')].every(part => !part.checkVisibility())"
+    )
+    slides = browser.execute_script(SHADOWS)
+    assert slides
+    assert set(slides) == {"local, local, scroll, scroll"}

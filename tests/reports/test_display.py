@@ -108,6 +108,12 @@ def test_a_table_shows_nothing_without_a_sign():
     assert re.findall(r"[-−]?\d+$", shown, re.M) == ["0", "−3"]
 
 
+def test_packs_have_a_comma_at_the_thousand():
+    frame = pd.DataFrame({"estimated_packs": [1614.0], "used_packs": [12.5]})
+    rows = show_table(frame, "Packs")._repr_mimebundle_()[1]["text/html"]["rows"]
+    assert rows == [["1,614", "12.5"]]
+
+
 def test_a_table_calls_a_code_by_what_readers_call_it():
     frame = pd.DataFrame(
         {

@@ -4,8 +4,9 @@ import pytest
 from airstats.analysis.allowance_changes import crew_comparison
 from airstats.analysis.overrun_views import by_quarter, overrun_by_reveals, usual_split
 from airstats.reports import owner_charts
+from airstats.reports.desk import lay_out
 from airstats.reports.owner_text import job_split
-from tests.invented import desk_of
+from tests.invented import counted_whole, desk_of, invent
 from tests.pages import assert_drawn
 
 
@@ -71,3 +72,40 @@ def test_each_job_is_a_dot_in_its_counted_interval_and_misses_are_named(desk, pi
     table.loc[4, "missed"] = True
     words = owner_charts.by_reveals(table).figure.axes[0].texts
     assert table["job_id"][4] in {text.get_text() for text in words}
+
+
+def test_the_line_of_nothing_ends_before_the_words(pictures):
+    axes, table = pictures["reveals"].figure.axes[0], pictures["reveals"].data
+    level = [path for part in axes.collections for path in part.get_paths()]
+    nothing = [path.vertices for path in level if (path.vertices[:, 1] == 0).all()]
+    assert len(nothing) == 1
+    assert nothing[0][:, 0].max() == table["reveal_m2"].max()
+    assert not any((line.get_ydata() == 0).all() for line in axes.lines)
+
+
+def test_no_job_hides_what_is_foretold(pictures):
+    axes = pictures["reveals"].figure.axes[0]
+    solid = [line.zorder for line in axes.lines if line.get_linestyle() == "-"]
+    assert solid
+    assert min(solid) > max(marks.zorder for marks in axes.collections[:2])
+
+
+def test_dots_half_a_roll_below_the_count_are_said_to_be(pictures):
+    said = "\ndot: half a roll below a whole-roll count"
+    assert said not in pictures["reveals"].figure.axes[0].get_xlabel()
+    records = counted_whole(invent(jobs=24))
+    desk = lay_out(records)
+    picture = owner_charts.by_reveals(overrun_by_reveals(desk.jobs, desk.now))
+    assert said in picture.figure.axes[0].get_xlabel()
+    assert_drawn(picture)
+    over = records.jobs["used_rolls"] - records.jobs["estimated_rolls"]
+    dots = picture.data[["low_rolls", "high_rolls"]].mean(axis=1)
+    np.testing.assert_allclose(dots, over - 0.5)
+
+
+def test_no_whisker_of_a_cascade_is_cut_off(desk):
+    split = usual_split(desk.jobs, desk.now)
+    split.loc[0, ["mean", "low", "high"]] = -80.0, -160.0, 0.0
+    picture = owner_charts.cascade(split, desk.jobs)
+    assert picture.figure.axes[0].get_xlim()[0] < -160
+    assert_drawn(picture)

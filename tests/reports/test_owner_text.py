@@ -250,7 +250,7 @@ def test_any_job_is_taken_apart_or_the_worst_one(reveals, crew):
     worst = reveals.jobs.table["job_id"][over(reveals).idxmax()]
     said = owner_text.job_words(reveals).text
     assert said.startswith(f"**{worst}** (")
-    assert "the job that ran over most," in said
+    assert "the worst," in said
     assert said != owner_text.job_words(crew).text
     assert "near it are" in owner_text.job_words(reveals, "J0077").text
     assert owner_text.job_split(reveals, "J0077").empty
@@ -263,8 +263,8 @@ def test_a_job_whose_record_looks_wrong_is_said_to():
     records.jobs.loc[5, "used_rolls"] += 3
     said = owner_text.job_words(lay_out(records)).text
     assert said.startswith("**J005**")
-    assert "The largest part is unexplained: " in said
-    assert re.search(r" Look at this record first: the chance that it is wrong is .*\d %\.$", said)
+    assert " Mostly unexplained: " in said
+    assert re.search(r" Check this record first: .*\d % that it is wrong\.$", said)
 
 
 def test_worst_jobs_are_few_or_many_or_none(reveals, crew, nothing):
@@ -322,7 +322,10 @@ def test_without_crews_or_with_one_it_says_so(name, told):
 
 def test_cuts_alike_are_said_to_be_and_none_without_reveals(reveals, crew):
     said = owner_text.cut_words(reveals).text
-    assert "Not to be told apart in what their reveals took: corner to corner and slit." in said
+    assert (
+        "Not to be told apart in the sheet that their reveals took: corner to corner and slit."
+        in said
+    )
     table = owner_text.cut_table(reveals)
     assert table["cut"].tolist()[0] == "corner to corner"
     assert table["reveal_took"].iloc[0].startswith(f"{table['factor'].iloc[0]:.2f} ± ")
