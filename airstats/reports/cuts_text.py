@@ -128,8 +128,8 @@ def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) 
     saved = own_money(roughly(other["saving_all"].sum()), terms.currency)
     return Words(
         f"{number(other['count'].sum(), 0)} of {number(plan['count'].sum(), 0)} openings are"
-        f" cheaper cut otherwise; it would save about {saved} ({_reach(reach)}). The order above is"
-        f" for the cuts as noted. {_assumed(terms)}"
+        f" cheaper cut otherwise; it would save about {saved} ({_reach(reach)}). **Each is"
+        f" drawn as it is cheapest; the order above is for the cuts as noted.** {_assumed(terms)}"
     )
 
 

@@ -84,6 +84,7 @@ def test_the_plan_counts_what_is_cheaper_otherwise(records, terms):
     other = plan[plan["saving_all"] > 0]
     said = cuts_text.plan_words(plan, terms, saving_range(records, terms)).text
     assert said.startswith(f"{other['count'].sum():,.0f} of {plan['count'].sum():,.0f} openings")
+    assert "Each is drawn as it is cheapest; the order above is for the cuts as noted." in said
     assert set(plan["cut_way"]) == {"slit upright"}
     settled = cuts_text.plan_words(plan.assign(saving_all=0.0), terms, (0, 0)).text
     assert settled == "Every opening is cheapest as it is noted."
