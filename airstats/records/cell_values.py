@@ -286,10 +286,20 @@ def _number_note(cells: Cells, results: list, marks: frozenset[str]) -> str:
     return ""
 
 
-def read_words(cells: Cells, spellings: dict[str, str]) -> Reading:
-    """Read words of a fixed list; `spellings` maps what may be written to what is meant."""
+def read_words(cells: Cells, spellings: dict[str, str], meant: str = "") -> Reading:
+    """Read words of a fixed list; `spellings` maps what may be written to what is meant.
+
+    Parameters
+    ----------
+    cells : Cells
+        What is written.
+    spellings : dict
+        Text as written, in small letters, to the word of the contract.
+    meant : str
+        What the words stand for on the pages, told to who wrote another.
+    """
     known = ", ".join(dict.fromkeys(spellings.values()))
-    strange = Trouble(f"is not one of {known}", "write one of these words")
+    strange = Trouble(f"is not one of {known}", f"write one of these words{meant}")
     results = [
         None if is_blank(value) else spellings.get(as_text(value).strip().casefold(), strange)
         for value in cells.distinct

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from airstats.base.number_text import listing
+from airstats.base.number_text import listed, listing
 from airstats.catalog.corner_methods import CORNER_METHODS, USUAL_METHOD
 from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
@@ -200,7 +200,8 @@ def _read(table: Table, column: str, cells: Cells, marks: frozenset[str], dates:
         return read_words(cells, WORDS[column])
     if column == "cut_pattern":
         cuts = {text: name for name, cut in CUTS.items() for text in (name, *cut.spellings)}
-        return read_words(cells, cuts)
+        told = [f"{name} is {cut.words}" for name, cut in CUTS.items() if name != cut.words]
+        return read_words(cells, cuts, f" ({listed(told)})" if told else "")
     if column == "material":
         return read_words(cells, _material_spellings())
     if column == "job_id":

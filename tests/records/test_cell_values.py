@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from airstats.base.errors import RecordsError
 from airstats.catalog.units import own_unit
 from airstats.records.cell_values import (
     are_days,
@@ -19,6 +20,8 @@ from airstats.records.cell_values import (
     read_texts,
     read_words,
 )
+from airstats.records.reading import read_records
+from tests.invented import invent, save
 
 
 def cells(*values):
@@ -261,3 +264,13 @@ def test_no_day_of_the_calendar(value):
 @pytest.mark.parametrize("value", ["soon", "2026", "Q3 26", 2026, 9e9, True, time(3), "1/2/3/4"])
 def test_no_date(value):
     assert read(value).troubles[0].problem == "is not a date"
+
+
+def test_who_writes_another_word_for_a_cut_is_told_what_each_means(tmp_path):
+    places = save(tmp_path / "firm", invent(jobs=3))
+    openings = pd.read_csv(places / "openings.csv")
+    openings.loc[0, "cut_pattern"] = "crosswise"
+    openings.to_csv(places / "openings.csv", index=False)
+    told = r"write one of these words \(diagonal is corner to corner and centre is slit\)"
+    with pytest.raises(RecordsError, match=told):
+        read_records(places)
