@@ -15,6 +15,7 @@ from airstats.documents.wall_card import EXAMPLE, allowance_card, hand_rule, pri
 from airstats.model.allowances import material_table, unchanged
 from airstats.model.quarterly_update import calibrate
 from airstats.takeoff.typed_job import one_record
+from tests.browser import NO_NETWORK, open_browser, set_width
 from tests.invented import invent, with_materials_of
 
 RECORDS = invent(jobs=24, crew_extra=0.2)
@@ -230,3 +231,12 @@ def test_it_prints_on_one_sheet_of_a4(tmp_path):
         assert len(pages) == 1
         size = [float(side) / 72 * 25.4 for side in pages[0].mediabox[2:]]
         assert size == pytest.approx([210, 297], abs=1)
+
+
+def test_it_fits_a_telephone(tmp_path):
+    page = tmp_path / "card.html"
+    page.write_text(allowance_card(crowded()), encoding="utf-8")
+    with open_browser(tmp_path / "profile", NO_NETWORK) as browser:
+        set_width(browser, 390)
+        browser.get(page.as_uri())
+        assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
