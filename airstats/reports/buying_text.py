@@ -28,7 +28,7 @@ def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
     missing = listed(bought.loc[~priced, "material"].unique().tolist())
     without = f" (no price is known for {missing})" if missing else ""
     whole, left = (
-        in_currency(number(bought[name].sum(), 0), bought["currency"].iloc[0])
+        in_currency(number(bought[name].round().sum(), 0), bought["currency"].iloc[0])
         for name in ("order_money", "left_over_money")
     )
     cost = f"They cost {whole}{without}, of which {left} is likely left over, unopened."
@@ -71,11 +71,13 @@ def unlearnt(bought: pd.DataFrame) -> str:
 
 def unmeasured_words(order: Any) -> str:
     """Say of an order, a row of `price`, what is unknown and what measuring it would tell."""
-    wide = order.high_m2 - order.low_m2
+    wide, then = f"{order.high_m2 - order.low_m2:.0f}", f"{order.width_if_measured_m2:.0f}"
+    told = f"would likely be {then} m² wide instead of {wide} m²"
+    if then == wide:
+        told = f"would likely stay {wide} m² wide"
     return (
         f"an early price: the {order.unmeasured} are unknown and reckoned as usual; measured, the"
-        " 80 % interval"
-        f" would likely be {order.width_if_measured_m2:.0f} m² wide instead of {wide:.0f} m²"
+        f" 80 % interval {told}"
     )
 
 

@@ -262,3 +262,9 @@ def test_money_is_in_the_firms_currency_and_shares_are_written_as_on_every_page(
     assert "money<" not in page
     assert not re.search(r"\d%", page)
     assert re.search(r"<td>\d+\.\d %</td>", page)
+
+
+def test_the_sum_in_the_headline_is_that_of_the_rows_as_printed(bought):
+    half = bought.assign(order_money=[3772.0, 0.0, 850.5, 774.2], left_over_money=0.4)
+    # 3,772 + 850 + 774, each as a table without decimals shows it; unrounded it is 5,397.
+    assert "They cost 5,396 EUR" in headline(half.assign(currency="EUR"), JOBS)

@@ -80,6 +80,14 @@ def test_what_is_assumed_is_told_a_few_early_jobs_by_name(desk, order):
     said = [part.text for part in assumed(desk, early)][-1]
     assert said.count("is an early price: the openings are unknown") == 3
     assert "- 9 more jobs likewise." in said
+    wide = (early.jobs["high_m2"] - early.jobs["low_m2"]).round(3)
+    told = {}
+    for share in (0.5, 1.0):
+        jobs = early.jobs.assign(width_if_measured_m2=wide * share)
+        told[share] = [p.text for p in assumed(desk, replace(early, jobs=jobs))][-1]
+    assert f"would likely stay {wide.iloc[0]:.0f} m² wide" in told[1.0]
+    assert "instead of" not in told[1.0]
+    assert f"m² wide instead of {wide.iloc[0]:.0f} m²" in told[0.5]
     plain = [part.text for part in assumed(desk, order)][-1]
     assert plain.startswith("A roll left over costs 60 (assumed")
 
