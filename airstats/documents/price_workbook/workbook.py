@@ -295,13 +295,14 @@ def _sums(job: JobSheets, first: int, last: int, notes: list[str]) -> int:
     """The sums of money, what is not in them, and the notes; return the last row."""
     page, row = job.page, last + 1
     names = ["sheet", *MATERIALS]
+    cells = [f"H{at}" for at in range(first, last + 1)]
     missing = "&".join(
-        f'IF(ISNUMBER(H{at}),"","{name}; ")' for at, name in enumerate(names, start=first)
+        f'IF(ISNUMBER({cell}),"","{name}; ")' for name, cell in zip(names, cells, strict=True)
     )
-    job.write(
-        page, f"A{row}", f'IF(inputs_good,"Without a price, a count or a need: "&{missing},"")'
-    )
-    added = "+".join(f"N(H{at})" for at in range(first, last + 1))
+    lacking = f"NOT(AND({','.join(f'ISNUMBER({cell})' for cell in cells)}))"
+    listed = f'"Without a price, a count or a need: "&SUBSTITUTE({missing}&".","; .",".")'
+    job.write(page, f"A{row}", f'IF(AND(inputs_good,{lacking}),{listed},"")')
+    added = "+".join(f"N({cell})" for cell in cells)
     lines = (
         ("materials_money", "Materials", f'IF(inputs_good,{added},"–")'),
         ("money_a_m2", "a m² of surface", 'IF(inputs_good,materials_money/surface_m2,"–")'),
@@ -344,7 +345,7 @@ def _notes(allowances: Allowances, more: int) -> Iterator[str]:
             " that, this page takes them as they are typed."
         )
     if any(name not in allowances.materials for name in MATERIALS):
-        yield "* No finished job has told of it yet: its allowance is the starting belief."
+        yield "* No finished job has told of it yet: its allowance is common practice."
     if more > 0:
         yield f"{more} more jobs of the takeoff have no page here: `airstats price` prices them."
     yield CAUTION

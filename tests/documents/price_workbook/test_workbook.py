@@ -309,7 +309,7 @@ def test_every_page_has_the_numbers_of_price(pages):
 
 
 def test_every_page_has_the_packs_of_price_materials_and_their_money(pages):
-    checked = 0
+    checked = told = 0
     for records, costs, names, cells in pages:
         # Those whose takeoff names all materials are told of all.
         there = price_materials(records, learnt(), *costs).set_index(["job_id", "material"])
@@ -332,9 +332,18 @@ def test_every_page_has_the_packs_of_price_materials_and_their_money(pages):
                 if cells(f"G{at}", sheet):
                     money += packs["order_packs"] * 11.5
             named = int(job["job_id"][1:]) % 2 == 0
+            if "–" not in (bare := [cells(f"H{at}", sheet) for at in range(row, row + 5)]):
+                assert not cells(f"A{row + 5}", sheet)
+            elif on_page(cells, names, number, "materials_money") != "–":
+                all_names = ["sheet", *MATERIALS]
+                missing = [n for n, sum_ in zip(all_names, bare, strict=True) if sum_ == "–"]
+                said = f"Without a price, a count or a need: {'; '.join(missing)}."
+                assert cells(f"A{row + 5}", sheet) == said
+                told += 1
             if named:
                 assert on_page(cells, names, number, "materials_money") == pytest.approx(money)
     assert checked > 4 * JOBS
+    assert told
 
 
 def test_each_written_value_is_that_of_the_engines(written, tmp_path):
