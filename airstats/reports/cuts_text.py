@@ -53,7 +53,9 @@ def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]
     if savings.empty or savings["saving"].sum() <= 0:
         return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
     other, units = (number(savings[name].sum(), 0) for name in ("cut_otherwise", "openings"))
-    saved = own_money(roughly(savings["saving"].sum()), terms.currency)
+    # With a price of its rolls the page began with a sum, and said whose money it is.
+    named = in_currency if terms.own_price else own_money
+    saved = named(roughly(savings["saving"].sum()), terms.currency)
     return Words(
         f"**Had every opening been cut the cheapest way, about {saved} in sheet, tape and time"
         f" would have been saved over all {counted(len(savings), 'job')}** ({_reach(reach)}):"
@@ -125,7 +127,7 @@ def plan_words(plan: pd.DataFrame, terms: CutTerms, reach: tuple[float, float]) 
     other = plan[plan["saving_all"] > 0]
     if other.empty:
         return Words("Every opening is cheapest as it is noted.")
-    saved = own_money(roughly(other["saving_all"].sum()), terms.currency)
+    saved = in_currency(roughly(other["saving_all"].sum()), terms.currency)
     return Words(
         f"{number(other['count'].sum(), 0)} of {number(plan['count'].sum(), 0)} openings are"
         f" cheaper cut otherwise; it would save about {saved} ({_reach(reach)}). **Each is"

@@ -202,7 +202,7 @@ def _short(result: Backtest) -> str:
     told = shortages(result)
     return (
         f"**Foretold to run short: {number(told['foretold'], 1)} of {told['jobs']} orders (chance:"
-        f" {told['low']} to {told['high']} orders); {counted(int(told['came']), 'order')} did,"
+        f" {told['low']} to {told['high']}); {counted(int(told['came']), 'order')} did,"
         f" {SHORTAGES[told['verdict']]}.**"
     )
 
@@ -379,7 +379,7 @@ def group_words(table: pd.DataFrame) -> Words:
     off = table[table["verdict"].ne("as foretold")]
     said = [
         f"{row.jobs_of} {row.verdict} ({number(row.departure_m2, 1)} m² a job,"
-        f" {between(row.beyond_low, row.beyond_high, digits=1)})"
+        f" {between(row.beyond_low, row.beyond_high, 'm²', 1)})"
         for row in each(off)
     ]
     found = f"Departing (90 %): {listed(said)}" if said else "No group departs (90 %)"

@@ -132,7 +132,7 @@ def _told(name: str, jobs: pd.DataFrame) -> str:
     )
     return (
         f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short on"
-        f" {number(short['foretold'], 1)} jobs (chance: {short['low']} to {short['high']} jobs),"
+        f" {number(short['foretold'], 1)} jobs (chance: {short['low']} to {short['high']}),"
         f" {counted(int(short['came']), 'job')} did, {judged};"
         f" {number(left['airstats'], 1)} packs a job left over. A"
         f" flat 10 % ran short on {counted(int(by_rule['jobs_short']['flat']), 'job')} and left"

@@ -126,7 +126,7 @@ def _worth(desk: Desk) -> str:
     """What the overrun is worth, or why that is not known."""
     money = overrun_table(desk.jobs)["overrun_money"]
     if not money.notna().any():
-        return " (no roll_price in the records or in firm.toml, so no money)"
+        return " (no price of a roll in the records or in firm.toml, so no money)"
     known = int(money.notna().sum())
     part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
     worth = own_money(number(abs(money.sum()), 0), desk.firm.currency)

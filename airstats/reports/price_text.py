@@ -277,7 +277,8 @@ def _between(same: pd.DataFrame, cost: str, currency: str) -> str:
     if np.isinf(most):
         return f"above {in_currency(least, currency)} (below it {low_at} changes)"
     bounds = in_currency(f"{least} and {roughly(most)}", currency)
-    return f"between {bounds} (beyond them {low_at} and {high_at} change first)"
+    first = f"{low_at} changes" if low_at == high_at else f"{low_at} and {high_at} change"
+    return f"between {bounds} (beyond them {first} first)"
 
 
 def _made_of(firm: Firm, left: float, short: float) -> str:
@@ -348,6 +349,6 @@ def one_job_words(order: pd.Series, currency: str = "") -> Words:
         f" {number(order['high_m2'], 0)} m²); chance of being short"
         f" {small_chance(order['chance_short'])}; on average"
         f" {_unopened(order['expected_left_over_rolls'])} unopened. One roll fewer would cost"
-        f" {own_money(fewer, currency)} more on average, one roll more"
-        f" {own_money(more, currency)} more."
+        f" {in_currency(fewer, currency)} more on average, one roll more"
+        f" {in_currency(more, currency)} more."
     )

@@ -46,8 +46,9 @@ def data_words(desk: Desk) -> Words:
     """Say which jobs are used, and which are not and why."""
     table = desk.jobs.table
     quarters = sorted(set(table["quarter"]))
+    span = " to ".join(dict.fromkeys((quarters[0], quarters[-1])))
     parts = [
-        f"{counted(len(table), 'job')} of {quarters[0]} to {quarters[-1]} from"
+        f"{counted(len(table), 'job')} of {span} from"
         f" {desk.records.source} are used; {counted(len(desk.excluded), 'job')} excluded with a"
         " reason",
         f"{counted(len(desk.records.set_aside), 'row')} set aside as faulty or waiting for an"

@@ -379,7 +379,9 @@ def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
     elif not jobs:
         return Words("No new job, so no drift can show.")
     elif jobs < FOLLOWED:
-        return Words(f"**{counted(jobs, 'job')} cannot show a drift**: from {FOLLOWED} on one may.")
+        return Words(
+            f"**{counted(jobs, 'job')} cannot show a drift**: from {FOLLOWED} jobs on one may."
+        )
     else:
         return Words(f"**Nothing has drifted**: no line was crossed ({followed}).{chance}")
     earlier = f" Earlier: {listed(past)}." if past else ""

@@ -11,6 +11,7 @@ import pytest
 
 from airstats import price, price_materials
 from airstats.catalog.cut_patterns import CUTS
+from airstats.documents import wall_card
 from airstats.documents.wall_card import EXAMPLE, allowance_card, hand_rule, printed_means
 from airstats.model.allowances import material_table, unchanged
 from airstats.model.quarterly_update import calibrate
@@ -48,6 +49,14 @@ def test_the_factors_and_crews_stand_with_their_numbers():
     for crew, row in LEARNT.crew_table().iterrows():
         assert f"{crew} {points(row)} {row['jobs']:.0f} " in said
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
+
+
+def test_a_crew_that_is_as_the_firm_has_no_sign():
+    assert wall_card._points(0.0004, -0.0004, 0.012) == {
+        "mean": "0.0",
+        "low": "0.0",
+        "high": "+1.2",
+    }
 
 
 def test_metres_left_stand_by_the_diameter():

@@ -51,7 +51,7 @@ COUNTED = (
     "job|roll|pack|opening|crew|quarter|piece|record|row|firm|order|house|metre|minute|hour|day|"
     "year|month|cell|column|question|kind|cut|window|flap|joint|point|side|course|strip|material|"
     "allowance|draw|candidate|case|belief|value|reveal|size|departure|count|time|interval|way|"
-    "assumption|stroke|digit|deviation|error|group|truth|bar|pull|form"
+    "assumption|stroke|digit|deviation|error|group|truth|bar|pull|form|term"
 )
 """What is counted on a page: a number before one of them has its unit."""
 SIGNS = r"%|m²|mm\b|m\b|cm\b|sd\b|kg\b|s\b"
@@ -75,8 +75,12 @@ FREE_OF_UNITS = re.compile(
     r"\b\d+(?:\.\d+)? : 1\b|(?<=\d) \(\d+(?:\.\d+)?\)|"
     rf"\((?:[\w ]+%?: )?{NUMBER}(?: less| more| fewer)? to {NUMBER}(?: less| more| fewer)?\)"
 )
-"""Dates, files, references, how one cost is to another; what stands in brackets behind a number,
-its interval or its sd, has the number's unit."""
+"""Dates, files, references, how one cost is to another, a job's influence with its reason; what
+stands in brackets behind a number, its interval or its sd, has the number's unit."""
+BARE_SUMS = re.compile(
+    r"\b(?:cost\w*|worth|bought for|money|sav(?:e|es|ed)|one roll more|would go)\b"
+)
+"""Of a firm without currency a sentence with one of these may hold sums without a unit."""
 FORMULA = r"\s*(?:[×÷]|[−+]\s*[A-Za-zα-ωΑ-Ω(])"
 CODE_ENDS = r"[\w-]*\.(?:csv|xlsx|html|json|toml|pdf|ipynb|svg|png|txt|py)\b"
 TYPED = re.compile(r"[\"“`'][^\"”`']{1,60}[\"”`']")
@@ -135,7 +139,14 @@ def numbers_without_unit(currency: str) -> Rule:
             before, after = bare[: hit.start()], bare[hit.end() :]
             pure = re.match(FORMULA, after) or re.search(r"[×÷=−+]\s*$", before)
             clause = re.split(r"\.\s", before)[-1]
-            if pure or announced.search(clause) or named.search(before) or followed.match(after):
+            bare_sum = not currency and BARE_SUMS.search(clause + after.partition(". ")[0])
+            if (
+                bare_sum
+                or pure
+                or announced.search(clause)
+                or named.search(before)
+                or followed.match(after)
+            ):
                 continue
             yield f"{before[-40:]}[{hit[0]}]{after[:40]}"
 
@@ -302,6 +313,8 @@ def read(folder: Path) -> list[Found]:
     """Return what no reader should meet on the pages of a run."""
     named = sources_of(folder)
     texts = [text._replace(text=re.sub(named, "the book", text.text)) for text in texts_of(folder)]
+    if not texts:
+        raise FileNotFoundError(f"no page in {folder}")
     rules = rules_for(currency_of(folder))
     found = [Found(text.file, *broken) for text in texts for broken in _broken(text, rules)]
     for file in dict.fromkeys(text.file for text in texts):

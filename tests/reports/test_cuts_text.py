@@ -46,12 +46,22 @@ def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
     said = cuts_text.cut_words(terms, savings, (low, high)).text
     about = roughly(savings["saving"].sum())
     assert f"({roughly(low)} to {roughly(high)} if the times are half to double" in said
-    assert f"about {about} of your money in sheet, tape and time" in said
+    assert f"about {about} in sheet, tape and time" in said
     assert "over all 12 jobs" in said
     assert "2.00 a m² of sheet, from your roll price; assumed: 0.90 a m of tape" in said
     assert f"{100 * terms.reuse_share:.0f} % of usable off-cuts" in said
     none = cuts_text.cut_words(terms, savings.assign(saving=0.0), (0, 0)).text
     assert none.startswith("On the past jobs no other cut would have been cheaper.")
+
+
+def test_whose_money_it_is_stands_at_the_first_sum_only(records, terms):
+    savings = past_savings(records, terms)
+    said = cuts_text.cut_words(replace(terms, own_price=False), savings, (0, 0)).text
+    assert said.count("of your money") == 1
+    assert "of your money" not in cuts_text.cut_words(terms, savings, (0, 0)).text
+    plan = opening_plan(records, terms)
+    assert "it would save about" in cuts_text.plan_words(plan, terms, (0, 0)).text
+    assert "of your money" not in cuts_text.plan_words(plan, terms, (0, 0)).text
 
 
 def test_prices_of_the_sheet_and_times_are_told_as_assumed_or_the_firms_own(desk, records):

@@ -60,6 +60,7 @@ def test_calibration_is_judged_as_far_as_whole_rolls_let_it(result):
 def test_too_many_orders_short_are_said(result):
     jobs = result.jobs.assign(airstats_rolls=0.0)
     said = appendix._short(replace(result, jobs=jobs))
+    assert re.search(r"of 72 orders \(chance: \d+ to \d+\);", said)
     assert "72 orders did, more than chance allows: the orders are too small" in said
 
 
@@ -79,7 +80,7 @@ def test_a_crew_that_departs_is_named():
     damson = watch["job_id"].isin(desk.jobs.table.query("crew == 'Damson'")["job_id"])
     more = watch.assign(beyond_m2=watch["beyond_m2"] + 50.0 * damson)
     said = appendix.group_words(group_departures(more, desk.jobs)).text
-    assert "crew Damson more (" in said
+    assert re.search(r"crew Damson more \([\d.]+ m² a job, \S+ to \S+ m²\)", said)
     assert "of 8 groups chance alone would make about 0.8 groups depart" in said
 
 

@@ -25,6 +25,9 @@ BROKEN = [
     ("cut at the open…", "cut short"),
     ("the price held 19 ± 5 for it", "number without unit"),
     ("over by 8,590 at your prices", "number without unit"),
+    ("chance would make about 0.8 depart", "number without unit"),
+    ("the flat share did worse, and 240 came of it", "number without unit"),
+    ("crew Alder +0.0", "minus"),
 ]
 FINE = [
     "Crews: Alder used −0.8 ± 2.1 % (12 jobs) and 1,250 EUR; the new value held.",
@@ -33,6 +36,9 @@ FINE = [
     "True refits were made. None is taken out; nothing moved by more than 0.0 m².",
     'Write "roll_price" into firm.toml; all rows stand in data/price_jobs-rolls.csv.',
     "Sheet = laid area × (1 + waste); the correlation is −0.67 (sha256:00a4…).",
+    "Cheaper at 2 : 1 and 4 : 1; the starting belief (sd): waste 0.08 (0.05) m² a m² laid.",
+    "a share 0.5 (0.3) and 0.5 (0.3) of the off-cuts; J007 (0.38, far from the line) stands out.",
+    "Foretold to run short: 0.1 of 9 orders (chance: 0 to 1); 1 order did.",
 ]
 
 
@@ -57,6 +63,18 @@ def test_a_cell_has_its_unit_from_heading_caption_or_row():
     )
     rule = rules_for("")["number without unit"]
     assert [text.text for text in of_html("x.html", page) if list(rule(text))] == ["0.3"]
+
+
+def test_a_firm_without_currency_may_have_bare_sums_and_no_other_numbers():
+    rule = rules_for("")["number without unit"]
+    for words in ("One roll fewer would cost 237 more.", "In 2025Q4: 2 rolls over, worth 31."):
+        assert not list(rule(Text("page.html", "sentence", words)))
+    assert list(rule(Text("page.html", "sentence", "It fell by 240 in the end.")))
+
+
+def test_a_folder_without_pages_is_not_called_clean(tmp_path):
+    with pytest.raises(FileNotFoundError, match="no page in"):
+        read(tmp_path)
 
 
 def test_the_sample_reports_speak_one_language():

@@ -79,7 +79,7 @@ def test_headline_where_prices_held_too_much():
 def test_without_a_price_there_is_no_money():
     desk = lay_out(invent(jobs=12, price=np.nan))
     said = owner_text.headline(desk).text + owner_text.quarter_money(desk).text
-    assert "no roll_price in the records or in firm.toml, so no money" in said
+    assert "no price of a roll in the records or in firm.toml, so no money" in said
     assert "nan" not in said
     assert "worth" not in said
     assert "overrun_money" not in owner_text.worst_table(desk)

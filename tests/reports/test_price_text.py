@@ -115,7 +115,9 @@ def test_the_currency_stands_behind_the_sums_where_it_is_known(desk, order, orde
     euros = replace(desk, firm=Firm(currency="EUR"))
     assert " EUR on average" in headline(euros, order).text
     assert re.search(r"fewer would cost \d+ EUR more", headline(euros, order).text)
-    assert re.search(r"fewer would cost \d+ EUR more", one_job_words(orders.iloc[0], "EUR").text)
+    said = one_job_words(orders.iloc[0], "EUR").text
+    assert re.search(r"fewer would cost \d+ EUR more .* one roll more \d+ EUR more", said)
+    assert "your money" not in one_job_words(orders.iloc[0]).text
 
 
 def test_the_shelf_is_told_in_the_headline(desk, order):
@@ -157,6 +159,8 @@ def test_the_bounds_of_the_costs_are_those_at_which_an_order_changes(desk):
     said = cost_words(Firm(), foretold, same).text
     assert "A roll left over costs 60 (assumed: put your own into firm.toml)" in said
     assert f"{same.loc[same['short_from'].idxmax(), 'job_id']} and" in said
+    one = cost_words(Firm(), foretold, same.iloc[:1]).text
+    assert f"(beyond them {same['job_id'].iloc[0]} changes first)" in one
 
 
 def test_the_parts_of_the_costs_are_told(desk):

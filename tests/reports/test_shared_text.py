@@ -30,6 +30,8 @@ def test_later_jobs_are_counted_and_a_quarter_before_the_first_is_refused():
     early = desk_of("2025Q2")
     assert len(early.jobs) == 24
     assert "24 later jobs not looked at" in shared_text.data_words(early).text
+    one = shared_text.data_words(lay_out(invent(jobs=3), "2025Q1")).text
+    assert "of 2025Q1 from" in one
     with pytest.raises(RecordsError, match="no job was finished up to 2024Q4; the first is of"):
         lay_out(invent(jobs=12), "2024Q4")
 

@@ -79,7 +79,7 @@ def test_a_drift_is_said_and_looked_at_before_the_values_are_accepted(reveals, j
     assert "**Drift in 2025Q4: all jobs took more sheet than foretold (line crossed at J0" in said
     assert re.search(r"mean of that quarter \+\d+ m² a job", said)
     few = update_text.watch_words(reveals, drift_watch(reveals.jobs, reveals.chain).head(3)).text
-    assert few == "**3 jobs cannot show a drift**: from 8 on one may."
+    assert few == "**3 jobs cannot show a drift**: from 8 jobs on one may."
 
 
 def test_only_lines_that_left_their_limits_are_drawn_or_that_of_all_jobs(reveals, jumped):
