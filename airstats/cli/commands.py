@@ -147,7 +147,7 @@ def price(asked: argparse.Namespace) -> None:
     print_lines(stock_lines(takeoff, known, firm))
     print_set_aside(takeoff, out.parent)
     if asked.materials and not said:
-        said = not_priced(left_out(takeoff, known))
+        said = not_priced(left_out(takeoff, known, firm))
     print_written(files, [*known.notes, *notes], said)
 
 

@@ -84,7 +84,7 @@ def list_to_buy(
 
     bought = buying_list(takeoff, known, *costs_of(firm), firm=firm)
     jobs = takeoff.jobs["job_id"].tolist()
-    rest = left_out(takeoff, known)
+    rest = left_out(takeoff, known, firm)
     said = " ".join([headline(bought, jobs), *remarks(bought, rest)])
     files = buying_files(bought, jobs, known.quarter, rest, stock_lines(takeoff, known, firm))
     asked = (*costs_of(firm), 1, takeoff.stock, firm.unusable_end_m)

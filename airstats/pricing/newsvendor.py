@@ -123,13 +123,13 @@ def price_materials(
         Jobs to price; its table of materials, if any, may give packs and their prices.
     allowances : Allowances
         What the finished jobs taught. A material that they did not is priced only if the takeoff's
-        table names it, from its prior; `left_out` tells of the others.
+        table names it or the firm its price, from its prior; `left_out` tells of the others.
     leftover_cost, short_cost : float
         Money for each roll of sheet left over and for each roll short; any one currency.
     quarters_ahead : int
         Quarters between the allowances and the jobs.
     firm : Firm
-        Of it what of a begun roll serves no more.
+        Of it what of a begun roll serves no more, and for which materials it pays.
 
     Returns
     -------
@@ -159,7 +159,7 @@ def price_materials(
             pack=jobs.pack,
             jobs_counted=len(known.job_ids),
         )
-        for jobs, known in needed_products(takeoff, allowances)
+        for jobs, known in needed_products(takeoff, allowances, firm)
     ]
     table = pd.concat(parts, ignore_index=True)
     place = pd.Index(takeoff.jobs["job_id"]).get_indexer(table["job_id"])
@@ -168,17 +168,35 @@ def price_materials(
     return table.iloc[order][columns].reset_index(drop=True)
 
 
-def needed_products(takeoff: Records, allowances: Allowances) -> Iterator[Product]:
-    """Yield the sheet, then every material learnt, or named by the takeoff, that a job needs."""
+def needed_products(
+    takeoff: Records, allowances: Allowances, firm: Firm = ASSUMED
+) -> Iterator[Product]:
+    """Yield the sheet, then every material learnt, or named by takeoff or firm, that a job needs.
+
+    Parameters
+    ----------
+    takeoff, allowances, firm
+        As for `price_materials`.
+    """
     yield Product(take_off(takeoff), allowances)
-    asked = {*allowances.materials, *takeoff.materials["material"]}
-    yield from _needed_materials(takeoff, allowances, asked)
+    yield from _needed_materials(takeoff, allowances, _named(takeoff, allowances, firm))
 
 
-def left_out(takeoff: Records, allowances: Allowances) -> list[str]:
-    """Return the materials that a job needs, but that are neither learnt nor named."""
-    rest = set(MATERIALS) - {*allowances.materials, *takeoff.materials["material"]}
+def left_out(takeoff: Records, allowances: Allowances, firm: Firm = ASSUMED) -> list[str]:
+    """Return the materials that a job needs, but that are neither learnt nor named.
+
+    Parameters
+    ----------
+    takeoff, allowances, firm
+        As for `price_materials`.
+    """
+    rest = set(MATERIALS) - _named(takeoff, allowances, firm)
     return [one.name for one in _needed_materials(takeoff, allowances, rest)]
+
+
+def _named(takeoff: Records, allowances: Allowances, firm: Firm) -> set[str]:
+    """Materials that the firm has used, names for these jobs, or knows the price of."""
+    return {*allowances.materials, *takeoff.materials["material"], *firm.unit_prices}
 
 
 def _needed_materials(

@@ -64,7 +64,7 @@ def buying_list(
     asked = (leftover_cost, short_cost, quarters_ahead, takeoff.stock, firm.unusable_end_m)
     rows = [
         _row(foretold, firm)
-        for jobs, known in needed_products(takeoff, allowances)
+        for jobs, known in needed_products(takeoff, allowances, firm)
         for foretold in _by_pack(priced(jobs, known, *asked))
     ]
     return pd.DataFrame(rows)

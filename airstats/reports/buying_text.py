@@ -51,21 +51,22 @@ def not_priced(names: list[str]) -> str:
     """Say which known materials were left out, and how to have them; empty if none was."""
     if not names:
         return ""
-    them = "it" if len(names) == 1 else "them"
+    them, their = ("it", "its price") if len(names) == 1 else ("them", "their prices")
     return (
         f"Not priced: {listed(names)}. No record tells of {them}: note what each job uses, or name"
-        f' {them} in a table "materials" of the jobs to price ("job_id", "material").'
+        f' {them} in a table "materials" of the jobs to price ("job_id", "material"), or {their}'
+        " under [unit_prices] in firm.toml."
     )
 
 
 def unlearnt(bought: pd.DataFrame) -> str:
-    """Say which materials were priced from the starting belief alone; empty if none was."""
+    """Say which materials were priced by common practice alone; empty if none was."""
     names = bought.loc[bought["jobs_counted"] == 0, "material"].unique().tolist()
     if not names:
         return ""
     return (
-        f"No finished job has taught anything about {listed(names)} yet: priced from the"
-        " starting belief, which is wide."
+        f"No finished job has taught anything about {listed(names)} yet: priced"
+        " by common practice alone, with a wide interval."
     )
 
 

@@ -61,7 +61,7 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
     bought = buying_list(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     if bought["material"].eq(SHEET).all():
         return ()
-    told = remarks(bought, left_out(jobs, now))
+    told = remarks(bought, left_out(jobs, now, desk.firm))
     alone = price_materials(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     return (
         Words(

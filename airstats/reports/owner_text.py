@@ -149,10 +149,10 @@ def quarter_money(desk: Desk) -> Words | None:
 
 
 def how_counted(desk: Desk) -> Words | None:
-    """Say what hangs on how rolls were counted; nothing where the firm's own records say it."""
+    """Say what hangs on how rolls were counted; nothing where none counts as opened."""
     asked = not_told(desk.jobs)
     if not asked.any():
-        return None
+        return _as_told(desk)
     which = "" if asked.all() else f" in {int(asked.sum()):,} of {len(asked)} jobs"
     nearest = fit_at_once(counted_to_the_nearest(desk.jobs, asked))
     now, then = desk.now.table(), nearest.table()
@@ -170,10 +170,9 @@ def how_counted(desk: Desk) -> Words | None:
     )
 
 
-def counted_otherwise(desk: Desk) -> Words | None:
-    """Say what hangs on the records' word that rolls count as opened; nothing where it is asked."""
-    opened = desk.jobs.table["counted"].eq("opened")
-    if not opened.any() or not_told(desk.jobs).any():
+def _as_told(desk: Desk) -> Words | None:
+    """Say what hangs on the records' word that an opened roll counts whole."""
+    if not desk.jobs.table["counted"].eq("opened").any():
         return None
     jobs = counted_to_the_nearest(desk.jobs, count_in_doubt(desk.jobs))
     nearest = fit_at_once(jobs)

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 import airstats
+from airstats.base.firm import Firm
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import unchanged
 from airstats.pricing.newsvendor import left_out, price
@@ -105,6 +106,16 @@ def test_a_material_that_is_neither_learnt_nor_named_is_left_out_and_told_of(kno
     bare = replace(known, materials={})
     assert set(airstats.price_materials(BARE, bare)["material"]) == {"sheet"}
     assert left_out(BARE, bare) == ["joint tape", "frame tape", "corner pieces"]
+
+
+def test_what_the_firm_knows_the_price_of_it_uses(known):
+    pays = Firm(unit_prices={"joint tape": 0.8})
+    orders = airstats.price_materials(BARE, known, firm=pays)
+    assert set(orders["material"]) == {*LEARNT, "joint tape"}
+    assert (orders.loc[orders["material"].eq("joint tape"), "jobs_counted"] == 0).all()
+    bought = airstats.buying_list(BARE, known, firm=pays).set_index("material")
+    assert bought.loc["joint tape", "pack_price"] == 0.8 * MATERIALS["joint tape"].pack
+    assert left_out(BARE, known, pays) == []
 
 
 def test_a_pack_of_five_holds_the_corners_of_an_opening_and_one_more():

@@ -233,7 +233,7 @@ def test_owner_and_evidence_tell_one_story_of_how_rolls_were_counted():
         desk = lay_out(change(whole, count_told=told))
         row = evidence_text.tried(desk, *COSTS).set_index("assumption").loc[TO_THE_NEAREST]
         waste = f"{100 * row['waste']:.1f} ± {100 * row['waste_half']:.1f} %"
-        owner = owner_text.counted_otherwise(desk) or owner_text.how_counted(desk)
+        owner = owner_text.how_counted(desk)
         assert waste in owner.text
         word = counted_as_told(desk.jobs)
         assert (told is True) == word.startswith("The records say")
@@ -242,9 +242,8 @@ def test_owner_and_evidence_tell_one_story_of_how_rolls_were_counted():
         assert line.endswith("as the records say." if told is True else "the records do not say.")
     desk = lay_out(change(whole, count_told=True))
     leads = evidence_text.tried(desk, *COSTS).set_index("assumption").loc[TO_THE_NEAREST, "cause"]
-    said = owner_text.counted_otherwise(desk).text
+    said = owner_text.how_counted(desk).text
     assert leads in said or "no single cause" in said
-    assert owner_text.how_counted(desk) is None
 
 
 def test_intervals_that_most_counts_leave_open_are_said_to_favour_the_forecast():

@@ -184,7 +184,7 @@ def test_no_allowance_is_told_below_nothing():
     assert "±" in owner_text.factor_of(row) + owner_text.percent_of(row)
 
 
-def test_how_rolls_were_counted_is_asked_only_where_nobody_says():
+def test_how_rolls_were_counted_is_asked_where_nobody_says_and_weighed_where_somebody_does():
     whole = counted_whole(invent(jobs=24))
     asked = owner_text.how_counted(lay_out(whole)).text
     assert asked.startswith("**How were your rolls counted?** Your records do not say, so each")
@@ -197,7 +197,10 @@ def test_how_rolls_were_counted_is_asked_only_where_nobody_says():
     told = whole.jobs.index < 20
     part = owner_text.how_counted(lay_out(change(whole, count_told=told))).text
     assert "do not say in 4 of 24 jobs, so" in part
-    assert owner_text.how_counted(lay_out(change(whole, count_told=True))) is None
+    said = owner_text.how_counted(lay_out(change(whole, count_told=True))).text
+    assert said.startswith("The records say that opened rolls count whole. If that is wrong and")
+    assert f"waste is {found[1]} ±" in said
+    assert f"not {found[2]} ±" in said
     assert owner_text.how_counted(desk_of()) is None  # Measured exactly, so it is told.
 
 
