@@ -55,7 +55,7 @@ def not_priced(names: list[str]) -> str:
     return (
         f"Not priced: {listed(names)}. No record tells of {them}: note what each job uses, or name"
         f' {them} in a table "materials" of the jobs to price ("job_id", "material"), or {their}'
-        " under [unit_prices] in firm.toml."
+        " in firm.toml."
     )
 
 
