@@ -12,7 +12,7 @@ from scipy import stats
 
 from airstats.analysis.allowance_changes import compare_allowances
 from airstats.analysis.overrun_split import CAUSES, Causes, joined, split_overrun
-from airstats.analysis.overrun_views import OVERRUN, overrun_a_job
+from airstats.analysis.overrun_views import overrun_a_job
 from airstats.model.allowances import Allowances, unchanged
 from airstats.model.quarterly_update import Product, learnt_materials
 from airstats.records.reading import Records
@@ -26,13 +26,6 @@ MATERIAL_NET: Causes = {
     "unexplained": MATERIAL_CAUSES["unexplained"],
 }
 """Waste set against what the price held beyond the counted quantity: the two belong together."""
-MATERIAL_CAUSE_WORDS = {
-    OVERRUN: "used less priced",
-    "not_counted": "needed by the openings less priced",
-    "waste": "waste at the firm's rate",
-    "whole_packs": "whole-pack rounding",
-    "unexplained": "unexplained",
-}
 FOLLOWS = 0.05
 """A price follows the counted quantity if chance alone would link the two less often than this."""
 ENOUGH_JOBS = 6
@@ -81,28 +74,6 @@ def material_overrun(jobs: Takeoff, unit: str = "packs") -> pd.Series:
     """
     estimated = estimated_jobs(jobs)
     return overrun_a_job(estimated, unit) * len(estimated)
-
-
-def overrun_by_cause(material: Product) -> pd.DataFrame:
-    """Return the overrun and its causes in packs and, where it is known, in money.
-
-    Returns
-    -------
-    DataFrame
-        The overrun first: `material, cause, mean_packs, low_packs, high_packs` and
-        `mean_money, low_money, high_money` (90 %; missing where not known).
-    """
-    table = pd.DataFrame({"material": material.name, "cause": [OVERRUN, *MATERIAL_CAUSES]})
-    units = overrun_units(material.jobs)
-    for unit in ("packs", "money"):
-        columns = [f"{part}_{unit}" for part in ("mean", "low", "high")]
-        if unit not in units:
-            table[columns] = np.nan
-            continue
-        whole = material_overrun(material.jobs, unit).to_frame().T
-        parts = pd.concat([whole, material_split(material, unit)[["mean", "low", "high"]]])
-        table[columns] = parts.where(np.isfinite(parts)).to_numpy(dtype=float)
-    return table
 
 
 def price_follows_count(jobs: Takeoff) -> bool:

@@ -22,58 +22,38 @@ Array = np.ndarray
 Causes = Mapping[str, Sequence[str]]
 
 
-class Group(NamedTuple):
-    """What readers call causes that are told as one: in a picture, and in a sentence."""
-
-    words: str
-    short: str
-
-
 class Cause(NamedTuple):
     """A cause in words, and the names under which it is told: its own where none is given."""
 
     words: str
-    short: str = ""
     main: str = ""
     net: str = ""
     material: str = ""
 
 
 CAUSES = {
-    "already_priced": Cause(
-        "held in the price beyond the bare surface",
-        "what the prices held",
-        net="laps_and_waste",
-        material="not_counted",
-    ),
-    "reveals": Cause("reveals", "reveals"),
-    "laps": Cause("laps between courses", "laps", net="laps_and_waste", material="not_counted"),
-    "waste": Cause("waste at the usual rate", "waste", net="laps_and_waste", material="waste"),
-    "crew": Cause("the crews' departure from it", "crews", material="waste"),
+    "already_priced": Cause("what the prices held", net="laps_and_waste", material="not_counted"),
+    "reveals": Cause("reveals"),
+    "laps": Cause("laps", net="laps_and_waste", material="not_counted"),
+    "waste": Cause("waste", net="laps_and_waste", material="waste"),
+    "crew": Cause("crews", material="waste"),
     "count_rounding": Cause(
-        "whole rolls counted where part was used",
-        main="whole_rolls",
-        net="whole_rolls",
-        material="whole_packs",
+        "whole-roll counts", main="whole_rolls", net="whole_rolls", material="whole_packs"
     ),
     "price_rounding": Cause(
-        "prices rounded up to whole rolls",
-        main="whole_rolls",
-        net="whole_rolls",
-        material="whole_packs",
+        "whole-roll prices", main="whole_rolls", net="whole_rolls", material="whole_packs"
     ),
-    "unexplained": Cause("left unexplained", "unexplained", material="unexplained"),
+    "unexplained": Cause("unexplained", material="unexplained"),
 }
 """Every cause, in the order of the pictures. "reveals" are those of all cuts; no material has any.
 
 What the price held is set against laps and waste in `net`: all three grow with the surface.
 """
 GROUPS = {
-    "whole_rolls": Group("whole-roll rounding of count and price", "whole-roll rounding"),
-    "laps_and_waste": Group(
-        "laps and waste beyond what the price held", "laps and waste beyond the price"
-    ),
+    "whole_rolls": "whole-roll rounding",
+    "laps_and_waste": "laps and waste beyond the price",
 }
+"""What readers call causes that are told as one."""
 
 
 def joined(level: str, names: Sequence[str] = tuple(CAUSES)) -> Causes:
@@ -88,7 +68,7 @@ def joined(level: str, names: Sequence[str] = tuple(CAUSES)) -> Causes:
 MAIN = joined("main")
 """The causes as an owner reads them: all reveals as one, rounding of price and count as one."""
 NET = joined("net")
-SHORT_WORDS = {name: (CAUSES | GROUPS)[name].short for name in {**MAIN, **NET}}
+SHORT_WORDS = {name: GROUPS.get(name) or CAUSES[name].words for name in {**MAIN, **NET}}
 """Causes of the overrun, as a sentence or a picture names them."""
 UNITS = ("rolls", "packs", "m2", "money")
 ROUNDING_STEPS = (1.0, 0.5, 0.25)
@@ -207,12 +187,6 @@ def each_cause() -> Causes:
     """Return every cause by itself; "reveals" are all the reveals together."""
     apart = {name: [name] for name in CAUSES} | {"reveals": [f"reveal.{cut}" for cut in CUTS]}
     return {part: (part,) for name in CAUSES for part in apart[name]}
-
-
-def cause_words(cause: str) -> str:
-    """Return what readers call a cause."""
-    cut = CUTS.get(cause.removeprefix("reveal."))
-    return f"reveals {cut.words}" if cut else (CAUSES | GROUPS)[cause].words
 
 
 def usual_crews(allowances: Allowances) -> tuple[str, ...]:

@@ -6,18 +6,16 @@ import numpy as np
 import pytest
 
 from airstats.analysis.material_jobs import (
-    MATERIAL_CAUSE_WORDS,
     MATERIAL_CAUSES,
     MATERIAL_NET,
     estimated_jobs,
     material_comparison,
+    material_overrun,
     material_split,
-    overrun_by_cause,
     overrun_units,
     price_follows_count,
 )
 from airstats.analysis.overrun_split import each_cause
-from airstats.analysis.overrun_views import OVERRUN
 from airstats.model.quarterly_update import calibrate, learnt_materials
 from tests.invented import firm
 
@@ -38,7 +36,6 @@ def test_every_part_of_the_split_is_in_one_cause():
     members = [member for members in MATERIAL_CAUSES.values() for member in members]
     reveals = {"reveal.diagonal", "reveal.centre", "reveal.lined"}
     assert sorted(members) == sorted(set(each_cause()) - reveals)
-    assert {OVERRUN, *MATERIAL_CAUSES} == set(MATERIAL_CAUSE_WORDS)
     net = [member for members in MATERIAL_NET.values() for member in members]
     assert sorted(net) == sorted(members)
 
@@ -52,23 +49,20 @@ def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
     own = dear.materials[dear.materials["material"].eq(name)]
     over = own["used"] - own["estimated"]
     assert len(estimated_jobs(one.jobs).table) == len(own) == 32
-    for causes in (MATERIAL_CAUSES, MATERIAL_NET):
-        assert material_split(one, causes=causes)["mean"].sum() == pytest.approx(over.sum())
-    table = overrun_by_cause(one).set_index("cause")
     for unit, whole in (("packs", over.sum()), ("money", (over * own["pack_price"]).sum())):
-        assert table.loc[OVERRUN, f"mean_{unit}"] == pytest.approx(whole)
-        assert table.drop(OVERRUN)[f"mean_{unit}"].sum() == pytest.approx(whole, abs=1e-9)
-        assert (table[f"low_{unit}"] <= table[f"mean_{unit}"]).all()
-        assert (table[f"mean_{unit}"] <= table[f"high_{unit}"]).all()
+        assert material_overrun(one.jobs, unit)["mean"] == pytest.approx(whole)
+        for causes in (MATERIAL_CAUSES, MATERIAL_NET):
+            split = material_split(one, unit, causes)
+            assert split["mean"].sum() == pytest.approx(whole, abs=1e-9)
+            assert (split["low"] <= split["mean"]).all()
+            assert (split["mean"] <= split["high"]).all()
 
 
 def test_jobs_without_estimate_or_price_or_materials_have_none():
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(pack_price=np.nan))
     for one in learnt_materials(unpriced, NOW):
         assert overrun_units(one.jobs) == ("packs",)
-        table = overrun_by_cause(one)
-        assert table["mean_money"].isna().all()
-        assert table["mean_packs"].notna().all()
+        assert material_split(one)["mean"].notna().all()
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(estimated=np.nan))
     assert [len(estimated_jobs(one.jobs)) for one in learnt_materials(unpriced, NOW)] == [0, 0]
     records = firm(jobs=8)
