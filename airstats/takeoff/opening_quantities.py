@@ -7,6 +7,7 @@ rules for loose pieces in `cutting_rules`. We count material; we do not design t
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -80,19 +81,34 @@ def opening_quantities(
     Covered and bare area change steadily with depth; fillable and fresh area jump where a piece
     stops fitting, and with strips where a piece more is needed.
     """
-    sizes = _sizes(openings, practice, roll_width_m)
     columns = {name: np.empty(len(openings)) for name in COLUMNS}
+    for _, rows, part in quantities_by_cut(openings, practice, roll_width_m):
+        for name in COLUMNS:
+            columns[name][rows] = part[name]
+    return pd.DataFrame(columns, index=openings.index)
+
+
+def quantities_by_cut(
+    openings: pd.DataFrame,
+    practice: Practice = STANDARD_PRACTICE,
+    roll_width_m: float | Floats = 1.5,
+) -> Iterator[tuple[str, np.ndarray, dict[str, Floats]]]:
+    """Yield each cut, the places of its openings, and their `COLUMNS`.
+
+    Parameters
+    ----------
+    openings, practice, roll_width_m
+        As for `opening_quantities`.
+    """
+    sizes, nothing = _sizes(openings, practice, roll_width_m), dict.fromkeys(COLUMNS, np.empty(0))
     done = 0
     for cut in CUTS:
         rows = np.flatnonzero((openings["cut_pattern"] == cut).to_numpy(dtype=bool))
         done += len(rows)
-        if len(rows):
-            part = _cut_quantities(_rows(sizes, rows), cut, practice)
-            for name in COLUMNS:
-                columns[name][rows] = part[name]
+        found = _cut_quantities(_rows(sizes, rows), cut, practice) if len(rows) else nothing
+        yield cut, rows, found
     if done < len(openings):
         raise AirstatsError(_unknown_cut(openings["cut_pattern"]))
-    return pd.DataFrame(columns, index=openings.index)
 
 
 def _cut_quantities(sizes: Sizes, cut: str, practice: Practice) -> dict[str, Floats]:

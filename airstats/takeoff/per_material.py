@@ -11,7 +11,7 @@ from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE
 from airstats.records.cell_values import cells_of, read_numbers
 from airstats.takeoff.opening_quantities import opening_quantities
 from airstats.takeoff.sheet_quantities import Takeoff, used_interval
-from airstats.takeoff.unmeasured import OPENINGS
+from airstats.takeoff.unmeasured import OPENINGS, job_places
 
 
 def material_quantities(jobs: Takeoff, openings: pd.DataFrame) -> pd.DataFrame:
@@ -120,7 +120,7 @@ def material_takeoff(
 
 def _opening_sums(jobs: Takeoff, openings: pd.DataFrame) -> pd.DataFrame:
     """Add up joints of pieces, lined edges (m) and corners over each job's openings, if known."""
-    place = pd.Index(jobs.table["job_id"]).get_indexer(openings["job_id"])
+    place = job_places(jobs.table, openings)
     own, row = openings[place >= 0], place[place >= 0]
     own = own.fillna({"reveal_mm": jobs.habits.usual_depth_mm})
     widths = jobs.table["roll_width_m"].to_numpy(dtype=float)[row] if len(row) else 1.5

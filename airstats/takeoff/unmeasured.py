@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
-from airstats.takeoff.opening_quantities import opening_quantities
+from airstats.takeoff.opening_quantities import quantities_by_cut
 from airstats.takeoff.usual_openings import SUMMED, Habits, house_columns, quantity_names
 
 Array = np.ndarray
@@ -20,6 +20,7 @@ OPENINGS, DEPTHS = "openings", "depths"
 """What of a job may be unmeasured, as its column `unmeasured` says; "" where all is known."""
 WHOLE = 1e9
 """A job's openings are added up in whole parts of this, a m² or a m: a thousandth of a mm²."""
+_SIZED = ["count", "width_mm", "height_mm", "sides", "cut_pattern"]
 LEAST_DEPTH_MM = 10.0
 _STEPS, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 """Depths at which the geometry is asked, in sd from the mean, and the weight of each."""
@@ -62,33 +63,34 @@ def opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, depth_mm: Array) ->
     depth_mm : (m,) array
         Depths to take instead of those written.
     """
-    row = pd.Index(jobs["job_id"]).get_indexer(openings["job_id"])
+    row = job_places(jobs, openings)
     own = row >= 0
-    openings, row = openings[own].assign(reveal_mm=depth_mm[own]), row[own]
+    openings, row = openings[_SIZED].assign(reveal_mm=depth_mm)[own], row[own]
     count = openings["count"].to_numpy(dtype=float)
     widths = jobs["roll_width_m"].to_numpy(dtype=float)[row] if len(row) else 1.5
-    one = opening_quantities(openings, roll_width_m=widths)
-    cut = openings["cut_pattern"].to_numpy(dtype=str)
 
-    def total(values: Array, chosen: Array | slice = slice(None)) -> Array:
+    def total(values: Array, rows: Array | slice = slice(None)) -> Array:
         # Whole numbers add up to the same in any order of the rows.
-        amounts = np.rint((values * count)[chosen] * WHOLE)
-        return np.bincount(row[chosen], weights=amounts, minlength=len(jobs)) / WHOLE
+        amounts = np.rint(values * count[rows] * WHOLE)
+        return np.bincount(row[rows], weights=amounts, minlength=len(jobs))
 
-    opening_m2 = one["opening_m2"].to_numpy()
-    length_m = one["reveal_m2"].to_numpy() / (depth_mm[own] / 1000)
-    sums = {
-        "opening_count": total(np.ones(len(count))),
-        "opening_m2": total(opening_m2),
-        "lined_opening_m2": total(opening_m2, np.isin(cut, stopped_cuts())),
-    }
-    for name in CUTS:
-        chosen = cut == name
+    sums = {"opening_count": total(np.ones(len(count)))}
+    sums |= {name: np.zeros(len(jobs)) for name in ("opening_m2", "lined_opening_m2")}
+    for cut, rows, one in quantities_by_cut(openings, roll_width_m=widths):
+        opening = total(one["opening_m2"], rows)
+        sums["opening_m2"] += opening
+        sums["lined_opening_m2"] += opening * (cut in stopped_cuts())
         for quantity in SUMMED:
-            amounts = one[f"{quantity}_m2"].to_numpy()
-            sums[f"{quantity}_{name}_m2"] = total(amounts, chosen)
-        sums[f"reveal_length_{name}_m"] = total(length_m, chosen)
-    return pd.DataFrame(sums, index=jobs.index)
+            sums[f"{quantity}_{cut}_m2"] = total(one[f"{quantity}_m2"], rows)
+        depth_m = depth_mm[own][rows] / 1000
+        sums[f"reveal_length_{cut}_m"] = total(one["reveal_m2"] / depth_m, rows)
+    return pd.DataFrame(sums, index=jobs.index) / WHOLE
+
+
+def job_places(jobs: pd.DataFrame, openings: pd.DataFrame) -> Array:
+    """Return the (m,) places in `jobs` of the jobs that openings are of, -1 for another's."""
+    codes, ids = pd.factorize(openings["job_id"])
+    return np.asarray(pd.Index(jobs["job_id"]).get_indexer(ids)[codes])
 
 
 def mean_depth_mm(sums: pd.DataFrame) -> Array:
@@ -164,7 +166,7 @@ def _usual_depth(
     table: pd.DataFrame, openings: pd.DataFrame, habits: Habits
 ) -> tuple[Array, Array, Array]:
     """Mean (n, K), covariance and shared part (n, K) of jobs whose depths are not known well."""
-    row = pd.Index(table["job_id"]).get_indexer(openings["job_id"])
+    row = job_places(table, openings)
     openings, row = openings[row >= 0], row[row >= 0]
     written = openings["reveal_mm"].to_numpy(dtype=float)
     blank = np.isnan(written)
