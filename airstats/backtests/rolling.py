@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -145,9 +145,11 @@ def replay(
     if len(quarters) < 2:
         return pd.DataFrame()
     known, parts = unchanged(quarters[0], product=jobs.product), []
-    for before, quarter in pairwise(quarters):
-        known = run_through(jobs, [before], known)
-        parts.append(_one_quarter(jobs, quarter, known, leftover_cost, short_cost, ratios))
+    own = jobs.table["quarter"].map({quarter: n for n, quarter in enumerate(quarters)}).to_numpy()
+    for n, (before, quarter) in enumerate(pairwise(quarters)):
+        known = run_through(jobs.where(own == n), [before], known)
+        past, ahead = jobs.where(own <= n), jobs.where(own == n + 1)
+        parts.append(_one_quarter(past, ahead, quarter, known, leftover_cost, short_cost, ratios))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -229,33 +231,32 @@ def pinball(share: float, foretold: Array, came: Array) -> Array:
 
 
 def _one_quarter(
-    jobs: Takeoff,
+    past: Takeoff,
+    ahead: Takeoff,
     quarter: str,
     known: Allowances,
     leftover_cost: float,
     short_cost: float,
     ratios: Sequence[float],
 ) -> pd.DataFrame:
-    ahead = jobs.where(jobs.table["quarter"].eq(quarter))
-    past = jobs.where(jobs.table["job_id"].isin(known.job_ids))
     gap = quarters_between(known.quarter, quarter)
     foretold = priced(ahead, known, leftover_cost, short_cost, gap)
     orders, use = foretold.orders, foretold.use
-    needed = _needed(ahead)
+    needed, by_squares = _needed(ahead), _least_squares(past, ahead)
     columns = {}
-    for rule, packs in _by_rule(past, foretold, leftover_cost, short_cost).items():
+    for rule, packs in _by_rule(past, foretold, by_squares, leftover_cost, short_cost).items():
         columns[f"{rule}_packs"] = packs
         columns[f"{rule}_cost"] = _money(packs, needed, leftover_cost, short_cost)
     for ratio in ratios:
         costs = leftover_cost, ratio * leftover_cost
-        for rule, packs in _by_rule(past, foretold, *costs).items():
+        for rule, packs in _by_rule(past, foretold, by_squares, *costs).items():
             columns[cost_column(rule, ratio)] = _money(packs, needed, *costs)
     losses = [pinball(p / 100, orders[f"packs_p{p}"].to_numpy(), needed) for p in (50, 80, 95)]
     start, end = map(use.below, ahead.interval.T)
     for percent in PERCENTS:
         share = percent / 100
         columns[f"pinball_p{percent}"] = pinball(share, foretold.packs(share), needed)
-        simple = pinball(share, _least_squares(past, ahead, share), needed)
+        simple = pinball(share, by_squares(share), needed)
         columns[f"least_squares_pinball_p{percent}"] = simple
     return orders.assign(
         quarter=quarter,
@@ -269,7 +270,11 @@ def _one_quarter(
 
 
 def _by_rule(
-    past: Takeoff, foretold: Priced, leftover_cost: float, short_cost: float
+    past: Takeoff,
+    foretold: Priced,
+    by_squares: Callable[[float], Array],
+    leftover_cost: float,
+    short_cost: float,
 ) -> dict[str, Array]:
     """The packs that each rule orders for the jobs foretold."""
     ahead, share = foretold.jobs, critical_share(leftover_cost, short_cost)
@@ -278,7 +283,7 @@ def _by_rule(
         "flat": _flat(ahead, FLAT_SHARE),
         "flat_learnt": _flat(ahead, cheapest_share(past, leftover_cost, short_cost)),
         "estimated": np.ceil(ahead.told("estimated")),
-        "least_squares": _least_squares(past, ahead, share),
+        "least_squares": by_squares(share),
     }
 
 
@@ -344,9 +349,12 @@ def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> fl
     leftover_cost, short_cost : float
         As for `replay`.
     """
-    rolls = np.array([_flat(past, share) for share in FLAT_SHARES])
-    cost = _money(rolls, _needed(past), leftover_cost, short_cost).mean(axis=1)
-    return float(FLAT_SHARES[cost.argmin()])
+    needed = _needed(past)
+    money = [
+        _money(_flat(past, share), needed, leftover_cost, short_cost).mean()
+        for share in FLAT_SHARES
+    ]
+    return float(FLAT_SHARES[np.argmin(money)])
 
 
 def _flat(jobs: Takeoff, share: float) -> Array:
@@ -357,10 +365,14 @@ def _needed(jobs: Takeoff) -> Array:
     return np.ceil(jobs.told("used"))
 
 
-def _least_squares(past: Takeoff, ahead: Takeoff, share: float) -> Array:
-    """Least squares on the laid area and the reveals of each cut, m², with a normal spread."""
+def _least_squares(past: Takeoff, ahead: Takeoff) -> Callable[[float], Array]:
+    """Fit the laid area and the reveals of each cut, m², with a normal spread.
+
+    Returns the packs that the jobs ahead then need with a given probability.
+    """
     x, new = (np.column_stack([j.amount, j.by_cut("reveal")]) for j in (past, ahead))
     middle = past.interval.mean(axis=1)
     factors, _, rank, _ = np.linalg.lstsq(x, middle, rcond=None)
     sd = np.sqrt(((middle - x @ factors) ** 2).sum() / max(len(x) - rank, 1))
-    return np.maximum(np.ceil((new @ factors + ndtri(share) * sd) / ahead.pack), 0)
+    mean, pack = new @ factors, ahead.pack
+    return lambda share: np.maximum(np.ceil((mean + ndtri(share) * sd) / pack), 0)

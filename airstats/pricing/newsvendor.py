@@ -276,13 +276,14 @@ class Priced:
     @cached_property
     def orders(self) -> pd.DataFrame:
         """One row a job: `job_id` and the columns of `SHEET_ORDERS`, in the product's unit."""
-        use, need, order = self.use, self.need, self.order_packs
+        need, order = self.need, self.order_packs
+        low, high = self.interval_80
         return pd.DataFrame(
             {
                 "job_id": self.jobs.table["job_id"],
-                "expected": use.mean(),
-                "low": np.maximum(use.quantile(0.1), 0),
-                "high": use.quantile(0.9),
+                "expected": self.use.mean(),
+                "low": low,
+                "high": high,
                 "packs_p50": self.packs(0.50),
                 "packs_p80": self.packs(0.80),
                 "packs_p95": self.packs(0.95),
@@ -297,16 +298,29 @@ class Priced:
         )
 
     @cached_property
+    def interval_80(self) -> tuple[Array, Array]:
+        """The (n,) ends of the 80 % intervals of the use."""
+        return _interval_80(self.use)
+
+    @cached_property
     def width_if_measured(self) -> Array:
         """The (n,) likely widths of the 80 % intervals if no opening or depth were in doubt."""
-        use, belief = self.use, widen(self.known.belief, self.quarters_ahead)
+        low, high = self.interval_80
         if self.jobs.doubt is not None:
-            use = Predictive(belief, replace(self.jobs, doubt=None)).use()
-        return use.quantile(0.9) - np.maximum(use.quantile(0.1), 0)
+            belief = widen(self.known.belief, self.quarters_ahead)
+            low, high = _interval_80(Predictive(belief, replace(self.jobs, doubt=None)).use())
+        return high - low
 
     def packs(self, share: float) -> Array:
         """Return the (n,) least whole packs that cover the need with probability `share`."""
-        return packs_for_share(self.need, self.jobs.pack, share)
+        if share not in self._packs:
+            self._packs[share] = packs_for_share(self.need, self.jobs.pack, share)
+        return self._packs[share]
+
+    @cached_property
+    def _packs(self) -> dict[float, Array]:
+        """What `packs` has found; several columns ask for the same share."""
+        return {}
 
     def cost(self, order: Array) -> Array:
         """Return the (n,) expected costs of `order` packs; what the shelf gives is not bought."""
@@ -314,6 +328,10 @@ class Priced:
         bought = expected_cost(need, pack, order, *costs)
         given = np.minimum(self.from_stock, order)
         return bought - self.leftover_cost * expected_left_over(need, pack, given)
+
+
+def _interval_80(use: Mixture) -> tuple[Array, Array]:
+    return np.maximum(use.quantile(0.1), 0), use.quantile(0.9)
 
 
 def priced(
@@ -397,12 +415,16 @@ def packs_for_share(use: Mixture, pack: Array, share: float) -> Array:
     # One normal of the same mean and sd gives a first guess, commonly right or one pack off.
     reach = ndtri(np.clip(share, 1e-9, 1 - 1e-9))
     packs = np.maximum(np.ceil((use.mean() + reach * use.sd()) / pack), 0)
-    while True:
-        more = use.below(packs * pack) < enough
-        fewer = (packs > 0) & (use.below((packs - 1) * pack) >= enough)
-        if not (more | fewer).any():
-            return packs.astype(int)
-        packs = packs + more - fewer
+    going = np.arange(len(packs))
+    while len(going):
+        going = going[use.where(going).below(packs[going] * pack[going]) < enough]
+        packs[going] += 1
+    going = np.flatnonzero(packs)
+    while len(going):
+        going = going[use.where(going).below((packs[going] - 1) * pack[going]) >= enough]
+        packs[going] -= 1
+        going = going[packs[going] > 0]
+    return packs.astype(int)
 
 
 def expected_left_over(use: Mixture, pack: Array, order: Array) -> Array:
