@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,7 +22,7 @@ from airstats.analysis.overrun_split import (
 )
 from airstats.base.quarters import quarter_number
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.allowances import INTERVAL, REACH, Allowances, unchanged
+from airstats.model.allowances import INTERVAL, Allowances, unchanged
 from airstats.model.posterior import allowance_names
 from airstats.pricing.newsvendor import predict
 from airstats.takeoff.sheet_quantities import Takeoff
@@ -32,6 +33,8 @@ OVERRUN = "overrun"
 """Name of the whole beside its causes."""
 LEAST_JOBS = 3
 """A slope through fewer jobs has no interval."""
+MOST_GROUPS, LEAST_IN_GROUP = 5, 8
+"""Of jobs alike in their reveals."""
 STEP_M2 = 10.0
 """For so many m² of reveal a rise is told."""
 
@@ -76,10 +79,7 @@ def overrun_a_job(jobs: Takeoff, unit: str = "rolls") -> pd.Series:
     `mean, low, high`; one job alone has no interval.
     """
     over = overrun_packs(jobs) * (jobs.told("pack_price") if unit == "money" else 1.0)
-    if len(over) < 2:
-        return pd.Series(_interval(over.mean(), np.inf))
-    reach = stats.t.ppf(0.5 + INTERVAL / 2, len(over) - 1) * over.std(ddof=1) / len(over) ** 0.5
-    return pd.Series(_interval(over.mean(), reach))
+    return pd.Series(_mean_of(over))
 
 
 def usual_split(
@@ -216,10 +216,10 @@ def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 def overrun_by_reveals(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """Return the overrun of each job with measured openings beside what was foretold of it.
 
-    One row a job: `job_id, reveal_m2`; `low_rolls, high_rolls`, between which its count leaves the
-    overrun; `foretold_rolls, foretold_low, foretold_high` (90 % of such jobs); `line_rolls,
-    line_low, line_high`, the same along a straight line through what is foretold; `missed`: the
-    count lies wholly outside foretold_low to foretold_high.
+    One row a job: `job_id, reveal_m2`; `overrun_rolls` as counted; `low_rolls, high_rolls`, between
+    which the count leaves what was used over the price; `foretold_rolls, foretold_low,
+    foretold_high` of that (90 % of such jobs); `line_rolls`, a straight line through the counts
+    that are foretold; `missed`: the count lies wholly outside foretold_low to foretold_high.
 
     Parameters
     ----------
@@ -228,31 +228,52 @@ def overrun_by_reveals(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 
     Notes
     -----
-    The line is least squares through the foretold overruns. Its band holds the spread of single
-    jobs and of the foretold overruns about the line, as houses and prices differ in more than
-    their reveals.
+    The line is least squares. The count that is foretold lies above the foretold use by as much as
+    the count above its middle: half a roll where an opened roll counts whole.
     """
     jobs = jobs.where(jobs.unmeasured == "")
     if not len(jobs):
         return pd.DataFrame(columns=["job_id", "reveal_m2", "missed"])
     use, pack, priced = predict(jobs, allowances, 0), jobs.pack, jobs.told("estimated")
+    over = overrun_packs(jobs)
     low, high = (end / pack - priced for end in jobs.interval.T)
     mean, least, most = (
         m2 / pack - priced
         for m2 in (use.mean(), *map(use.quantile, ((1 - INTERVAL) / 2, (1 + INTERVAL) / 2)))
     )
     area = jobs.by_cut("reveal").sum(axis=1)
-    line = stats.linregress(area, mean) if np.ptp(area) > 0 else None
-    along = line.intercept + line.slope * area if line else np.full(len(jobs), mean.mean())
-    reach = REACH * np.sqrt(np.mean((use.sd() / pack) ** 2) + np.mean((mean - along) ** 2))
+    count = mean + over - (low + high) / 2
+    line = stats.linregress(area, count) if np.ptp(area) > 0 else None
+    along = line.intercept + line.slope * area if line else np.full(len(jobs), count.mean())
     return pd.DataFrame(
         {
-            "job_id": jobs.table["job_id"], "reveal_m2": area, "low_rolls": low, "high_rolls": high,
+            "job_id": jobs.table["job_id"], "reveal_m2": area, "overrun_rolls": over,
+            "low_rolls": low, "high_rolls": high,
             "foretold_rolls": mean, "foretold_low": least, "foretold_high": most,
-            "line_rolls": along, "line_low": along - reach, "line_high": along + reach,
+            "line_rolls": along,
             "missed": (high < least) | (low > most),
         }
     )  # fmt: skip
+
+
+def groups_by_reveals(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the mean overrun of up to five groups of jobs alike in their reveals.
+
+    One row a group: `jobs`, `reveal_m2` (mean), and of the counted overrun, rolls, `mean, low,
+    high` (90 %, t). No row where there are too few jobs for two groups, or all are alike.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `overrun_by_reveals`.
+    """
+    many, area = min(MOST_GROUPS, len(table) // LEAST_IN_GROUP), table["reveal_m2"]
+    groups = table.groupby(pd.qcut(area, many, labels=False, duplicates="drop")) if many > 1 else ()
+    rows = [
+        {"jobs": len(own), "reveal_m2": own["reveal_m2"].mean(), **_mean_of(own["overrun_rolls"])}
+        for _, own in groups
+    ]
+    return pd.DataFrame(rows, columns=["jobs", "reveal_m2", "mean", "low", "high"])
 
 
 def rise_with_reveals(table: pd.DataFrame) -> pd.Series | None:
@@ -310,6 +331,14 @@ def _slope(cause: str, quarter: Array, rolls: pd.Series, chance: float) -> dict:
     error = line.stderr if np.ptp(rolls) else 0.0
     reach = stats.t.ppf(1 - chance / 2, len(quarter) - 2) * error
     return {"cause": cause} | _interval(line.slope, reach, "change")
+
+
+def _mean_of(values: Any) -> dict[str, float]:
+    """The mean with its t interval; one value alone has none."""
+    if len(values) < 2:
+        return _interval(values.mean(), np.inf)
+    error = values.std(ddof=1) / len(values) ** 0.5
+    return _interval(values.mean(), stats.t.ppf(0.5 + INTERVAL / 2, len(values) - 1) * error)
 
 
 def _interval(mean: float, reach: float, name: str = "mean") -> dict[str, float]:

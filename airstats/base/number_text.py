@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 _SHOWN = 60
 # Control characters would reach the terminal; marks of direction would turn the sentence round.
@@ -26,6 +27,15 @@ def number(value: float, digits: int | None = None) -> str:
     places = (1 if abs(value) < 9.95 else 0) if digits is None else digits
     text = f"{value:,.{places}f}"
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
+
+
+def that_add_up(parts: ArrayLike, digits: int = 0) -> np.ndarray:
+    """Return parts rounded so that they add up to their own sum, rounded: largest remainders."""
+    scaled = np.asarray(parts, dtype=float) * 10.0**digits
+    down = np.floor(scaled)
+    lacking = int(round(scaled.sum()) - down.sum())
+    down[np.argsort(down - scaled, kind="stable")[:lacking]] += 1
+    return np.asarray(down / 10.0**digits)
 
 
 def signed(value: float, digits: int | None = None) -> str:

@@ -98,6 +98,20 @@ def label_mark(axes: Axes, x: Any, y: Any, text: str, side: str = "right", **loo
     )  # fmt: skip
 
 
+def label_row(axes: Axes, y: Any, text: str) -> None:
+    """Write a figure at the right edge, level with its bar: figures of all bars make a column.
+
+    Parameters
+    ----------
+    axes, y, text
+        As for `label_mark`.
+    """
+    axes.annotate(
+        text, (1, y), (4, 0), axes.get_yaxis_transform(), textcoords="offset points", ha="left",
+        va="center", annotation_clip=False,
+    )  # fmt: skip
+
+
 def whiskers(
     axes: Axes,
     middle: ArrayLike,

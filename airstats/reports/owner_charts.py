@@ -10,16 +10,16 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from airstats.analysis.overrun_split import SHORT_WORDS
-from airstats.analysis.overrun_views import OVERRUN
+from airstats.analysis.overrun_views import OVERRUN, groups_by_reveals
 from airstats.base.number_text import (
     counted,
     each,
-    give_or_take,
     listed,
     listing,
     number,
     rolls,
     signed,
+    that_add_up,
 )
 from airstats.reports.display import Picture
 from airstats.reports.house_style import (
@@ -27,9 +27,9 @@ from airstats.reports.house_style import (
     BAR,
     HALF,
     INK,
-    LIGHT,
     MID,
     label_mark,
+    label_row,
     whiskers,
     zero_line,
 )
@@ -39,16 +39,16 @@ from airstats.takeoff.sheet_quantities import Takeoff
 HIGH = 1.8
 """Inches: the height of every picture that stands beside another."""
 FOR_WORDS = 0.35
-"""Share of the way across that the figures beside the bars need."""
+"""Share of the way across that the word beside the line needs."""
 ROOM, LEVEL = 0.3, 0.1
 """Shares of the way across and up that a job's name needs; nearer misses go unnamed."""
-WHOLE_ROLLS = "\ndot: half a roll below a whole-roll count"
-"""Of an opened roll anything up to all was used: its middle is drawn."""
-TITLES = {OVERRUN: "used beyond the price", **SHORT_WORDS, "already_priced": "held in the price"}
+TITLES = SHORT_WORDS | {OVERRUN: "used beyond the price", "laps_and_waste": "unpriced laps, waste"}
 
 
 def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture:
     """Draw the way from priced to used rolls, cause by cause, half as wide as a page.
+
+    The figures stand in a column beside the bars and add up.
 
     Parameters
     ----------
@@ -61,36 +61,37 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
     """
     table = split.drop(columns="group").reset_index(drop=True)
     priced, used = (float(jobs.table[f"{kind}_rolls"].sum()) for kind in ("estimated", "used"))
-    end, last = table["mean"].cumsum().to_numpy(), len(table) + 1
-    start = end - table["mean"].to_numpy()
+    over, last = used - priced, len(table) + 1
+    end = table["mean"].cumsum().to_numpy()
     figure, axes = paper(HIGH, HALF)
     places = np.arange(1, last)
     colours = np.where(table["mean"] > 0, ACCENT, MID)
-    axes.barh(places, table["mean"], left=start, color=colours, **BAR)
-    axes.barh(last, used - priced, color=INK, **BAR)
-    reach = ((table["high"] - table["low"]) / 2).where(lambda half: half >= 0.005)
-    whiskers(axes, end, places, reach)
-    names = [TITLES[cause] for cause in table["cause"]]
+    axes.barh(places, table["mean"], left=end - table["mean"], color=colours, **BAR)
+    axes.barh(last, over, color=INK, **BAR)
+    half = (table["high"] - table["low"]) / 2
+    whiskers(axes, end, places, half.where(half >= 0.005))
     ends = [f"priced: {rolls(round(priced, 1))}", f"used: {rolls(round(used, 1))}"]
-    axes.set_yticks([0, *places, last], [ends[0], *names, ends[1]])
-    shown = [_with_reach(row) for _, row in table.iterrows()]
-    around = reach.fillna(0).to_numpy()
-    edges = np.maximum(np.maximum(start, end), end + around)
-    for place, edge, text in zip(
-        [0, *places, last],
-        [0, *edges, max(used - priced, 0)],
-        ["0", *shown, signed(used - priced)],
-        strict=True,
-    ):
-        label_mark(axes, edge, place, text)
+    titles = [TITLES[cause] for cause in table["cause"]]
+    axes.set_yticks([0, *places, last], [ends[0], *titles, ends[1]])
+    digits = 0 if abs(over) >= 9.95 and float(over).is_integer() else 1
+    shown = _figures(table["mean"], half, digits)
+    for place, text in zip([*places, last], [*shown, signed(over, digits)], strict=True):
+        label_row(axes, place, text)
     zero_line(axes)
     axes.set_ylim(last + 0.6, -0.6)
-    least, most = min(start.min(), (end - around).min(), 0), max(edges.max(), used - priced, 0)
-    axes.set_xlim(least - 0.05 * (most - least), most + FOR_WORDS * (most - least))
-    figure.supxlabel("rolls, added up; whiskers: 90 %")
+    axes.set_xlabel("rolls, added up; whiskers: 90 %")
+    names = table["cause"].map(SHORT_WORDS)
     said = [f"{n} {text}" for n, text in zip(names, shown, strict=True)]
     alt = f"From {ends[0]} to {ends[1]}, in rolls: {listed(said)}; together"
-    return Picture(name, figure, f"{alt} {signed(used - priced)}.", table)
+    return Picture(name, figure, f"{alt} {signed(over, digits)}.", table)
+
+
+def _figures(means: pd.Series, halves: pd.Series, digits: int) -> list[str]:
+    """What each cause took, with its ±, rounded so that they add up."""
+    exact = halves < 0.5 * 10.0**-digits
+    around = [f" ± {number(half, digits)}" for half in halves.mask(exact, 0)]
+    parts = zip(that_add_up(means, digits), around, exact, strict=True)
+    return [signed(mean, digits) + ("" if sure else reach) for mean, reach, sure in parts]
 
 
 def job_cascade(split: pd.DataFrame, jobs: Takeoff) -> Picture | None:
@@ -112,50 +113,42 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     if len(table) < 2:
         return None
     figure, axes = paper(HIGH, HALF)
-    line = table.sort_values("reveal_m2", ignore_index=True)
-    area = line["reveal_m2"]
-    ends = line.iloc[[0, -1]]
-    for end, way in (("line_low", "--"), ("line_rolls", "-"), ("line_high", "--")):
-        axes.plot(ends["reveal_m2"], ends[end], way, color=INK, lw=1.4 if way == "-" else 0.8)
-    looks = ((~line["missed"], MID, LIGHT, 2.0), (line["missed"], ACCENT, ACCENT, 5.0))
-    for part, colour, paler, size in looks:
-        own = line[part.astype(bool)]
-        low, high = own["low_rolls"], own["high_rolls"]
-        axes.vlines(own["reveal_m2"], low, high, color=paler, lw=0.8, zorder=1)
-        axes.plot(own["reveal_m2"], (low + high) / 2, "o", color=colour, markersize=size)
-    missed = line[line["missed"].astype(bool)]
-    for row, side in _apart(missed, area.min(), np.ptp(area), np.ptp(axes.get_ylim())):
-        label_mark(axes, row.reveal_m2, row.middle, row.job_id, side, color=ACCENT)
-    last = line.iloc[-1]
+    line, missed = table.sort_values("reveal_m2"), table[table["missed"].astype(bool)]
+    area, first, last = line["reveal_m2"], line.iloc[0], line.iloc[-1]
+    axes.plot(table["reveal_m2"], table["overrun_rolls"], "o", color=MID, markersize=2.0)
+    axes.plot(missed["reveal_m2"], missed["overrun_rolls"], "o", color=ACCENT)
+    axes.plot(area.iloc[[0, -1]], line["line_rolls"].iloc[[0, -1]], color=INK)
     label_mark(axes, last["reveal_m2"], last["line_rolls"], "foretold")
-    label_mark(axes, last["reveal_m2"], last["line_high"], "90 %")
-    # The line of nothing ends with the jobs, so that it does not run through the words.
-    axes.hlines(0, area.min(), area.max(), color=INK, linewidth=0.8)
+    groups = groups_by_reveals(table)
+    half = groups["mean"] - groups["low"]
+    whiskers(axes, groups["mean"], groups["reveal_m2"], half, upright=True)
+    axes.plot(groups["reveal_m2"], groups["mean"], "s", color=INK, markersize=4.0)
+    for row in _apart(missed, np.ptp(area), np.ptp(axes.get_ylim())):
+        label_mark(axes, row.reveal_m2, row.overrun_rolls, row.job_id, "above", color=ACCENT)
     axes.set_xlim(right=area.max() + FOR_WORDS * max(np.ptp(area), 1))
-    whole = np.isclose(line["high_rolls"] - line["low_rolls"], 1).any()
-    axes.set_xlabel(f"reveals of the job, m²{WHOLE_ROLLS if whole else ''}")
+    axes.margins(y=0.15)
+    means = f"; square: mean of {groups['jobs'].median():.0f} jobs, 90 %" if len(groups) else ""
+    axes.set_xlabel(f"reveals of the job, m²\ndot: a job{means}")
     axes.set_ylabel("rolls over the price")
+    said = [f"{number(row.mean, 2)} at {number(row.reveal_m2, 0)} m²" for row in each(groups)]
+    alike = f" Means of jobs alike in their reveals: {listed(said)}." if said else ""
     alt = (
-        f"Rolls over the price against m² of reveal, {counted(len(table), 'job')}: a dot a job, its"
-        " upright line what the count allows; the line that the allowances foretell rises from"
-        f" {number(line['line_rolls'].iloc[0], 2)} rolls at {number(area.iloc[0], 0)} m² to"
-        f" {number(last['line_rolls'], 2)} at {number(area.iloc[-1], 0)} m²; its band holds 90 % of"
-        f" such jobs. Outside what was foretold: {listing(missed['job_id'])}."
+        f"Rolls over the price against m² of reveal, {counted(len(table), 'job')}: a dot a job; the"
+        f" line that the allowances foretell goes from {number(first['line_rolls'], 2)} rolls at"
+        f" {number(first['reveal_m2'], 0)} m² to {number(last['line_rolls'], 2)} at"
+        f" {number(last['reveal_m2'], 0)} m².{alike}"
+        f" Outside what was foretold: {listing(missed['job_id'])}."
     )
     return Picture("reveals", figure, alt, table)
 
 
-def _apart(
-    missed: pd.DataFrame, least: float, across: float, up: float
-) -> Iterator[tuple[Any, str]]:
-    """Yield the misses whose names have room, each with its side; the sentence names them all."""
-    ends = missed[["low_rolls", "high_rolls"]].to_numpy().T
-    missed = missed.assign(middle=sum(ends) / 2)
+def _apart(missed: pd.DataFrame, across: float, up: float) -> Iterator[Any]:
+    """Yield the misses whose names have room; the sentence names them all."""
     for row in each(missed):
-        level = (ends[0] - LEVEL * up < row.middle) & (row.middle < ends[1] + LEVEL * up)
+        level = (missed["overrun_rolls"] - row.overrun_rolls).abs() < LEVEL * up
         beside = (missed["reveal_m2"] - row.reveal_m2).abs() < ROOM * across
         if (level & beside).sum() == 1:
-            yield row, "right" if row.reveal_m2 < least + 0.6 * across else "left"
+            yield row
 
 
 def crews(table: pd.DataFrame) -> Picture | None:
@@ -216,7 +209,3 @@ def _quarter_panel(axes: Axes, part: pd.DataFrame, colour: str) -> None:
     step = max(-(-len(part) // 3), 1)
     axes.set_xticks(places[::step], part["quarter"].iloc[::step].tolist())
     axes.tick_params(axis="y", labelsize=9)
-
-
-def _with_reach(row: pd.Series) -> str:
-    return ("+" if float(f"{row['mean']:.1f}") > 0 else "") + give_or_take(row)

@@ -296,10 +296,21 @@ def _look_at_crews(desk: Desk) -> str:
 def causes(desk: Desk) -> Section:
     """Show how priced becomes used, cause by cause, beside each job's overrun and reveals."""
     table = overrun_by_reveals(desk.jobs, desk.now)
-    yield Words(f"{reveal_words(table).text}{cannot_separate(desk)}")
-    whole = owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs)
+    yield Words(f"{reveal_words(table).text} {_laps_and_waste(desk)}{cannot_separate(desk)}")
+    whole = owner_charts.cascade(usual_split(desk.jobs, desk.now, causes=NET), desk.jobs)
     job_by_job = owner_charts.by_reveals(table)
     yield Beside(whole, job_by_job) if job_by_job else whole
+
+
+def _laps_and_waste(desk: Desk) -> str:
+    """What laps and waste took, and what of it the prices held."""
+    parts = {"took": ("laps", "waste"), "lacked": ("already_priced",)}
+    took, lacked = (row for _, row in usual_split(desk.jobs, desk.now, causes=parts).iterrows())
+    held = -lacked[["mean", "high", "low"]].set_axis(["mean", "low", "high"])
+    return (
+        f"Laps and waste took {give_or_take(took, 'rolls')}; beyond the bare surface your prices"
+        f" held {give_or_take(held, 'rolls')}."
+    )
 
 
 def cannot_separate(desk: Desk) -> str:
@@ -320,7 +331,7 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
     if both**2 - reveals**2 - waste**2 > 2 * TRADE_OFF * reveals * waste:
         return []
     together = give_or_take(split.loc[["both"]].iloc[0], "rolls")
-    return [f"how reveals and waste share their {together} is less sure"]
+    return [f"reveals and waste together took {together}, which is surer than either's part"]
 
 
 def reveal_words(table: pd.DataFrame) -> Words:
@@ -380,9 +391,9 @@ def _doubt(desk: Desk, job_id: str) -> str:
 
 
 def job_split(desk: Desk, job: str = "") -> pd.DataFrame:
-    """Return the main causes of one job in rolls, as `split_overrun`; no row for no such job."""
+    """Return the causes of one job in rolls, as `split_overrun`; no row for no such job."""
     found = find_job(desk.jobs, desk.excluded, job)
-    every = usual_split(desk.jobs, desk.now, "job_id")
+    every = usual_split(desk.jobs, desk.now, "job_id", NET)
     return every[every["group"].eq(found.job_id)].reset_index(drop=True)
 
 

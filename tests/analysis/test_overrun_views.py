@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from scipy import stats
 
 from airstats.analysis.overrun_split import MAIN, overrun_table, split_overrun
 from airstats.analysis.overrun_views import (
@@ -13,6 +14,7 @@ from airstats.analysis.overrun_views import (
     cut_comparison,
     cuts_apart,
     find_job,
+    groups_by_reveals,
     overrun_a_job,
     overrun_by_reveals,
     quarter_trends,
@@ -25,7 +27,14 @@ from airstats.model.prior import Prior
 from airstats.model.quarterly_update import finished_jobs
 from airstats.pricing.newsvendor import predict
 from airstats.reports.desk import lay_out
-from tests.invented import change, desk_of, invent, used_more, without_openings
+from tests.invented import (
+    change,
+    counted_whole,
+    desk_of,
+    invent,
+    used_more,
+    without_openings,
+)
 
 
 def test_a_job_is_found_by_its_name_in_any_case_or_the_one_that_ran_over_most(desk):
@@ -226,11 +235,32 @@ def test_each_job_is_missed_only_where_its_count_lies_outside_what_was_foretold(
     outside = (use.below(high) < 0.05) | (use.below(low) > 0.95)
     assert table["missed"].tolist() == outside.tolist()
     assert 0 < outside.mean() < 0.2
-    inside = table["foretold_rolls"].between(table["line_low"], table["line_high"])
-    assert inside.mean() > 0.9
+    np.testing.assert_allclose(table["line_rolls"].mean(), table["foretold_rolls"].mean())
     unknown = change(reveals.records, openings_known=reveals.records.jobs.index > 5)
     jobs = finished_jobs(without_openings(unknown)).reckoned(reveals.now.belief.habits)
     assert len(overrun_by_reveals(jobs, reveals.now)) == len(reveals.jobs) - 6
+
+
+def test_the_line_foretells_the_count_where_an_opened_roll_counts_whole():
+    desk = lay_out(counted_whole(invent(jobs=24, factor=0.6)))
+    table = overrun_by_reveals(desk.jobs, desk.now)
+    np.testing.assert_allclose(table["overrun_rolls"], table["high_rolls"])
+    above = table["line_rolls"].mean() - table["foretold_rolls"].mean()
+    assert above == pytest.approx(0.5)
+
+
+def test_jobs_alike_in_their_reveals_are_grouped_with_t_intervals(reveals):
+    table = overrun_by_reveals(reveals.jobs, reveals.now)
+    groups = groups_by_reveals(table)
+    assert len(groups) == 5
+    assert groups["jobs"].sum() == len(table)
+    assert groups["reveal_m2"].is_monotonic_increasing
+    first = table.nsmallest(int(groups["jobs"][0]), "reveal_m2")["overrun_rolls"]
+    # Reference: scipy's interval of a mean.
+    ends = stats.t.interval(0.9, len(first) - 1, first.mean(), stats.sem(first))
+    np.testing.assert_allclose(groups.loc[0, ["low", "high"]].astype(float), ends)
+    assert groups_by_reveals(table.head(15)).empty
+    assert groups_by_reveals(table.assign(reveal_m2=5.0)).empty
 
 
 def test_the_rise_with_reveals_is_the_slope_of_a_t_interval(reveals):

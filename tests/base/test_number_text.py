@@ -1,7 +1,14 @@
 import pandas as pd
 import pytest
 
-from airstats.base.number_text import between, give_or_take, number, percent, signed
+from airstats.base.number_text import (
+    between,
+    give_or_take,
+    number,
+    percent,
+    signed,
+    that_add_up,
+)
 
 
 @pytest.mark.parametrize(
@@ -34,3 +41,12 @@ def test_numbers_have_one_minus_and_nothing_has_none(said, is_said):
 def test_an_interval_is_half_of_what_low_and_high_hold(ends, digits, is_said):
     row = pd.Series(ends, ["mean", "low", "high"])
     assert give_or_take(row, "m²", digits) == is_said
+
+
+@pytest.mark.parametrize("digits", [0, 1])
+def test_rounded_parts_add_up_to_the_rounded_sum(digits):
+    parts = [-52.4, 42.4, 35.6, 33.4, -0.66, -4.16, 0.88]
+    rounded = that_add_up(parts, digits)
+    assert rounded.sum() == pytest.approx(round(sum(parts), digits))
+    assert abs(rounded - parts).max() < 10.0**-digits
+    assert that_add_up([1.0, -2.0, 0.0]).tolist() == [1, -2, 0]

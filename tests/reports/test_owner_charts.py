@@ -1,8 +1,16 @@
+import re
+
 import numpy as np
 import pytest
 
 from airstats.analysis.allowance_changes import crew_comparison
-from airstats.analysis.overrun_views import by_quarter, overrun_by_reveals, usual_split
+from airstats.analysis.overrun_split import NET
+from airstats.analysis.overrun_views import (
+    by_quarter,
+    groups_by_reveals,
+    overrun_by_reveals,
+    usual_split,
+)
 from airstats.reports import owner_charts
 from airstats.reports.desk import lay_out
 from airstats.reports.owner_text import job_split
@@ -13,7 +21,7 @@ from tests.pages import assert_drawn
 @pytest.fixture(scope="module")
 def pictures(desk):
     made = [
-        owner_charts.cascade(usual_split(desk.jobs, desk.now), desk.jobs),
+        owner_charts.cascade(usual_split(desk.jobs, desk.now, causes=NET), desk.jobs),
         owner_charts.job_cascade(job_split(desk, "J007"), desk.jobs),
         owner_charts.crews(crew_comparison(desk.jobs, desk.now)),
         owner_charts.quarters(by_quarter(desk.jobs, desk.now), ["overrun", "reveals"]),
@@ -39,11 +47,25 @@ def test_cascade_goes_from_priced_to_used(desk, pictures, name, job):
     assert f"used: {round(own['used_rolls'].sum(), 1):g} rolls" in pictures[name].alt
 
 
-def test_takers_and_givers_differ_in_colour_and_sign(pictures):
-    colours = {bar.get_facecolor() for bar in pictures["causes"].figure.axes[0].patches}
-    assert len(colours) == 3
-    assert "held in the price −" in pictures["causes"].alt
-    assert "reveals +" in pictures["causes"].alt
+def test_takers_and_givers_differ_in_colour_and_sign(desk):
+    split = usual_split(desk.jobs, desk.now, causes=NET).set_index("cause", drop=False)
+    split.loc["laps_and_waste", ["mean", "low", "high"]] = -5.2, -9.2, -1.2
+    picture = owner_charts.cascade(split, desk.jobs)
+    assert len({bar.get_facecolor() for bar in picture.figure.axes[0].patches}) == 3
+    assert "laps and waste beyond the price −5.2 ± 4.0, reveals +" in picture.alt
+
+
+def test_the_figures_of_a_cascade_add_up_by_eye_and_stand_clear_of_the_bars(pictures):
+    desk = lay_out(counted_whole(invent(jobs=96, factor=1.0), "estimated_rolls"))
+    whole = owner_charts.cascade(usual_split(desk.jobs, desk.now, causes=NET), desk.jobs)
+    for picture in (whole, pictures["job_causes"]):
+        axes = picture.figure.axes[0]
+        told = [text.get_text().replace("−", "-").split()[0] for text in axes.texts]
+        *parts, together = map(float, told)
+        assert sum(parts) == pytest.approx(together)
+        assert {text.xy[0] for text in axes.texts} == {1}
+    # Whole rolls in, whole rolls out.
+    assert not re.search(r"\d\.\d", whole.alt)
 
 
 def test_no_job_no_crew_and_a_quarter_of_one_job(desk):
@@ -57,13 +79,16 @@ def test_no_job_no_crew_and_a_quarter_of_one_job(desk):
     assert owner_charts.quarters(table, ["overrun"]).png()
 
 
-def test_each_job_is_a_dot_in_its_counted_interval_and_misses_are_named(desk, pictures):
-    data = pictures["reveals"].data
-    axes = pictures["reveals"].figure.axes[0]
-    dots = np.vstack([line.get_xydata() for line in axes.lines if line.get_marker() == "o"])
-    assert len(dots) == len(desk.jobs)
-    middle = (data["low_rolls"] + data["high_rolls"]) / 2
-    np.testing.assert_allclose(np.sort(dots[:, 1]), np.sort(middle))
+def test_each_job_is_a_dot_at_its_count_and_misses_are_named():
+    records = counted_whole(invent(jobs=24, factor=0.6), "estimated_rolls")
+    desk = lay_out(records)
+    picture = owner_charts.by_reveals(overrun_by_reveals(desk.jobs, desk.now))
+    assert_drawn(picture)
+    data, axes = picture.data, picture.figure.axes[0]
+    dots = axes.lines[0].get_xydata()
+    assert axes.lines[0].get_marker() == "o"
+    over = records.jobs["used_rolls"] - records.jobs["estimated_rolls"]
+    np.testing.assert_allclose(dots[:, 1], over)
     missed = set(data.loc[data["missed"], "job_id"])
     named = {text.get_text() for text in axes.texts} & set(desk.jobs.table["job_id"])
     assert named <= missed
@@ -76,35 +101,32 @@ def test_each_job_is_a_dot_in_its_counted_interval_and_misses_are_named(desk, pi
 
 def test_the_line_of_nothing_ends_before_the_words(pictures):
     axes, table = pictures["reveals"].figure.axes[0], pictures["reveals"].data
-    level = [path for part in axes.collections for path in part.get_paths()]
-    nothing = [path.vertices for path in level if (path.vertices[:, 1] == 0).all()]
-    assert len(nothing) == 1
-    assert nothing[0][:, 0].max() == table["reveal_m2"].max()
-    assert not any((line.get_ydata() == 0).all() for line in axes.lines)
+    foretold = [line.get_xdata() for line in axes.lines if len(line.get_xdata()) == 2]
+    assert max(max(line) for line in foretold) == table["reveal_m2"].max() < axes.get_xlim()[1]
 
 
 def test_no_job_hides_what_is_foretold(pictures):
-    axes = pictures["reveals"].figure.axes[0]
-    solid = [line.zorder for line in axes.lines if line.get_linestyle() == "-"]
-    assert solid
-    assert min(solid) > max(marks.zorder for marks in axes.collections[:2])
+    lines = pictures["reveals"].figure.axes[0].lines
+    dots = [place for place, line in enumerate(lines) if line.get_marker() == "o"]
+    solid = [place for place, line in enumerate(lines) if line.get_linestyle() == "-"]
+    assert max(dots) < min(solid)
 
 
-def test_dots_half_a_roll_below_the_count_are_said_to_be(pictures):
-    said = "\ndot: half a roll below a whole-roll count"
-    assert said not in pictures["reveals"].figure.axes[0].get_xlabel()
-    records = counted_whole(invent(jobs=24))
-    desk = lay_out(records)
-    picture = owner_charts.by_reveals(overrun_by_reveals(desk.jobs, desk.now))
-    assert said in picture.figure.axes[0].get_xlabel()
-    assert_drawn(picture)
-    over = records.jobs["used_rolls"] - records.jobs["estimated_rolls"]
-    dots = picture.data[["low_rolls", "high_rolls"]].mean(axis=1)
-    np.testing.assert_allclose(dots, over - 0.5)
+def test_groups_of_jobs_alike_in_their_reveals_stand_beside_what_is_foretold(pictures):
+    picture = pictures["reveals"]
+    groups = groups_by_reveals(picture.data)
+    squares = next(line for line in picture.figure.axes[0].lines if line.get_marker() == "s")
+    np.testing.assert_allclose(squares.get_ydata(), groups["mean"])
+    each = f"square: mean of {groups['jobs'].median():.0f} jobs, 90 %"
+    assert each in picture.figure.axes[0].get_xlabel()
+    few = desk_of(jobs=12)
+    alone = owner_charts.by_reveals(overrun_by_reveals(few.jobs, few.now))
+    assert "square" not in alone.figure.axes[0].get_xlabel()
+    assert_drawn(alone)
 
 
 def test_no_whisker_of_a_cascade_is_cut_off(desk):
-    split = usual_split(desk.jobs, desk.now)
+    split = usual_split(desk.jobs, desk.now, causes=NET)
     split.loc[0, ["mean", "low", "high"]] = -80.0, -160.0, 0.0
     picture = owner_charts.cascade(split, desk.jobs)
     assert picture.figure.axes[0].get_xlim()[0] < -160

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from airstats.analysis.overrun_split import NET
 from airstats.analysis.overrun_views import overrun_by_reveals, usual_split
 from airstats.analysis.sensitivity import counted_to_the_nearest, fit_at_once
 from airstats.backtests.against_real_prices import look_back
@@ -240,7 +241,22 @@ def test_one_crew_cannot_be_told_from_waste(reveals, name, reason):
 def test_what_cannot_be_separated_follows_the_records(reveals, crew):
     assert "reveals and waste" not in owner_text.cannot_separate(crew)
     said = owner_text.cannot_separate(reveals)
-    assert re.search(r"how reveals and waste share their \d+ ± \d+ rolls", said)
+    assert re.search(r"reveals and waste together took \d+ ± \d+ rolls, which is surer", said)
+
+
+def test_what_laps_and_waste_took_stands_beside_what_the_prices_held(reveals):
+    said = next(iter(owner_text.causes(reveals))).text
+    found = re.search(
+        r"Laps and waste took ([\d.]+) ± [\d.]+ rolls; beyond the bare surface your prices held"
+        r" ([\d.]+)(?: ± [\d.]+)? rolls\.",
+        said,
+    )
+    split = usual_split(reveals.jobs, reveals.now).set_index("cause")["mean"]
+    assert float(found[1]) == pytest.approx(split["laps"] + split["waste"], abs=0.5)
+    assert float(found[2]) == pytest.approx(-split["already_priced"], abs=0.5)
+    net = usual_split(reveals.jobs, reveals.now, causes=NET).set_index("cause")["mean"]
+    beyond = float(found[1]) - float(found[2])
+    assert beyond == pytest.approx(net["laps_and_waste"], abs=1)
 
 
 def test_any_job_is_taken_apart_or_the_worst_one(reveals, crew):
