@@ -42,7 +42,7 @@ def every_job(table: pd.DataFrame) -> Picture:
     more than `MOST_JOBS` all misses are drawn, and of the others one in so many.
     """
     drawn = drawn_jobs(table)
-    figure, axes = paper(4.3)
+    figure, axes = paper(3.6)
     places, middle = np.arange(len(drawn)), drawn["expected_m2"]
     thick = min(9.0, 430 / len(drawn))
     axes.vlines(places, drawn["low_m2"] - middle, drawn["high_m2"] - middle, LIGHT, linewidth=thick)
@@ -58,6 +58,9 @@ def every_job(table: pd.DataFrame) -> Picture:
     _name_misses(axes, drawn)
     _tell_tones(axes, table, drawn)
     axes.set_ylabel("m² beyond what was foretold")
+    axes.set_xlabel(
+        "the jobs, sorted by how far the middle of the count lies beyond what was foretold"
+    )
     misses = table.loc[table["where"].isin([ABOVE, BELOW]), "job_id"].tolist()
     said = f"surely outside: {listed(misses[:20])}" if misses else "none is surely outside"
     more = f" and {len(misses) - 20} more" if len(misses) > 20 else ""
@@ -90,7 +93,7 @@ def _tell_tones(axes: Axes, table: pd.DataFrame, drawn: pd.DataFrame) -> None:
         (f"{counted(int(count.get(OPEN, 0)), 'job')} where the count tells neither", DARK),
     )
     for line, (words, tone) in enumerate(told):
-        axes.text(0.02, 0.97 - 0.065 * line, words, color=tone, va="top", transform=axes.transAxes)
+        axes.text(0.02, 0.97 - 0.075 * line, words, color=tone, va="top", transform=axes.transAxes)
     step = -(-len(table) // MOST_JOBS)
     every = {2: "second", 3: "third"}.get(step, f"{step}th")
     rest = f"drawn: all outside, every {every} of the rest" if len(drawn) < len(table) else ""
@@ -107,7 +110,7 @@ def _name_misses(axes: Axes, drawn: pd.DataFrame) -> None:
         own = drawn[drawn["where"].eq(where)]
         own = own.head(NAMED) if where == BELOW else own.tail(NAMED)
         middle = (own["used_low_m2"] + own["used_high_m2"]) / 2 - own["expected_m2"]
-        places = _apart(middle.to_numpy(), 0.065 * (high - low))
+        places = _apart(middle.to_numpy(), 0.075 * (high - low))
         for job, up in zip(own["job_id"], places, strict=True):
             axes.text(edge, up, job, color=ACCENT, ha=side, va="center")
 

@@ -1,15 +1,21 @@
+import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from airstats.analysis.overrun_split import overrun_table
+from airstats.analysis.overrun_views import overrun_by_reveals, usual_split
 from airstats.analysis.sensitivity import AT_ONCE, TO_THE_NEAREST, leave_each_out, try_conclusion
 from airstats.backtests.forecast_checks import ABOVE, INSIDE, OPEN, cost_differences, own_cost
-from airstats.backtests.rolling import backtest
+from airstats.backtests.rolling import backtest, measures
+from airstats.base.number_text import between, give_or_take, signed
 from airstats.reports import evidence_text, owner_text
 from airstats.reports.desk import lay_out
 from airstats.reports.display import Picture, Table
+from airstats.reports.invented_firms import found
 from airstats.reports.shared_text import counted_as_told
 from tests.benchmark.worlds import World, invent_firm
 from tests.invented import WORLDS, change, counted_whole, desk_of, invent, keep, texts
@@ -45,12 +51,13 @@ def test_the_first_sentences_are_true_of_each_firm(name):
     rival = {
         "reveals dominate": "would have cost ",
         "a crew wastes": "would have cost ",
-        "a flat share is as good": "does as well on these jobs",
+        "a flat share is as good": "it may do as well.",
         "three jobs only": "A flat share cannot be compared",
     }
     assert rival.get(name, "The fairest rival") in rest
     if rival.get(name) == "would have cost ":
         assert " a job more (" in rest
+        assert "may do as well" not in rest
 
 
 @pytest.fixture(scope="module")
@@ -67,26 +74,63 @@ def test_the_answer_gives_cost_and_difference_with_their_intervals(desk_of_revea
     said = said_of(desk_of_reveals)
     really = cost_differences(result).set_index("rule").loc["estimated"]
     mean = own_cost(result)["mean"]
-    assert f"72 jobs would have cost {mean:.0f} money each in rolls short and left over" in said
+    assert f"72 jobs would have cost {mean:.0f} of your money each in rolls short and" in said
     ends = f"{really['low']:.0f} to {really['high']:.0f}"
-    assert (
-        f", {really['mean']:.0f} money less than at their real prices ({ends} less, 90 %)" in said
-    )
+    assert f", {really['mean']:.0f} less than at their real prices ({ends} less, 90 %)" in said
+
+
+@pytest.mark.parametrize(
+    ("ours", "really", "told"),
+    [
+        (0.0, 0.0, "would have cost nothing in rolls short and left over, as much as at their"),
+        (9.0, 9.0, "cost 9 of your money each in rolls short and left over, as much as at"),
+        (0.0, 7.0, "7 less than at their real prices (7 to 7 less, 90 %)"),
+        (7.0, 0.0, "7 more than at their real prices (7 to 7 more, 90 %)"),
+        (9.0, None, "left over, which cannot be told from what they cost at their real prices ("),
+    ],
+)
+def test_what_costs_nothing_or_the_same_is_said_so(result, ours, really, told):
+    turn = 30.0 * np.sin(np.arange(len(result.jobs)))
+    jobs = result.jobs.assign(airstats_cost=ours)
+    jobs["estimated_cost"] = ours + turn if really is None else really
+    said = evidence_text._priced(desk_of(**WORLDS["reveals"]), replace(result, jobs=jobs))
+    assert told in said
+
+
+def test_the_parts_of_the_overrun_are_those_of_the_owners_picture(desk_of_reveals):
+    _, parts = evidence_text.answer(desk_of_reveals, *COSTS)
+    split = usual_split(desk_of_reveals.jobs, desk_of_reveals.now).set_index("cause")
+    assert f"reveals {give_or_take(split.loc['reveals'])}, laps " in parts.text
+    over = float(overrun_table(desk_of_reveals.jobs)["overrun_rolls"].sum())
+    assert split["mean"].sum() == pytest.approx(over)
+    assert f", together {signed(over)}. " in parts.text
+
+
+def test_a_known_weakness_of_the_reveals_stands_on_the_first_page():
+    few, many = (found("hidden_firms", f"reveals 0.8, {jobs} jobs") for jobs in (24, 96))
+    for name, far in (("three jobs only", few), ("reveals dominate", many)):
+        said = evidence_text._read_low(five_desk(name))
+        assert f"came to {far['now: reveal.diagonal']:.2f} m² a m² on average" in said
+        assert f"in {100 * far['now: reveal.diagonal_90']:.0f} % of them" in said
+    lined = invent(jobs=12)
+    lined.openings["cut_pattern"] = "lined"
+    assert evidence_text._read_low(lay_out(lined)) == ""
 
 
 def rival(result, more):
     """What is said of a flat share that costs so much more on every job."""
     jobs = result.jobs.assign(flat_learnt_cost=result.jobs["airstats_cost"] + more)
-    return evidence_text._rival(desk_of(**WORLDS["reveals"]), SimpleNamespace(jobs=jobs))
+    return evidence_text._rival(desk_of(**WORLDS["reveals"]), SimpleNamespace(jobs=jobs), 0.2)
 
 
 def test_a_flat_share_is_dearer_cheaper_or_not_told_apart(result):
     turn = 30.0 * np.sin(np.arange(len(result.jobs)))
-    assert "would have cost 20 money a job more (20 to 20, 90 %)" in rival(result, 20.0)
+    assert "would have cost 20 a job more (20 to 20, 90 %)" in rival(result, 20.0)
+    assert "that cost least so far (20 % by now), would" in rival(result, 20.0)
     cheaper = rival(result, -20.0)
-    assert "would have cost 20 money a job less" in cheaper
+    assert "would have cost 20 a job less" in cheaper
     assert cheaper.endswith("a flat share does better here.")
-    assert "does as well on these jobs: ours cost " in rival(result, turn)
+    assert re.search(r" less to \d+ more, 90 %\): it may do as well\.$", rival(result, turn))
     assert "costs the same on every job" in rival(result, 0.0)
 
 
@@ -96,10 +140,11 @@ def test_ours_is_judged_at_every_ratio_of_the_costs(result):
     ).set_index("rule")
     same = table.assign(low=-1, high=1)
     said = evidence_text.back_test_words({1.0: table, 4.0: same}).text
-    assert said.startswith("**Ours is surely cheaper than surface and a flat 10 % at 1 : 1**; ")
-    assert "surely dearer than least squares on the middle of each count at 1 : 1. Where" in said
+    assert said.startswith("**Ours is clearly cheaper than surface and a flat 10 % at 1 : 1**; ")
+    assert "clearly dearer than least squares on the middle of each count at 1 : 1. Clearly" in said
+    assert "of 4 comparisons chance alone makes 0.4 clear" in said
     said = evidence_text.back_test_words({1.0: table, 4.0: table}).text
-    assert "surely cheaper than surface and a flat 10 % at every ratio**" in said
+    assert "clearly cheaper than surface and a flat 10 % at every ratio**" in said
     none = evidence_text.back_test_words({1.0: same, 4.0: same}).text
     assert "not told apart from any other way" in none
 
@@ -112,9 +157,13 @@ def test_the_table_holds_every_ratio_and_the_firms_own(desk_of_reveals):
     tried = evidence_text.back_tested(desk_of_reveals, 60.0, 180.0)
     flat = cost_differences(tried).set_index("rule").loc["flat"]
     cell = table.frame.set_index("rule").loc["a flat 10 %", "3 : 1 (yours)"]
-    assert cell == f"+{flat['mean']:.0f} ({flat['low']:.0f} to {flat['high']:.0f})"
+    assert cell == f"{signed(flat['mean'])} ({between(flat['low'], flat['high'])})"
+    assert "(yours: 180 to 60)" in table.caption
+    own = measures(tried.jobs, "airstats", "rolls").sum()
+    held = f"ours {own['rolls_left_over']:.0f} and {own['rolls_short']:.0f}, the flat"
+    assert f"In rolls left over and short at your ratio: {held}" in words.text
     assert "money a job, by what a roll short costs" in table.caption
-    assert words.text.startswith("**Ours is surely cheaper than ")
+    assert words.text.startswith("**Ours is clearly cheaper than ")
 
 
 def test_every_job_is_drawn_and_misses_are_named(desk_of_reveals, result):
@@ -125,6 +174,10 @@ def test_every_job_is_drawn_and_misses_are_named(desk_of_reveals, result):
     assert all(job in words.text for job in missed["job_id"].head(10))
     assert f"held {result.held_80 * 100:.0f} % of the uses" in words.text
     assert "chance alone makes 72 % to 88 %" in words.text
+    by_now = overrun_by_reveals(desk_of_reveals.jobs, desk_of_reveals.now)
+    far = by_now.loc[by_now["missed"], "job_id"].tolist()
+    assert all(job in words.text.partition("on the owner's page: ")[2] for job in far)
+    assert "sorted" in picture.figure.axes[0].get_xlabel()
 
 
 @pytest.mark.parametrize("section", [evidence_text.every_job, evidence_text.back_test])
@@ -154,6 +207,10 @@ def test_the_data_name_what_is_left_out_and_what_is_doubtful(whole_rolls):
     (words,) = evidence_text.data(lay_out(records))
     assert words.text.startswith("11 jobs of 2025Q1 to 2025Q4 are used; left out with a reason:")
     assert "J003 (a roll was lent). No record is likely wrong." in words.text
+    first = int(records.jobs.drop(index=3)["quarter"].eq("2025Q1").sum())
+    assert f"A roll is 75 m² of sheet. The first quarter's {first} jobs cannot be" in words.text
+    (words,) = evidence_text.data(five_desk("three jobs only"))
+    assert "cannot be foretold" not in words.text
 
 
 def tried_on(desk):
@@ -248,7 +305,10 @@ def test_owner_and_evidence_tell_one_story_of_how_rolls_were_counted():
 
 def test_intervals_that_most_counts_leave_open_are_said_to_favour_the_forecast():
     rows = pd.DataFrame({"job_id": list("abcd"), "where": [ABOVE, OPEN, OPEN, OPEN]})
-    said = evidence_text.every_job_words(rows, 0.8).text
-    assert said.endswith("Most counts leave that open, which favours the forecast.")
-    clear = evidence_text.every_job_words(rows.assign(where=INSIDE), 0.8).text
+    none, one = pd.Series([], dtype=str), pd.Series(["c"])
+    said = evidence_text.every_job_words(rows, 0.8, none).text
+    assert said.endswith(" 3 counts leave that open, which favours the forecast.")
+    assert "(1 above it, 0 below: a)" in said
+    clear = evidence_text.every_job_words(rows.assign(where=INSIDE), 0.8, one).text
     assert "favours" not in clear
+    assert clear.endswith("Outside 90 % of what all jobs foretell, as on the owner's page: c.")
