@@ -29,7 +29,7 @@ HEADINGS = {
     "chance_short": ("chance short", "{:.1%}"),
     "expected_left_over_packs": ("left over, unopened", "{:.1f}"),
     "pack_price": ("price of each, money", "{:,.2f}"),
-    "order_money": ("together, money", "{:,.0f}"),
+    "order_money": ("together, money", "{:,.2f}"),
     "left_over_money": ("of it left over, money", "{:,.0f}"),
 }
 """Heading and number format of each column that the page and the workbook show."""
@@ -127,7 +127,7 @@ def buying_workbook(
     last = first + len(bought) + 1
     money = " ".join(["together", *bought["currency"].unique().tolist()]).strip()
     sheet.cell(last, _MONEY - 1, harmless(money))
-    sheet.cell(last, _MONEY, float(bought["order_money"].sum())).number_format = "#,##0"
+    sheet.cell(last, _MONEY, float(bought["order_money"].sum())).number_format = "#,##0.00"
     lines = [
         headline(bought, jobs),
         *remarks(bought, left_out),
@@ -171,7 +171,7 @@ def _rows(sheet: Worksheet, first: int, bought: pd.DataFrame) -> None:
     sheet.row_dimensions[first].height = 48
     for heading in sheet[first][1:]:
         heading.alignment = Alignment(horizontal="right", vertical="center", wrap_text=True)
-    rows = bought[list(HEADINGS)].astype(object).itertuples(index=False)
+    rows = _shown(bought).itertuples(index=False)
     for place, row in enumerate(rows, start=first + 1):
         for column, (cell, form) in enumerate(zip(row, _PATTERNS, strict=True), start=1):
             written = sheet.cell(place, column, None if pd.isna(cell) else harmless(cell))
@@ -205,8 +205,13 @@ def _headings(bought: pd.DataFrame) -> list[str]:
     return [re.sub(r"\bmoney\b", lambda _: currency, name) for name, _ in HEADINGS.values()]
 
 
+def _shown(bought: pd.DataFrame) -> pd.DataFrame:
+    """The columns to show; what is used, with the digits that the CSV file has."""
+    return bought.assign(expected=rounded(bought)["expected"])[list(HEADINGS)].astype(object)
+
+
 def _texts(bought: pd.DataFrame) -> list[list[str]]:
-    rows = bought[list(HEADINGS)].astype(object).itertuples(index=False)
+    rows = _shown(bought).itertuples(index=False)
     formats = [form for _, form in HEADINGS.values()]
     return [[_cell(cell, form) for cell, form in zip(row, formats, strict=True)] for row in rows]
 

@@ -19,7 +19,7 @@ def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
         for row, less in zip(each(bought), fewer, strict=True)
         if less > 0
     ]
-    less = f": {listed(saved)} fewer than ordered job by job" if saved else ""
+    less = f" (ordered job by job it would be {listed(saved)} more)" if saved else ""
     packs = [_of(row.material, row.order_packs) for row in each(bought)]
     start, shelf = f"For {counted(len(jobs), 'job')} buy {listed(packs)}{less}", _from_stock(bought)
     priced = bought["order_money"].notna()
@@ -27,10 +27,8 @@ def headline(bought: pd.DataFrame, jobs: list[str]) -> str:
         return f"{start}. No pack price is known.{shelf}"
     missing = listed(bought.loc[~priced, "material"].unique().tolist())
     without = f" (no price is known for {missing})" if missing else ""
-    whole, left = (
-        in_currency(number(bought[name].round().sum(), 0), bought["currency"].iloc[0])
-        for name in ("order_money", "left_over_money")
-    )
+    sums = bought["order_money"].sum(), bought["left_over_money"].round().sum()
+    whole, left = (in_currency(number(money, 0), bought["currency"].iloc[0]) for money in sums)
     cost = f"They cost {whole}{without}, of which {left} is likely left over, unopened."
     return f"{start}. {cost}{shelf}"
 

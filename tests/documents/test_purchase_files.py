@@ -264,7 +264,34 @@ def test_money_is_in_the_firms_currency_and_shares_are_written_as_on_every_page(
     assert re.search(r"<td>\d+\.\d %</td>", page)
 
 
-def test_the_sum_in_the_headline_is_that_of_the_rows_as_printed(bought):
-    half = bought.assign(order_money=[3772.0, 0.0, 850.5, 774.2], left_over_money=0.4)
-    # 3,772 + 850 + 774, each as a table without decimals shows it; unrounded it is 5,397.
-    assert "They cost 5,396 EUR" in headline(half.assign(currency="EUR"), JOBS)
+def test_the_sum_in_the_headline_is_that_of_the_rows_as_printed_on_page_and_workbook(bought):
+    half = bought.assign(order_money=[3772.0, 1642.5, 850.5, 774.2], left_over_money=0.4)
+    half = half.assign(currency="EUR")
+    assert "They cost 7,039 EUR" in headline(half, JOBS)
+    page = buying_page(half, JOBS, "2026Q3")
+    assert re.findall(r"<td>([\d,]+\.\d\d)</td><td>0</td></tr>", page) == [
+        "3,772.00", "1,642.50", "850.50", "774.20",
+    ]  # fmt: skip
+    sheet = load_workbook(io.BytesIO(buying_workbook(half, JOBS, "2026Q3"))).active
+    (whole,) = (cell for row in sheet.iter_rows() for cell in row if cell.value == 7039.2)
+    assert whole.number_format == sheet.cell(whole.row - 1, whole.column).number_format
+    assert whole.number_format.endswith("0.00")
+
+
+def test_page_workbook_and_csv_tell_the_same_use(tmp_path, known):
+    _, files = list_to_buy(Firm(), AHEAD, known, tmp_path)
+    told = pd.read_csv(io.StringIO(files[tmp_path / "buying_list.csv"]))["expected"].tolist()
+    sheet = load_workbook(io.BytesIO(files[tmp_path / "buying_list.xlsx"])).active
+    rows = list(sheet.iter_rows(values_only=True))
+    head = next(row for row in rows if row[0] == "material")
+    place = rows.index(head) + 1
+    used = head.index("used on average")
+    assert [row[used] for row in rows[place : place + len(told)]] == told
+    page = files[tmp_path / "buying_list.html"]
+    assert all(f"<td>{use:,.0f}</td>" in page for use in told)
+
+
+def test_the_box_to_tick_stands_before_all_else_so_that_a_telephone_shows_it(bought):
+    page = buying_page(bought, JOBS, "2026Q3")
+    assert page.count('<tr><td><span class="tick"></span></td><th scope="row">') == len(bought)
+    assert '<tr><th scope="col">bought</th><th scope="col">material</th>' in page
