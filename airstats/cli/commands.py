@@ -143,7 +143,10 @@ def price(asked: argparse.Namespace) -> None:
         said, bought = list_to_buy(firm, takeoff, known, folder)
         files |= bought
     notes = write_together(files | set_aside(takeoff, out.parent))
-    (_print_packs if asked.materials else _print_orders)(orders)
+    if asked.materials:
+        _print_packs(orders)
+    else:
+        _print_orders(orders, takeoff.openings)
     print_lines(stock_lines(takeoff, known, firm))
     print_set_aside(takeoff, out.parent)
     if asked.materials and not said:
@@ -151,7 +154,7 @@ def price(asked: argparse.Namespace) -> None:
     print_written(files, [*known.notes, *notes], said)
 
 
-def _print_orders(orders: pd.DataFrame) -> None:
+def _print_orders(orders: pd.DataFrame, openings: pd.DataFrame) -> None:
     from airstats.base.number_text import each, listed, number, rolls, small_chance
     from airstats.reports.buying_text import unmeasured_words
 
@@ -160,7 +163,7 @@ def _print_orders(orders: pd.DataFrame) -> None:
         taken += [f"{number(row.from_stock_m)} m on begun rolls"] * bool(row.from_stock_m)
         buy = rolls(row.buy_rolls) if row.buy_rolls else "nothing"
         order = f"buy {buy}, take {listed(taken)} from the shelf"
-        unknown = f"; {unmeasured_words(row)}" if row.unmeasured else ""
+        unknown = f"; {unmeasured_words(row, openings)}" if row.unmeasured else ""
         print(
             f"{row.job_id}: {order if taken else f'order {rolls(row.order_rolls)}'}; sheet"
             f" {row.expected_m2:.0f} m² (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance"

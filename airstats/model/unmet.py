@@ -13,9 +13,10 @@ def unmet(takeoff: Records, known: Allowances) -> tuple[str, ...]:
     """Name crews that no counted job had, and jobs to price that were counted already."""
     jobs, lines = takeoff.jobs, []
     crews = jobs["crew"][jobs["crew"].ne("")]
-    new = crews[places_of(crews, known.belief.crews) < 0].value_counts(sort=False)
+    new = jobs.loc[crews.index[places_of(crews, known.belief.crews) < 0]]
     if len(new):
-        named = listing(f"{crew} ({counted(n, 'job')})" for crew, n in new.items())
+        each = new.groupby("crew", sort=False)["job_id"]
+        named = listing((f"{crew} ({listing(ids)})" for crew, ids in each), 200)
         lines.append(f"crews that the allowances never met, priced as a middling crew: {named}.")
     counted_ids = set(map(name_key, known.job_ids))
     again = [job for job in jobs["job_id"] if name_key(job) in counted_ids]

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from airstats.base.number_text import counted, each, in_currency, listed, number
+from airstats.base.number_text import counted, each, in_currency, listed, listing, number
 from airstats.catalog.materials import pack_word
 
 
@@ -68,14 +68,21 @@ def unlearnt(bought: pd.DataFrame) -> str:
     )
 
 
-def unmeasured_words(order: Any) -> str:
-    """Say of an order, a row of `price`, what is unknown and what measuring it would tell."""
+def unmeasured_words(order: Any, openings: pd.DataFrame) -> str:
+    """Say of an order, a row of `price`, what is unknown and what measuring it would tell.
+
+    `openings` are those of the takeoff: where depths are unknown, they are named.
+    """
+    own = openings.assign(mark=openings.get("mark", ""))
+    own = own[own["job_id"].eq(order.job_id) & own["reveal_mm"].isna()]
+    marks = [row.mark or f"{row.width_mm:.0f} × {row.height_mm:.0f}" for row in each(own)]
+    what = f"{order.unmeasured}{f' of {listing(marks)}' if marks else ''}"
     wide, then = f"{order.high_m2 - order.low_m2:.0f}", f"{order.width_if_measured_m2:.0f}"
     told = f"would likely be {then} m² wide instead of {wide} m²"
     if then == wide:
         told = f"would likely stay {wide} m² wide"
     return (
-        f"an early price: the {order.unmeasured} are unknown and reckoned as usual; measured, the"
+        f"an early price: the {what} are unknown and reckoned as usual; measured, the"
         f" 80 % interval {told}"
     )
 

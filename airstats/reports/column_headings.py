@@ -21,6 +21,8 @@ CODES = (
     " way rule bar"
 )
 """Columns whose words are codes: readers see `reader_name` of them."""
+PACKS = "packs: "
+"""Begins the names of columns that hold packs of a material, which the rest of the name says."""
 HEADINGS: dict[str, tuple[str, str]] = {
     **{name: (name, "{}") for name in OWN_NAMES.split()},
     "job_id": ("job", "{}"),
@@ -49,8 +51,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "mean_money": ("money", "{:+,.0f}"),
     "low_money": ("low, money", "{:+,.0f}"),
     "high_money": ("high, money", "{:+,.0f}"),
-    "from_packs": ("opened, low (80 %)", "{:.0f}"),
-    "to_packs": ("opened, high", "{:.0f}"),
     "estimated_packs": ("priced, packs", "{:,g}"),
     "used_packs": ("used, packs", "{:,g}"),
     "short_money": ("they cost, money", "{:,.0f}"),
@@ -60,10 +60,6 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "used": ("used", "{:g}"),
     "over": ("over, packs", "{}"),
     "reveal_took": ("sheet a m² of reveal (90 %)", "{}"),
-    "order_packs": ("to buy, rolls or packs", "{:.0f}"),
-    "expected_left_over_packs": ("left over, unopened", "{:.1f}"),
-    "order_money": ("money", "{:,.0f}"),
-    "left_over_money": ("of it left over", "{:,.0f}"),
     "cost": ("rolls short and left over cost, money", "{:,.0f}"),
     "not_known": ("of it for not knowing, money", "{:,.0f}"),
     "worst": ("at worst, money (one truth in 20)", "{:+,.0f}"),
@@ -88,8 +84,8 @@ HEADINGS: dict[str, tuple[str, str]] = {
     "beyond_m2": ("beyond what was foretold, m² a job", "{:+.0f}"),
     "laid_m2": ("laid, m²", "{:.0f}"),
     "expected_m2": ("sheet, m²", "{:,.0f}"),
-    "low_m2": ("low, m² (80 %)", "{:.0f}"),
-    "high_m2": ("high, m² (80 %)", "{:.0f}"),
+    "low_m2": ("low, m² (80 %)", "{:,.0f}"),
+    "high_m2": ("high, m² (80 %)", "{:,.0f}"),
     "rolls_p50": ("rolls enough in 50 %", "{:.0f}"),
     "rolls_p80": ("in 80 %", "{:.0f}"),
     "rolls_p95": ("in 95 %", "{:.0f}"),
@@ -218,6 +214,8 @@ def heading(column: str) -> tuple[str, str]:
     """
     if column in HEADINGS:
         return HEADINGS[column]
+    if column.startswith(PACKS):
+        return column.removeprefix(PACKS), "{:.0f}"
     if column.startswith("pull."):
         return reader_name(column), "{:+.3f}"
     if " : " in column:  # a ratio, which heads what it gives
@@ -231,7 +229,7 @@ def heading(column: str) -> tuple[str, str]:
 def full_heading(column: str) -> str:
     """Return the heading of a column that stands by itself in a file: "new value, low (90 %)"."""
     base, _, end = column.rpartition("_")
-    if column in HEADINGS or column.startswith("reveal."):
+    if column in HEADINGS or column.startswith(("reveal.", PACKS)):
         return heading(column)[0]
     whose = HEADINGS[base][0] if base in HEADINGS else reader_name(base)
     return f"{whose}, {ENDS[end]}" if base and end in ENDS else reader_name(column)

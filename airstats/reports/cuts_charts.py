@@ -25,7 +25,7 @@ from airstats.reports.drawing import (
     legend_key,
     words,
 )
-from airstats.reports.house_style import FULL, INK
+from airstats.reports.house_style import ACCENT, FULL, INK
 from airstats.takeoff.opening_quantities import Opening, opening_pieces
 
 SIZES = ("width_mm", "height_mm", "reveal_mm")
@@ -36,6 +36,8 @@ WORDS_HIGH, DRAWN_HIGH, CELL_HIGH, KEY_HIGH = 0.48, 0.74, 1.32, 0.62
 the key below all."""
 EDGE = 0.03
 """Inches between the paper's edge and the words."""
+OTHERWISE = "*"
+"""Behind an opening that is to be cut otherwise than the takeoff notes."""
 MOST_SIGNS = 14
 """A longer name of a job and opening does not fit over its drawing."""
 LABELLED = 0.03
@@ -69,13 +71,17 @@ def _cut_sheet(plan: pd.DataFrame, start: int, place: int) -> Picture:
     key = legend_key([pieces for pieces in drawn if pieces], reveal=False)
     high = EDGE + CELL_HIGH * -(-len(shown) // ACROSS) + KEY_HIGH
     figure = Figure(figsize=(FULL, high))
+    other = ~shown["recommended_cut"].eq(shown["cut_pattern"])
     named = "how often, depth of the reveal, width × height; mm"
+    if other.any():
+        named += f"; brick and {OTHERWISE}: to be cut otherwise than noted"
     figure.legend(handles=key, loc="lower center", ncols=3, title=named)
     for cell, (pieces, (_, row)) in enumerate(zip(drawn, shown.iterrows(), strict=True)):
         top = 1 - (EDGE + cell // ACROSS * CELL_HIGH) / high
         low = top - (WORDS_HIGH + DRAWN_HIGH) / high
         box = (cell % ACROSS / ACROSS + EDGE / FULL, low, 0.97 / ACROSS, DRAWN_HIGH / high)
-        figure.text(box[0], top, _panel_title(row), va="top", linespacing=1.15)
+        colour = ACCENT if other.iloc[cell] else INK
+        figure.text(box[0], top, _panel_title(row), va="top", linespacing=1.15, color=colour)
         _draw_small(figure.add_axes(box, anchor="NW"), pieces)
     said = [f"{r.job_id} {r.mark} {r.cut_way}{_noted(r)}".replace("  ", " ") for r in each(shown)]
     more = f" {start + 1} to {start + len(shown)} of {len(plan)} kinds."
@@ -107,7 +113,8 @@ def _draw_small(axes: Axes, pieces: OpeningPieces | None) -> None:
 def _panel_title(row: pd.Series) -> str:
     name = " ".join(str(part) for part in (row["job_id"], row["mark"]) if part)
     size = f"{row['width_mm']:.0f} × {row['height_mm']:.0f}"
-    return f"{_short(name)}\n{row['count']:.0f}×, {row['reveal_mm']:.0f} deep\n{size}"
+    other = "" if row["recommended_cut"] == row["cut_pattern"] else f" {OTHERWISE}"
+    return f"{_short(name)}\n{row['count']:.0f}×, {row['reveal_mm']:.0f} deep\n{size}{other}"
 
 
 def _short(name: str) -> str:

@@ -289,6 +289,8 @@ def _cell(value: Any, pattern: str) -> str:
     if pattern == "{}":
         return str(value)
     text = _NOTHING.sub("", pattern.format(value)).replace("-", "−")
+    if pattern == "{:.1%}" and text == "0.0%" and value > 0:
+        text = "<0.1%"
     return text.replace("%", " %")
 
 

@@ -6,15 +6,15 @@ records of other materials it is empty, heading and all.
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from airstats.analysis.material_jobs import material_comparison
 from airstats.base.number_text import each, listed, percent
-from airstats.catalog.materials import SHEET
+from airstats.catalog.materials import SHEET, pack_word, plural
 from airstats.pricing.newsvendor import left_out, price_materials
 from airstats.pricing.purchases import buying_list
 from airstats.reports.buying_text import headline, remarks
+from airstats.reports.column_headings import PACKS
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.update_text import COMPARED, worded
@@ -70,17 +70,15 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
         ),
         show_table(
             together_and_alone(bought, alone),
-            "What to buy for all jobs together, then what each job takes by itself",
-            "job_id material order_packs pack unit chance_short expected from_packs to_packs"
-            " expected_left_over_packs order_money",
-            desk.firm.currency,
-            "packs",
+            "To buy for all jobs together, and for each if it is supplied by itself; chances and"
+            " money stand in the buying list, those of a job in price_sheet.xlsx",
+            name="packs",
         ),
     )
 
 
 def together_and_alone(bought: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFrame:
-    """Return the buying list, and below it the other materials of each job by itself.
+    """Return the packs of each material, for all jobs together and below it for each by itself.
 
     Parameters
     ----------
@@ -89,11 +87,15 @@ def together_and_alone(bought: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFram
     alone : DataFrame
         From `price_materials`.
     """
-    packs = {"low_packs": "from_packs", "high_packs": "to_packs"}
-    whole = bought.rename(columns=packs).assign(job_id="all")
-    single = alone[alone["material"].ne(SHEET)]
-    single = single.assign(
-        from_packs=np.ceil(single["low"] / single["pack"]),
-        to_packs=np.ceil(single["high"] / single["pack"]),
-    )
-    return pd.concat([whole, single], ignore_index=True)
+    heads = {name: _head(rows) for name, rows in bought.groupby("material", sort=False)}
+    single = alone.assign(order_packs=alone["buy_packs"])
+    both = pd.concat([bought.assign(job_id="all"), single], ignore_index=True)
+    table = both.pivot_table("order_packs", "job_id", "material", "sum", sort=False)
+    return table[list(heads)].rename(columns=heads).reset_index()
+
+
+def _head(bought: pd.DataFrame) -> str:
+    """The name of a material's column: what a pack holds too, where all hold the same."""
+    row = bought.iloc[0]
+    what = f"{PACKS}{row['material']}, {pack_word(row['material'])}s"
+    return what if len(bought) > 1 else f"{what} of {row['pack']:g} {plural(row['unit'])}"

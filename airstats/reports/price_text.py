@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import pandas as pd
 
 from airstats.base.firm import Firm
 from airstats.base.number_text import (
+    adding_up,
     counted,
     each,
     in_currency,
@@ -24,8 +25,9 @@ from airstats.model.decisions import KEEP
 from airstats.model.unmet import unmet
 from airstats.pricing import firm_cuts, pooled_order
 from airstats.pricing.cut_prices import CutCosts
-from airstats.pricing.newsvendor import Priced, with_money
+from airstats.pricing.newsvendor import Priced, priced, with_money
 from airstats.pricing.order_costs import order_costs, roll_chances, roll_costs, same_orders
+from airstats.pricing.pooled_order import drawn_use
 from airstats.pricing.stock import roll_sizes, stock_words
 from airstats.reports import cuts_charts, cuts_text, price_charts
 from airstats.reports.buying_text import unmeasured_words
@@ -33,6 +35,7 @@ from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
 from airstats.reports.price_charts import largest_first
 from airstats.reports.shared_text import with_notes
+from airstats.takeoff.sheet_quantities import take_off
 
 FEW = 3
 """So many jobs are told of one by one."""
@@ -100,14 +103,14 @@ def _ordered(row: Any, currency: str) -> str:
 
 def _together(order: Order, currency: str) -> str:
     pooled, jobs = order.pooled, order.jobs
-    total, single = int(pooled["pooled_rolls"].sum()), int(pooled["single_rolls"].sum())
+    single = int(pooled["single_rolls"].sum())
+    _, total, short = _in_all(order)
     sizes = [f"{row.pooled_rolls} of {row.roll_size}" for row in each(pooled)]
     split = f" ({listed(sizes)})" if len(sizes) > 1 else ""
     alone = "as many as job by job"
     if total != single:
         alone = f"{single} if each job is supplied by itself"
     taken, begun = int(pooled["from_stock_rolls"].sum()), jobs["from_stock_m"].sum()
-    short = 1 - float(np.prod(1 - pooled["chance_short"].to_numpy()))
     cost, apart = (number(pooled[f"{name}_cost"].sum(), 0) for name in ("pooled", "single"))
     against = f", against {apart} job by job" if cost != apart else ""
     return (
@@ -164,7 +167,9 @@ def jobs_table(desk: Desk, order: Order) -> Section:
     columns += " chance_short cost_order expected_m2 low_m2 high_m2 expected_left_over_rolls"
     if table["sheet_cost"].notna().any():
         columns += " sheet_cost"
-    shown = largest_first(table) if len(table) > MOST_ROWS else table
+    shown = largest_first(table)
+    if len(table) <= MOST_ROWS:
+        shown = table.assign(cost_order=adding_up(table["cost_order"]))
     whole = _all_jobs(order, table)
     yield show_table(
         pd.concat([whole, shown], ignore_index=True) if len(whole) else shown,
@@ -181,14 +186,21 @@ def _all_jobs(order: Order, jobs: pd.DataFrame) -> pd.DataFrame:
     length = order.foretold.jobs.columns(["roll_length_m"])[:, 0]
     each_roll = jobs["sheet_cost"] / (jobs["order_rolls"] + jobs["from_stock_m"] / length)
     sizes = dict(roll_sizes(order.foretold.jobs))
+    uses = drawn_use(order.foretold.jobs, order.foretold.known, order.foretold.quarters_ahead)
     for row in each(order.pooled):
         own = sizes[row.roll_size]
+        low, high = np.quantile(uses[:, own].sum(axis=1), (0.1, 0.9))
+        chances = order.totals[order.totals["roll_size"].eq(row.roll_size)]
+        left = (row.pooled_rolls - chances["rolls"]).clip(0, row.buy_rolls)
         fewer = row.single_rolls - row.pooled_rolls
         money = jobs.loc[own, "sheet_cost"].sum(skipna=False) - fewer * each_roll[own].mean()
         rows.append(
             {
                 "job_id": "all" if len(sizes) == 1 else f"all of {row.roll_size}",
                 "expected_m2": jobs.loc[own, "expected_m2"].sum(),
+                "low_m2": max(low, 0.0),
+                "high_m2": high,
+                "expected_left_over_rolls": float(chances["probability"] @ left),
                 "order_rolls": row.pooled_rolls,
                 "from_stock_rolls": row.from_stock_rolls,
                 "buy_rolls": row.buy_rolls,
@@ -217,8 +229,11 @@ def chances(order: Order) -> Section:
 def assumed(desk: Desk, order: Order) -> Section:
     """Say with what the jobs were priced, what of them is unknown, and what the costs decide."""
     yield takeoff_words(desk)
+    jobs = desk.to_price or desk.quarter_records()
     early = [
-        f"{row.job_id} is {unmeasured_words(row)}" for row in each(order.jobs) if row.unmeasured
+        f"{row.job_id} is {unmeasured_words(row, jobs.openings)}"
+        for row in each(order.jobs)
+        if row.unmeasured
     ]
     if len(early) > FEW:
         early = [*early[:FEW], f"{counted(len(early) - FEW, 'more job')} likewise"]
@@ -273,12 +288,13 @@ def _between(same: pd.DataFrame, cost: str, currency: str) -> str:
     """The bounds within which no order changes, and whose order changes first beyond them."""
     low, high = same[f"{cost}_from"], same[f"{cost}_to"]
     low_at, high_at = same.loc[[low.idxmax(), high.idxmin()], "job_id"]
-    least, most = roughly(float(low.max())), float(high.min())
-    if np.isinf(most):
-        return f"above {in_currency(least, currency)} (below it {low_at} changes)"
-    bounds = in_currency(f"{least} and {roughly(most)}", currency)
-    first = f"{low_at} changes" if low_at == high_at else f"{low_at} and {high_at} change"
-    return f"between {bounds} (beyond them {first} first)"
+    least, most = (in_currency(roughly(end), currency) for end in (low.max(), high.min()))
+    if np.isinf(high.min()):
+        return f"above {least} (below it that of {low_at} changes)"
+    return (
+        f"between {least} (below it that of {low_at} changes first) and {most} (above it that of"
+        f" {high_at})"
+    )
 
 
 def _made_of(firm: Firm, left: float, short: float) -> str:
@@ -321,10 +337,19 @@ def _sum_of(money: float, firm: Firm) -> str:
     return in_currency(f"{money:g}", firm.currency)
 
 
-def cut_plan(desk: Desk, costs: CutCosts) -> Section:
+def cut_plan(desk: Desk, costs: CutCosts, order: Order) -> Section:
     """Show which cut to choose for each opening, every one drawn; where there is room, one large.
 
     That is the one that saves most, with its reveal unfolded.
+
+    Parameters
+    ----------
+    desk : Desk
+        With the jobs.
+    costs : CutCosts
+        The prices and times of the firm.
+    order : Order
+        For the cuts as they are noted.
     """
     terms = firm_cuts.cut_terms(desk.records, desk.now, costs, desk.firm.currency)
     to_cut = firm_cuts.with_usual_depths(desk.to_price or desk.quarter_records(), desk.now)
@@ -333,9 +358,44 @@ def cut_plan(desk: Desk, costs: CutCosts) -> Section:
         yield Words("No opening is known, so there is none to cut.")
         return
     yield cuts_text.plan_words(plan, terms, firm_cuts.saving_range(to_cut, terms))
+    if plan["recommended_cut"].ne(plan["cut_pattern"]).any():
+        yield _cut_otherwise(desk, order, plan["recommended_cut"])
     yield from cuts_charts.cut_sheets(plan)
     if len(plan) <= ROOM:
         yield cuts_charts.opening(plan.iloc[plan["saving_all"].argmax()])
+
+
+def _cut_otherwise(desk: Desk, order: Order, cuts: pd.Series) -> Words:
+    """What the order would be if every opening were cut by its cheapest cut."""
+    jobs, asked = desk.to_price or desk.quarter_records(), order.foretold
+    openings = jobs.openings.assign(cut_pattern=cuts)
+    other = order_of(
+        priced(
+            take_off(replace(jobs, openings=openings)),
+            asked.known,
+            asked.leftover_cost,
+            asked.short_cost,
+            asked.quarters_ahead,
+            desk.stock,
+            desk.firm.unusable_end_m,
+        )
+    )
+    (m2, packs, short), (m2_noted, packs_noted, short_noted) = map(_in_all, (other, order))
+    ordered = rolls(packs) if packs != packs_noted else f"{rolls(packs)} too"
+    return Words(
+        f"Cut as drawn, the jobs would take {number(m2, 0)} m² of sheet, as noted"
+        f" {number(m2_noted, 0)} m²: order {ordered} (chance of running short"
+        f" {small_chance(short)}, as noted {small_chance(short_noted)})."
+    )
+
+
+def _in_all(order: Order) -> tuple[float, int, float]:
+    """Sheet of all jobs, m²; rolls to order, and the chance that they do not suffice."""
+    table, packs = (
+        (order.jobs, "order_rolls") if order.pooled.empty else (order.pooled, "pooled_rolls")
+    )
+    short = 1 - float(np.prod(1 - table["chance_short"].to_numpy()))
+    return float(order.jobs["expected_m2"].sum()), int(table[packs].sum()), short
 
 
 def one_job_words(order: pd.Series, currency: str = "") -> Words:

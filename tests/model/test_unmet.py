@@ -31,8 +31,8 @@ def strangers(records):
 def test_crews_never_met_and_jobs_counted_already_are_named(records, known):
     source = records.source
     assert unmet(strangers(records), known) == (
-        f"{source}: crews that the allowances never met, priced as a middling crew: Elm (2 jobs),"
-        " elder (1 job).",
+        f"{source}: crews that the allowances never met, priced as a middling crew: Elm (x1, j001),"
+        " elder (x2).",
         f"{source}: jobs that the allowances counted as finished, priced once more: j001.",
     )
     assert unmet(replace(records, jobs=records.jobs.iloc[12:]), known) == ()

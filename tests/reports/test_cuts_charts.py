@@ -1,6 +1,7 @@
 """Pictures of the openings: what they show, and that they change with the data."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from matplotlib.collections import PathCollection
 from matplotlib.colors import to_rgb
@@ -9,6 +10,7 @@ from airstats.catalog.cut_patterns import CUTS
 from airstats.pricing.cut_prices import CutCosts, CutTerms
 from airstats.pricing.firm_cuts import cut_map, cut_terms, opening_plan
 from airstats.reports import cuts_charts
+from airstats.reports.house_style import ACCENT
 from tests.invented import desk_of
 from tests.pages import assert_drawn, words_on
 
@@ -99,8 +101,16 @@ def test_the_cut_sheet_draws_every_kind_with_its_size(plan, pictures):
     figure = pictures["cut_sheet"].figure
     assert len([axes for axes in figure.axes if axes.patches]) == len(plan) == 12
     assert figure.texts[0].get_text().splitlines() == [
-        "J000 W1", f"{plan['count'].iloc[0]}×, 350 deep", "1200 × 1400"
+        "J000 W1", f"{plan['count'].iloc[0]}×, 350 deep", "1200 × 1400 *"
     ]  # fmt: skip
+    # The paper itself has no accent: what is to be cut otherwise than noted bears it, and a star.
+    other = plan["recommended_cut"].ne(plan["cut_pattern"]).tolist()
+    assert set(other) == {True, False}
+    assert [text.get_text().endswith(" *") for text in figure.texts] == other
+    assert [text.get_color() == ACCENT for text in figure.texts] == other
+    assert "brick and *: to be cut otherwise than noted" in figure.legends[0].get_title().get_text()
+    same = cuts_charts.cut_sheets(plan[~pd.Series(other, plan.index)])[0].figure
+    assert "*" not in same.legends[0].get_title().get_text()
     key = [text.get_text() for text in figure.legends[0].get_texts()]
     assert {"Cut in the sheet", "Flap, folded into the reveal"} < set(key)
     assert "Infill from fresh sheet" not in key

@@ -2,15 +2,17 @@
 
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
+from airstats import buying_list, price_materials
 from airstats.model.allowances import material_table
 from airstats.model.quarterly_update import calibrate
 from airstats.reports.desk import after_decision, lay_out
 from airstats.reports.display import Words
 from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_owner_text import owner_section
-from airstats.reports.materials_text import price_section, update_section
+from airstats.reports.materials_text import price_section, together_and_alone, update_section
 from tests.invented import firm, keep
 
 SECTIONS = {
@@ -83,14 +85,24 @@ def test_what_new_jobs_alone_say_is_of_the_quarter_alone(short):
 
 
 def test_one_table_holds_what_to_buy_together_and_each_job_below(short):
-    table = price_section(short, 60, 240)[1].frame
-    whole = table[table["job_id"].eq("all")]
-    assert whole["material"].tolist() == ["sheet", "frame tape"]
-    single = table[table["job_id"].ne("all")]
-    assert set(single["material"]) == {"frame tape"}
-    assert single["job_id"].tolist() == short.quarter_records().jobs["job_id"].tolist()
-    assert single["expected"].sum() == pytest.approx(whole["expected"].iloc[1])
-    assert (single["from_packs"] <= single["order_packs"]).all()
+    table = price_section(short, 60, 240)[1]._shown()
+    jobs, known = short.quarter_records(), short.now
+    assert list(table) == ["job", "sheet, rolls of 75 m²", "frame tape, packs of 25 m"]
+    assert table["job"].tolist() == ["all", *jobs.jobs["job_id"]][:10]
+    bought, alone = buying_list(jobs, known), price_materials(jobs, known)
+    assert table.iloc[0].tolist()[1:] == [f"{packs}" for packs in bought["order_packs"]]
+    first = alone[alone["job_id"].eq(table["job"].iloc[1])]
+    assert table.iloc[1].tolist()[1:] == [f"{packs}" for packs in first["order_packs"]]
+
+
+def test_packs_of_two_sizes_are_added_up_and_no_size_is_named(short):
+    jobs, known = short.quarter_records(), short.now
+    alone = price_materials(jobs, known)
+    bought = buying_list(jobs, known)
+    two = pd.concat([bought, bought.iloc[1:].assign(pack=10.0)])
+    table = together_and_alone(two, alone)
+    assert list(table)[1:] == ["packs: sheet, rolls of 75 m²", "packs: frame tape, packs"]
+    assert table.iloc[0, 2] == 2 * bought["order_packs"].iloc[1]
 
 
 def test_kept_values_price_the_next_jobs(short):

@@ -4,20 +4,25 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from airstats import buying_list
 from airstats.base.firm import Firm
-from airstats.base.number_text import small_chance
+from airstats.base.number_text import roughly, small_chance
+from airstats.pricing.cut_prices import STANDARD_COSTS
+from airstats.pricing.firm_cuts import cut_terms, opening_plan
 from airstats.pricing.newsvendor import priced
 from airstats.pricing.order_costs import order_costs, same_orders
 from airstats.reports.desk import after_decision
 from airstats.reports.price_text import (
     assumed,
     cost_words,
+    cut_plan,
     headline,
     jobs_table,
     one_job_words,
     order_of,
     takeoff_words,
 )
+from airstats.takeoff.sheet_quantities import take_off
 
 COSTS = (60, 240)
 
@@ -73,6 +78,58 @@ def test_the_table_begins_with_all_jobs_and_then_the_largest(desk, order):
     fewer = rest["order_rolls"].sum() - first["order_rolls"]
     assert first["sheet_cost"] == pytest.approx(rest["sheet_cost"].sum() - 150 * fewer)
     assert first["expected_m2"] == pytest.approx(rest["expected_m2"].sum())
+    assert first["low_m2"] < first["expected_m2"] < first["high_m2"]
+    # Risks that are shared in part: wider than one job's, narrower than all the jobs' in a row.
+    wide = first["high_m2"] - first["low_m2"]
+    assert 1 < wide / (rest["high_m2"] - rest["low_m2"]).max() < 12
+    sheet = buying_list(desk.quarter_records(), desk.now).iloc[0]
+    assert first["expected_left_over_rolls"] == pytest.approx(sheet["expected_left_over_packs"])
+
+
+def test_the_costs_of_a_few_jobs_add_up_to_what_the_headline_says_of_job_by_job(desk):
+    few = order_of(priced(desk.takeoff.where(np.arange(6)), desk.now, *COSTS))
+    (table,) = jobs_table(desk, few)
+    told = [int(cost) for cost in table._shown()["left over or short, money"].iloc[1:]]
+    assert f"against {sum(told)} job by job" in headline(desk, few).text
+    assert np.abs(told - few.jobs["cost_order"]).max() < 1
+
+
+def test_a_small_chance_is_not_told_as_none(desk, order):
+    sure = replace(order, jobs=order.jobs.assign(chance_short=[0.0, 4e-4, *[6e-4] * 10]))
+    (table,) = jobs_table(desk, sure)
+    shown = dict(zip(table.frame["job_id"], table._shown()["chance short"], strict=False))
+    told = [shown[job] for job in sure.jobs["job_id"] if job in shown]
+    assert {"0.0 %", "<0.1 %", "0.1 %"} >= set(told) > {"0.1 %"}
+
+
+def test_an_early_price_names_the_openings_whose_depths_are_unknown(desk, order):
+    jobs = desk.quarter_records()
+    openings = jobs.openings.assign(mark="")
+    own = openings.index[openings["job_id"].eq(order.jobs["job_id"].iloc[0])]
+    openings.loc[own[0], ["mark", "reveal_mm"]] = "W7", np.nan
+    early = replace(order, jobs=order.jobs.assign(unmeasured=["depths"] + [""] * 11))
+    marked = replace(desk, to_price=replace(jobs, openings=openings))
+    said = [part.text for part in assumed(marked, early)][-1]
+    assert "an early price: the depths of W7 are unknown" in said
+    size = "{width_mm:.0f} × {height_mm:.0f}".format(**openings.loc[own[0]])
+    bare = replace(desk, to_price=replace(jobs, openings=openings.drop(columns="mark")))
+    assert f"the depths of {size} are unknown" in [p.text for p in assumed(bare, early)][-1]
+
+
+def test_the_order_is_told_for_the_cheapest_cuts_too(desk, order):
+    _, said, *_ = cut_plan(desk, STANDARD_COSTS, order)
+    terms = cut_terms(desk.records, desk.now)
+    plan = opening_plan(desk.quarter_records(), terms)
+    cuts = desk.quarter_records().openings.assign(cut_pattern=plan["recommended_cut"])
+    takeoff = take_off(replace(desk.quarter_records(), openings=cuts))
+    other = order_of(priced(takeoff, desk.now, *COSTS))
+    m2, noted = other.jobs["expected_m2"].sum(), order.jobs["expected_m2"].sum()
+    assert round(m2) != round(noted)
+    packs = other.pooled["pooled_rolls"].iloc[0]
+    assert said.text.startswith(
+        f"Cut as drawn, the jobs would take {m2:,.0f} m² of sheet, as noted {noted:,.0f} m²: order"
+        f" {packs} rolls"
+    )
 
 
 def test_what_is_assumed_is_told_a_few_early_jobs_by_name(desk, order):
@@ -158,9 +215,13 @@ def test_the_bounds_of_the_costs_are_those_at_which_an_order_changes(desk):
     assert changed(60, low * 0.999).any()
     said = cost_words(Firm(), foretold, same).text
     assert "A roll left over costs 60 (assumed: put your own into firm.toml)" in said
-    assert f"{same.loc[same['short_from'].idxmax(), 'job_id']} and" in said
-    one = cost_words(Firm(), foretold, same.iloc[:1]).text
-    assert f"(beyond them {same['job_id'].iloc[0]} changes first)" in one
+    lowest = same.loc[same["short_from"].idxmax(), "job_id"]
+    highest = same.loc[same["short_to"].idxmin(), "job_id"]
+    assert lowest != highest
+    assert (
+        f"a roll short between {roughly(low)} (below it that of {lowest} changes first) and"
+        f" {roughly(high)} (above it that of {highest});" in said
+    )
 
 
 def test_the_parts_of_the_costs_are_told(desk):
