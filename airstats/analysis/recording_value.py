@@ -32,7 +32,7 @@ SEED = 20240
 """One seed, so that the same records always give the same figures."""
 MIDDLE_OF_YEAR, TO_THE_NEXT = 2, 4
 """Quarters from now to the middle of the year of recording, and on to that of the year after."""
-AT_A_TIME = 32768
+AT_A_TIME = 65536
 """So many jobs times candidates are learnt from at once."""
 LEFT_OUT = 0.05
 """The lightest candidates, up to this weight together, hardly change what is foretold; leaving them
@@ -116,8 +116,13 @@ def value_of_recording(
     year, rng = year.reckoned(belief.habits), np.random.default_rng(SEED)
     truths = [_draw(belief, year, rng) for _ in range(draws)]
     costs = leftover_cost, short_cost
-    drawn = [_costs_of_way(way, belief, year, truths, costs) for way in ways.values()]
-    return _table(np.stack(drawn, axis=1), ways, len(year), unmeasured)
+    # As many at a time as the processor's own memory holds.
+    many = max(AT_A_TIME // (len(year) * len(belief.form)), 1)
+    drawn = [
+        _costs_of_ways(ways, belief, year, truths[first : first + many], costs)
+        for first in range(0, draws, many)
+    ]
+    return _table(np.concatenate(drawn), ways, len(year), unmeasured)
 
 
 def most_open(now: Allowances, jobs: Takeoff) -> pd.Series:
@@ -198,35 +203,56 @@ def _measured(year: Takeoff, rng: np.random.Generator) -> Takeoff:
     return replace(year, table=year.table.assign(**known), doubt=None)
 
 
-def _costs_of_way(
-    way: Way, belief: Belief, year: Takeoff, truths: list[_Truth], costs: tuple[float, float]
+def _costs_of_ways(
+    ways: dict[str, Way],
+    belief: Belief,
+    year: Takeoff,
+    truths: list[_Truth],
+    costs: tuple[float, float],
 ) -> Array:
-    """The (draws, 2) costs after a way to record, and the parts that are for not knowing."""
-    # Under one truth at a time where each has openings of its own; else under as many as the
-    # processor's own memory holds.
-    many = 1 if way.openings else max(AT_A_TIME // (len(year) * len(belief.form)), 1)
+    """The (draws, ways, 2) costs after each way to record, and the parts that are for not knowing.
+
+    What a year's records teach is worked out once for all ways that count alike.
+    """
+
+    def cost(truth: _Truth, believed: Mixture) -> float:
+        order = packs_for_share(believed, year.pack, critical_share(*costs))
+        return float(expected_cost(truth.use, year.pack, order, *costs).sum())
+
+    least = np.array([cost(truth, truth.use) for truth in truths])
+    learnt: dict[tuple[str | None, int], list[Belief]] = {}
     found = []
-    for first in range(0, len(truths), many):
-        some = truths[first : first + many]
-        jobs = some[0].year if way.openings else year
-        for truth, use in zip(some, _foretold(way, belief, jobs, some), strict=True):
-            orders = (
-                packs_for_share(u, jobs.pack, critical_share(*costs)) for u in (use, truth.use)
-            )
-            cost, least = (expected_cost(truth.use, jobs.pack, o, *costs).sum() for o in orders)
-            found.append([cost, cost - least])
-    return np.array(found)
+    for way in ways.values():
+        if way.openings:
+            # Each truth has openings of its own.
+            uses = [_foretold(way, belief, one.year, [one], {})[0] for one in truths]
+        else:
+            uses = _foretold(way, belief, year, truths, learnt)
+        came = np.array([cost(*both) for both in zip(truths, uses, strict=True)])
+        found.append(np.column_stack([came, came - least]))
+    return np.stack(found, axis=1)
 
 
-def _foretold(way: Way, belief: Belief, year: Takeoff, truths: list[_Truth]) -> list[Mixture]:
-    """What is foretold of the year after, once the records under each truth are learnt from."""
-    learnt = [belief] * len(truths)
+def _foretold(
+    way: Way,
+    belief: Belief,
+    year: Takeoff,
+    truths: list[_Truth],
+    learnt: dict[tuple[str | None, int], list[Belief]],
+) -> list[Mixture]:
+    """What is foretold of the year after, once the records under each truth are learnt from.
+
+    `learnt` holds what ways before this one taught, by how they count and the year, and is added
+    to.
+    """
+    beliefs = [belief] * len(truths)
     used, gauge = (np.array([getattr(t, at) for t in truths]) for at in ("used", "gauge"))
     for turn in range(way.years):
-        learnt, _ = update_each(
-            learnt, year, _counts(year, used[:, turn], gauge[:, turn], way.counted)
-        )
-    every, places = joined(learnt)
+        if (way.counted, turn) not in learnt:
+            counts = _counts(year, used[:, turn], gauge[:, turn], way.counted)
+            learnt[way.counted, turn] = update_each(beliefs, year, counts)[0]
+        beliefs = learnt[way.counted, turn]
+    every, places = joined(beliefs)
     use = predictive(widen(every, TO_THE_NEXT), year).use()
     return [Mixture(use.weight[place], use.means[place], use.sds[place]) for place in places]
 

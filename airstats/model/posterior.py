@@ -470,46 +470,54 @@ class _Counted(NamedTuple):
     """What n jobs were counted to use, in each of D ways, as g candidates see it.
 
     `counts` (D, n, 2) m²; `way` (g,) by which each candidate goes; `gross_share` (g, 1);
-    `sd` (g, n) of one job about another, m²; `gross_m2` (n,) of a grossly wrong record.
+    `sd` (g, n) of one job about another, m², `gross_sd` where the record is grossly wrong, for
+    which `gross_m2` (n,) comes on top.
     """
 
     counts: Array
     way: Array
     gross_share: Array
     sd: Array
+    gross_sd: Array
     gross_m2: Array
 
-    def agreement(self, expected: Array, of: Array, blur: Array | float = 0.0) -> Agreement:
-        """How the uses that candidates `of` expect agree with their counts, blurred so far, m²."""
+    def agreement(self, expected: Array, of: Array) -> Agreement:
+        """How the uses that candidates `of` expect agree with their counts."""
         low, high = np.moveaxis(
             self.counts[self.way[of]] if len(self.counts) > 1 else self.counts, -1, 0
         )
-        sd = np.hypot(self.sd[of], blur)
-        gross = np.hypot(sd, self.gross_m2)
-        return agreement(expected, sd, low, high, self.gross_share[of], gross)
+        sd, gross_sd = self.sd[of], self.gross_sd[of]
+        return agreement(expected, sd, low, high, self.gross_share[of], gross_sd)
+
+    def blurred(self, blur: Array) -> _Counted:
+        """The same counts, each blurred so far, m²."""
+        sd = np.hypot(self.sd, blur)
+        return self._replace(sd=sd, gross_sd=np.hypot(sd, self.gross_m2))
 
 
-_EACH = ("way", "gross_share", "sd")
+_EACH = ("way", "gross_share", "sd", "gross_sd")
 
 
 def _counted(told: Predictive, places: list[Array], shares: Array, counts: Array) -> _Counted:
     """The counts as the candidates of D beliefs, at these places, see them."""
     way = np.repeat(np.arange(len(places)), [len(place) for place in places])
     gross_m2 = told.belief.prior.gross_packs * told.jobs.pack
-    return _Counted(counts, way, shares[way, None], told.job_sd, gross_m2)
+    gross_sd = np.hypot(told.job_sd, gross_m2)
+    return _Counted(counts, way, shares[way, None], told.job_sd, gross_sd, gross_m2)
 
 
 def _fit(belief: Belief, form: FormDesign, counted: _Counted, pack: Array) -> Fit:
     precision = np.linalg.inv(belief.covariance)
     _, _, columns, certain = form
 
-    def height(at: Array, of: Array, rough: float) -> Height:
-        counts = counted.agreement(at @ columns.T + certain, of, rough * pack)
+    def height(at: Array, of: Array, counted: _Counted) -> Height:
+        counts = counted.agreement(at @ columns.T + certain, of)
         return _height(at - belief.mean[of], precision[of], columns, counts)
 
     # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
-    start = climb(belief.mean, partial(height, rough=0.5), near=0.1)[0]
-    mode, top = climb(start, partial(height, rough=0.0), near=1e-13)
+    rough = counted.blurred(0.5 * pack)
+    start = climb(belief.mean, partial(height, counted=rough), near=0.1)[0]
+    mode, top = climb(start, partial(height, counted=counted), near=1e-13)
     covariance = np.linalg.inv(top.curvature)
     shrink = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(top.curvature)[1])
     return Fit(mode, covariance, top.value + shrink)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -88,7 +89,15 @@ class Takeoff:
 
     def columns(self, names: list[str]) -> np.ndarray:
         """Return the named columns as an (n, len(names)) array."""
-        return np.column_stack([self.table[name].to_numpy(dtype=float) for name in names])
+        for name in names:
+            if name not in self._read:
+                self._read[name] = self.table[name].to_numpy(dtype=float)
+        return np.column_stack([self._read[name] for name in names])
+
+    @cached_property
+    def _read(self) -> dict[str, np.ndarray]:
+        """The columns that were asked for: a table takes far longer to give one."""
+        return {}
 
     def by_cut(self, quantity: str, unit: str = "m2") -> np.ndarray:
         """Return a quantity such as "reveal" or "needed" as (n, cuts); only sheet has any."""

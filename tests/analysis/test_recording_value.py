@@ -37,6 +37,17 @@ def test_the_same_records_give_the_same_figures(whole):
     assert value_of_recording(desk.now, desk.jobs, draws=40).equals(table)
 
 
+def test_what_a_year_teaches_is_worked_out_once_for_all_ways_that_count_alike(whole, monkeypatch):
+    desk, calls = whole[0], []
+    learn = recording_value.update_each
+    monkeypatch.setattr(
+        recording_value, "update_each", lambda *given: calls.append(given) or learn(*given)
+    )
+    value_of_recording(desk.now, desk.jobs, draws=2)
+    # As now, half, quarter, measured; and the second year as now.
+    assert len(calls) == 5
+
+
 def test_who_measures_already_saves_nothing_by_it(whole):
     desk = whole[0]
     jobs = replace(desk.jobs, table=desk.jobs.table.assign(counted="measured"))
