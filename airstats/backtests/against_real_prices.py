@@ -25,9 +25,8 @@ class Hindsight:
     Attributes
     ----------
     table : one row a rule of `COMPARED`: `rule, jobs_short, rolls_short, rolls_left_over,
-        short_money, left_money` (what these cost) and `total_money` (the two together), over all
-        jobs; `shelf_money`, what the rolls left over were bought for (nan where a price is not
-        known)
+        total_money` (what the two cost), over all jobs; `shelf_money`, what the rolls left over
+        were bought for (nan where a price is not known)
     dearer : what each other rule cost more than the allowances, money a job: `rule, mean, low,
         high` (90 %)
     flat_share : the flat share on the surface that would have cost all the jobs least
@@ -81,7 +80,7 @@ def look_back(
         return Hindsight(none, none, float("nan"), 0, *costs, str(error))
     differences = cost_differences(result)
     return Hindsight(
-        table=pd.DataFrame([_of_rule(result, records, rule, costs) for rule in COMPARED]),
+        table=pd.DataFrame([_of_rule(result, records, rule) for rule in COMPARED]),
         dearer=differences[differences["rule"].isin(COMPARED)].reset_index(drop=True),
         flat_share=cheapest_share(finished_jobs(records), *costs),
         jobs=len(result.jobs),
@@ -90,19 +89,15 @@ def look_back(
     )
 
 
-def _of_rule(
-    result: Backtest, records: Records, rule: str, costs: tuple[float, float]
-) -> dict[str, object]:
+def _of_rule(result: Backtest, records: Records, rule: str) -> dict[str, object]:
     """One row of `Hindsight.table`."""
     own = measures(result.jobs, rule, "rolls")
-    left, short = own["rolls_left_over"], own["rolls_short"]
+    left = own["rolls_left_over"]
     return {
         "rule": rule,
         "jobs_short": own["jobs_short"].sum(),
-        "rolls_short": short.sum(),
+        "rolls_short": own["rolls_short"].sum(),
         "rolls_left_over": left.sum(),
-        "short_money": short.sum() * costs[1],
-        "left_money": left.sum() * costs[0],
         "total_money": own["cost"].sum(),
         "shelf_money": _bought(left, result, records),
     }

@@ -152,27 +152,6 @@ def cheapest_cut(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd
     )
 
 
-def job_savings(openings: pd.DataFrame, terms: CutTerms = STANDARD_TERMS) -> pd.DataFrame:
-    """Add up, job by job, what the recommended cuts of openings with a `job_id` would save.
-
-    One row a job, in the order of the openings: `job_id`, `openings` (units), `cut_otherwise`
-    (units with another recommended cut), `cost_as_cut`, `saving`.
-    """
-    table = cheapest_cut(openings, terms)
-    count = _column(openings, "count", 1.0)
-    other = (table["recommended_cut"] != table["cut_pattern"]).to_numpy()
-    units = pd.DataFrame(
-        {
-            "job_id": openings["job_id"],
-            "openings": count,
-            "cut_otherwise": np.where(other, count, 0.0),
-            "cost_as_cut": table["cost_as_cut"] * count,
-            "saving": table["saving_all"],
-        }
-    )
-    return units.groupby("job_id", sort=False).sum().reset_index()
-
-
 # A price ten times as high as today's is not worth a thought.
 FARTHEST = 10.0
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import Allowances
-from airstats.pricing.cut_choice import break_even_map, cheapest_cut, job_savings, turning_prices
+from airstats.pricing.cut_choice import break_even_map, cheapest_cut, turning_prices
 from airstats.pricing.cut_prices import STANDARD_COSTS, CutCosts, CutTerms
 from airstats.records.reading import Records
 
@@ -66,22 +66,14 @@ def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
     return openings.assign(mark=openings.get("mark", "")).join(plan)
 
 
-def past_savings(records: Records, terms: CutTerms) -> pd.DataFrame:
-    """Return one row a job with what the recommended cuts would have saved, most first."""
-    if records.openings.empty:
-        return pd.DataFrame(columns=["job_id", "openings", "cut_otherwise", "saving"])
-    table = job_savings(_with_rolls(records), terms)
-    return table.sort_values("saving", ascending=False, ignore_index=True)
-
-
 def saving_range(records: Records, terms: CutTerms) -> tuple[float, float]:
     """Return the least and most that the cheapest cuts would save, with times half or double."""
     hour = terms.costs.labour_hour
     found = [
-        past_savings(records, replace(terms, costs=replace(terms.costs, labour_hour=hour * times)))
+        opening_plan(records, replace(terms, costs=replace(terms.costs, labour_hour=hour * times)))
         for times in (0.5, 1.0, 2.0)
     ]
-    totals = [float(table["saving"].sum()) for table in found]
+    totals = [float(plan["saving_all"].sum()) for plan in found]
     return min(totals), max(totals)
 
 

@@ -38,28 +38,31 @@ LIKELY = 3.0
 """A price or time may well be three times what is assumed, or a third; farther off is unlikely."""
 
 
-def cut_words(terms: CutTerms, savings: pd.DataFrame, reach: tuple[float, float]) -> Words:
+def cut_words(terms: CutTerms, plan: pd.DataFrame, reach: tuple[float, float]) -> Words:
     """Say which cut would have paid on past jobs, and by how much.
 
     Parameters
     ----------
     terms : CutTerms
         The prices and times that were taken.
-    savings : DataFrame
-        From `past_savings`; money.
+    plan : DataFrame
+        From `opening_plan` of the past jobs; money.
     reach : (float, float)
         From `saving_range`; money.
     """
-    if savings.empty or savings["saving"].sum() <= 0:
+    other = plan[plan["saving_all"] > 0]
+    if other.empty:
         return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
-    other, units = (number(savings[name].sum(), 0) for name in ("cut_otherwise", "openings"))
+    cuts = other.groupby("recommended_cut")["count"].sum().sort_values(ascending=False)
+    said = [f"{number(units, 0)} {CUTS[str(cut)].words}" for cut, units in cuts.items()]
     # With a price of its rolls the page began with a sum, and said whose money it is.
     named = in_currency if terms.own_price else own_money
-    saved = named(roughly(savings["saving"].sum()), terms.currency)
+    saved = named(roughly(other["saving_all"].sum()), terms.currency)
+    jobs = counted(plan["job_id"].nunique(), "job")
     return Words(
         f"**Had every opening been cut the cheapest way, about {saved} in sheet, tape and time"
-        f" would have been saved over all {counted(len(savings), 'job')}** ({_reach(reach)}):"
-        f" {other} of {units} openings would have been cut otherwise. {_assumed(terms)}"
+        f" would have been saved over {jobs}** ({_reach(reach)}):"
+        f" of {number(plan['count'].sum(), 0)} openings {listed(said)} instead. {_assumed(terms)}"
     )
 
 
@@ -100,17 +103,17 @@ def where_cuts_pay(desk: Desk, costs: CutCosts) -> Section:
     yield cuts_charts.cut_map(grid, records.openings, desk.firm.currency)
 
 
-def turn_table(turns: pd.DataFrame) -> pd.DataFrame:
+def turn_table(turns: pd.DataFrame, currency: str = "") -> pd.DataFrame:
     """Return what each cut would cost more if all openings were cut alike, the cheapest first.
 
-    `cut, extra_cost, condition`: at which price or time it would do as well; the one that is
-    nearest to what is assumed.
+    `cut, extra_cost` (to two digits), `condition`: at which price or time it would do as well; the
+    one that is nearest to what is assumed. `currency` is that of the prices, if it is known.
     """
     if turns.empty:
         return pd.DataFrame(columns=["cut", "extra_cost", "condition"])
     others = turns.groupby("other_cut", sort=False)
     best = {"cut": CUTS[turns["cheapest_cut"].iloc[0]].words, "extra_cost": 0.0}
-    rest = [_turn(CUTS[str(cut)].words, part) for cut, part in others]
+    rest = [_turn(CUTS[str(cut)].words, part, currency) for cut, part in others]
     return pd.DataFrame([best | {"condition": "it is the cheapest"}, *rest])
 
 
@@ -153,12 +156,13 @@ def _assumed(terms: CutTerms) -> str:
     return (
         f"(Reckoned with {own} {tape} a m of tape, {hour} an hour, {costs.minutes_piece:g} minutes"
         f" a loose piece and {costs.minutes_joint_m:g} a m of joint; put your own into firm.toml."
-        f" {percent(terms.reuse_share)} of usable off-cuts re-used.)"
+        f" Of usable off-cuts {percent(terms.reuse_share)} are taken as re-used.)"
     )
 
 
-def _turn(cut: str, turns: pd.DataFrame) -> dict[str, object]:
-    row: dict[str, object] = {"cut": cut, "extra_cost": turns["extra_cost"].iloc[0]}
+def _turn(cut: str, turns: pd.DataFrame, currency: str) -> dict[str, object]:
+    extra = float(f"{turns['extra_cost'].iloc[0]:.2g}")
+    row: dict[str, object] = {"cut": cut, "extra_cost": extra}
     known = turns.dropna(subset="turns_at")
     if known.empty:
         return row | {"condition": "no price or time alone would turn that"}
@@ -166,8 +170,10 @@ def _turn(cut: str, turns: pd.DataFrame) -> dict[str, object]:
     times = known["turns_at"].clip(lower=1e-9) / known["now"]
     far = np.abs(np.log(times.to_numpy(dtype=float)))
     name, now, turns_at = known[["price", "now", "turns_at"]].to_numpy()[far.argmin()]
-    unlikely = "" if far.min() <= np.log(LIKELY) else " (unlikely)"
-    condition = f"{PRICES[name].format(_price(turns_at))}, not {_price(now)}{unlikely}"
+    unlikely = "" if far.min() <= np.log(LIKELY) else ", which is unlikely"
+    money = "" if str(name).startswith("minutes") else currency
+    turned = PRICES[name].format(in_currency(_price(turns_at), money))
+    condition = f"{turned}, not {_price(now)}{unlikely}"
     return row | {"condition": condition}
 
 

@@ -22,6 +22,7 @@ from airstats.base.number_text import (
     each,
     give_or_take,
     in_currency,
+    in_percent,
     listed,
     number,
 )
@@ -52,7 +53,7 @@ def owner_section(desk: Desk) -> Section:
     currency, table = desk.firm.currency, pd.DataFrame(map(material_row, kept))
     said = f"{HEADING}\n\n{overrun_words(table, currency)}"
     shown = " ".join(name for name in COLUMNS if table[name].notna().any())
-    caption = "Packs of each material; ±: what chance makes over such jobs (90 %)"
+    caption = "Packs over the jobs that priced them; ±: what chance makes over such jobs (90 %)"
     return Words(said), show_table(table, caption, shown, currency)
 
 
@@ -67,6 +68,8 @@ def material_row(one: Product) -> dict[str, object]:
         "by chance": "chance",
         "under": "the price held more than the jobs took",
     }
+    reason = reasons.get(way) or _reason(one)
+    waste = in_percent(one.known.table().loc[["waste"]].iloc[0])
     return {
         "material": one.name,
         "jobs": len(priced),
@@ -75,8 +78,9 @@ def material_row(one: Product) -> dict[str, object]:
         "mean_packs": likely["mean"],
         "over": give_or_take(likely) if np.isfinite(likely["low"]) else number(likely["mean"]),
         "mean_money": money,
-        "reason": reasons.get(way) or _reason(one),
+        "reason": reason,
         "way": way,
+        "to_price": f"{one.name} {waste}" * reason.startswith("waste"),
     }
 
 
@@ -90,7 +94,9 @@ def overrun_words(table: pd.DataFrame, currency: str = "") -> str:
     ]
     same = listed(parts["by chance"]["material"].tolist())
     told = [f"**{capital(listed(said))}.**"] if said else []
-    told += [f"No more than chance makes: {same}."] if same else []
+    wasted = listed([text for text in table["to_price"] if text])
+    told += [f"Price for waste: {wasted}."] if wasted else []
+    told += [f"{capital(same)}: no more than chance makes."] if same else []
     return " ".join(told)
 
 

@@ -36,7 +36,7 @@ from airstats.reports.house_style import (
 from airstats.reports.shared_charts import panels, paper
 from airstats.takeoff.sheet_quantities import Takeoff
 
-HIGH = 1.8
+HIGH = 1.6
 """Inches: the height of every picture that stands beside another."""
 FOR_WORDS = 0.35
 """Share of the way across that the word beside the line needs."""
@@ -129,7 +129,7 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     axes.margins(y=0.15)
     means = f"; square: mean of {groups['jobs'].median():.0f} jobs, 90 %" if len(groups) else ""
     axes.set_xlabel(f"reveals of the job, m²\ndot: a job{means}")
-    axes.set_ylabel("rolls over the price")
+    axes.set_ylabel("rolls over")
     said = [f"{number(row.mean, 2)} at {number(row.reveal_m2, 0)} m²" for row in each(groups)]
     alike = f" Means of jobs alike in their reveals: {listed(said)}." if said else ""
     alt = (

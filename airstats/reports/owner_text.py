@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -53,9 +54,10 @@ from airstats.base.number_text import (
     percent,
     rolls,
     roughly,
+    signed,
 )
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.allowances import unchanged
+from airstats.model.allowances import INTERVAL, unchanged
 from airstats.pricing import firm_cuts
 from airstats.pricing.cut_prices import CutCosts
 from airstats.reports import cuts_text, owner_charts
@@ -86,13 +88,16 @@ def headline(desk: Desk) -> Words:
     """Say how much the firm ran over, what that cost, and what accounts for it."""
     total = float(overrun_table(desk.jobs)["overrun_rolls"].sum())
     much = f"{rolls(round(abs(total), 1))} {'more' if total >= 0 else 'fewer'} than priced"
-    much = much if round(abs(total), 1) else "as many rolls as were priced"
-    said = f"ou used {much} over {counted(len(desk.jobs), 'job')}{_worth(desk)}"
+    even = not round(abs(total), 1)
+    much, worth = ("as many rolls as were priced", "") if even else (much, _worth(desk))
+    said = f"ou used {much} over {counted(len(desk.jobs), 'job')}{worth}"
     if by_chance(overrun_a_job(desk.jobs)):
         return Words(f"**Nothing to find: y{said}; that is no more than chance makes.**")
     if total < 0:
         return Words(f"**Y{said}: your prices held more than the jobs took.**")
-    return Words(f"**Y{said}; {_accounted(contributors(desk)[:2], _amounts(desk))}.**")
+    parts = contributors(desk)[:2]
+    sure = " In nine cases of ten the truth lies within the ±." if parts else ""
+    return Words(f"**Y{said}; {_accounted(parts, _amounts(desk))}.**{sure}")
 
 
 def _accounted(parts: list[tuple[str, pd.Series]], money: dict[str, str]) -> str:
@@ -129,7 +134,8 @@ def _worth(desk: Desk) -> str:
         return " (no price of a roll in the records or in firm.toml, so no money)"
     known = int(money.notna().sum())
     part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
-    worth = own_money(number(abs(money.sum()), 0), desk.firm.currency)
+    way = np.sign(overrun_table(desk.jobs)["overrun_rolls"].sum())
+    worth = own_money(number(way * money.sum(), 0), desk.firm.currency)
     return f", about {worth} at your roll prices{part}"
 
 
@@ -139,12 +145,12 @@ def quarter_money(desk: Desk) -> Words | None:
     now = table[table["quarter"].eq(desk.quarter)]
     if len(now) == len(table):
         return None
-    over = float(now["overrun_rolls"].sum())
-    way = "over" if over >= 0 else "under"
-    money = now["overrun_money"].dropna()
-    sum_of = in_currency(number(abs(money.sum()), 0), desk.firm.currency)
+    over, jobs = float(now["overrun_rolls"].sum()), counted(len(now), "job")
+    if not round(abs(over), 1):
+        return Words(f"In {desk.quarter} alone: as many rolls as were priced, in {jobs}.")
+    way, money = "over" if over > 0 else "under", now["overrun_money"].dropna()
+    sum_of = in_currency(number(np.sign(over) * money.sum(), 0), desk.firm.currency)
     worth = f", worth {sum_of}" if len(money) else ""
-    jobs = counted(len(now), "job")
     return Words(f"In {desk.quarter} alone: {rolls(round(abs(over), 1))} {way} in {jobs}{worth}.")
 
 
@@ -178,10 +184,10 @@ def _as_told(desk: Desk) -> Words | None:
     nearest = fit_at_once(jobs)
     now, then = (one.table().loc[["waste"]].iloc[0] for one in (desk.now, nearest))
     leads = overrun_views.contributors(jobs, nearest)
-    cause = f"most would go to {leads[0][0]}" if leads else "no single cause would stand out"
+    cause = f"the largest cause {leads[0][0]}" if leads else "no single cause stands out"
     return Words(
-        f"{counted_as_told(desk.jobs)}. If that is wrong and they were counted to the nearest roll,"
-        f" waste is {percent_of(then)}, not {percent_of(now)}, and {cause}."
+        f"{counted_as_told(desk.jobs)}. If instead they were counted to the nearest roll, waste is"
+        f" {percent_of(then)}, not {percent_of(now)}, and {cause}: ask whoever counted."
     )
 
 
@@ -216,11 +222,11 @@ def _rival(found: Hindsight, currency: str) -> str:
     beside = _beside(rival, found.jobs, currency)
     if by_chance(rival):
         return (
-            f"**{capital(flat)}, the cheapest so far, may do as well**: {beside}, so the two cannot"
-            " be told apart; ours also tell why a job ran over."
+            f"**{capital(flat)} may do as well**: {beside}, so the two cannot"
+            " be told apart; ours also tell why."
         )
     if rival["mean"] > 0:
-        return f"**No flat share: {flat}, the cheapest so far, is dearer**: {beside}."
+        return f"**No flat share: {flat} is dearer**: {beside}."
     return f"**Put {flat}: it is cheaper than our allowances**: {beside}."
 
 
@@ -229,8 +235,9 @@ def _beside(rival: pd.Series, jobs: int, currency: str) -> str:
     mean = number(abs(rival["mean"]), 0)
     way = "more" if rival["mean"] >= 0 else "less"
     return (
-        f"learnt from the same jobs, it would have cost {in_currency(mean, currency)} a job {way}"
-        f" over {counted(jobs, 'job')} (90 %: {_change(rival, 'less', 'more')})"
+        "the best flat share, learnt from the same jobs, would have cost"
+        f" {in_currency(mean, currency)} a job {way} over {counted(jobs, 'job')}"
+        f" (90 %: {_change(rival, 'less', 'more')})"
     )
 
 
@@ -244,8 +251,8 @@ def _allowances_said(desk: Desk) -> str:
         for name in [f"reveal.{cut}"]
     ]
     return (
-        f"the laid sheet with its laps, {waste}, and for each m² of reveal, in m² of sheet,"
-        f" {listed(factors)}"
+        f"the sheet as laid, laps included, with {waste} and, for each m² of reveal, these m² of"
+        f" sheet: {listed(factors)}"
     )
 
 
@@ -308,8 +315,8 @@ def _laps_and_waste(desk: Desk) -> str:
     took, lacked = (row for _, row in usual_split(desk.jobs, desk.now, causes=parts).iterrows())
     held = -lacked[["mean", "high", "low"]].set_axis(["mean", "low", "high"])
     return (
-        f"Laps and waste took {give_or_take(took, 'rolls')}; beyond the bare surface your prices"
-        f" held {give_or_take(held, 'rolls')}."
+        f"Laps and waste took {give_or_take(took, 'rolls')}; your prices held"
+        f" {give_or_take(held, 'rolls')} beyond the bare surface."
     )
 
 
@@ -331,7 +338,7 @@ def _reveals_or_waste(desk: Desk) -> list[str]:
     if both**2 - reveals**2 - waste**2 > 2 * TRADE_OFF * reveals * waste:
         return []
     together = give_or_take(split.loc[["both"]].iloc[0], "rolls")
-    return [f"reveals and waste together took {together}, which is surer than either's part"]
+    return [f"reveals and waste are surer together, {together}"]
 
 
 def reveal_words(table: pd.DataFrame) -> Words:
@@ -342,8 +349,11 @@ def reveal_words(table: pd.DataFrame) -> Words:
     table : DataFrame
         From `overrun_by_reveals`.
     """
-    missed = listing(table.loc[table["missed"].astype(bool), "job_id"])
-    outside = f" Outside what was foretold of them: {missed}." if table["missed"].any() else ""
+    missed = table.loc[table["missed"].astype(bool), "job_id"]
+    likely = int(round((1 - INTERVAL) * len(table), 6))
+    chance_alone = f" (by chance: up to {counted(likely, 'job')})" * (likely > 0)
+    outside = f" Outside what was foretold of them: {listing(missed)}{chance_alone}."
+    outside *= len(missed) > 0
     slope = rise_with_reveals(table)
     if slope is None:
         few = "Too few jobs with measured reveals to see whether the overrun rises with them."
@@ -408,7 +418,7 @@ def worst_jobs(desk: Desk, job: str = "") -> Section:
         The job to take apart; "" takes the one that ran over most.
     """
     yield Words(f"{worst_words(desk).text} {job_words(desk, job).text}")
-    caption = "Rolls, and the largest sure cause of each"
+    caption = "Rolls; of each job's causes the largest that is sure"
     worst = show_table(worst_table(desk), caption, currency=desk.firm.currency, name="worst_jobs")
     one = owner_charts.job_cascade(job_split(desk, job), desk.jobs)
     yield Beside(worst, one) if one and len(desk.jobs) > 1 else worst
@@ -432,6 +442,7 @@ def worst_words(desk: Desk) -> Words:
     main = worst["cause"].map(SHORT_WORDS).fillna("no sure cause").value_counts()
     causes = [f"{cause} in {counted(count, 'job')}" for cause, count in main.items()]
     why = f"main cause: {main.index[0]}" if len(main) == 1 else f"main causes: {listed(causes)}"
+    why = f"their {why}" if len(worst) > 1 else why
     return Words(f"{ran}{_few_or_many(over, worst, len(table))}; {why}.")
 
 
@@ -518,10 +529,10 @@ def crew_words(desk: Desk) -> Words:
         told = f" Not to be told from the firm: {listing(same, LONG)}." if same else ""
         return Words(f"{' '.join(said)}{told}")
     ends = (crews.sort_values("pooled").iloc[place] for place in (0, -1))
-    reach = " to ".join(f"{percent(row['pooled'], 1)} (crew {row['crew']})" for row in ends)
+    reach = " to ".join(f"{signed(100 * row['pooled'], 1)} % (crew {row['crew']})" for row in ends)
     return Words(
-        f"No crew can be told from the firm: what each uses above or below it, {reach} of laid"
-        " sheet, is no more than chance makes."
+        f"No crew stands out: what each uses beside the firm, from {reach} of laid sheet, is no"
+        " more than chance makes."
     )
 
 
@@ -545,12 +556,14 @@ def cuts(desk: Desk, costs: CutCosts) -> Section:
         The prices and times of the firm.
     """
     currency, records = desk.firm.currency, firm_cuts.with_usual_depths(desk.records, desk.now)
+    used = records.openings["job_id"].isin(desk.jobs.table["job_id"])
+    records = replace(records, openings=records.openings[used])
     terms = firm_cuts.cut_terms(records, desk.now, costs, currency)
-    savings = firm_cuts.past_savings(records, terms)
-    yield cuts_text.cut_words(terms, savings, firm_cuts.saving_range(records, terms))
+    plan = firm_cuts.opening_plan(records, terms)
+    yield cuts_text.cut_words(terms, plan, firm_cuts.saving_range(records, terms))
     yield cut_words(desk)
     took = show_table(cut_table(desk), "What a m² of reveal took, m² of sheet", CUT_COLUMNS)
-    turns = cuts_text.turn_table(firm_cuts.past_turns(records, terms))
+    turns = cuts_text.turn_table(firm_cuts.past_turns(records, terms), currency)
     yield Beside(took, show_table(turns, "All openings cut alike", currency=currency))
 
 
@@ -572,10 +585,9 @@ def cut_table(desk: Desk) -> pd.DataFrame:
     """Return `cut_comparison` in words: the factor with its interval, and what jobs taught."""
     cuts = cut_comparison(desk.jobs, desk.now)
     rows = cuts[["factor", "factor_low", "factor_high"]].set_axis(["mean", "low", "high"], axis=1)
-    return cuts.assign(
-        cut=[CUTS[cut].words for cut in cuts["cut"]],
-        reveal_took=[factor_of(row) for _, row in rows.iterrows()],
-    )
+    common = np.where(cuts["learnt"] < LEARNT, " (common practice)", "")
+    took = [factor_of(row) for _, row in rows.iterrows()]
+    return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]], reveal_took=took + common)
 
 
 def hindsight(desk: Desk, found: Hindsight) -> Section:
@@ -590,12 +602,13 @@ def hindsight(desk: Desk, found: Hindsight) -> Section:
     yield hindsight_words(found, currency)
     if not found.reason:
         table = found.table.assign(rule=found.table["rule"].map(WORDS_OF_RULES))
-        columns = "rule jobs_short rolls_short short_money rolls_left_over left_money total_money"
+        columns = "rule jobs_short rolls_short rolls_left_over total_money"
         left, short = (
             in_currency(number(cost, 0), currency)
             for cost in (found.leftover_cost, found.short_cost)
         )
-        caption = f"The same jobs priced in three ways (a roll left over: {left}, short: {short})"
+        costs = f"a roll short costs {short}, wait and delivery included; one left over {left}"
+        caption = f"The same jobs priced in three ways ({costs})"
         yield show_table(table, caption, columns, currency)
 
 
@@ -614,8 +627,9 @@ def hindsight_words(found: Hindsight, currency: str = "") -> Words:
     ends = f" (90 %: {_change(change, 'less', 'more')})" if np.isfinite(saved["low"]) else ""
     within = ", which chance explains" if by_chance(row) else ""
     return Words(
-        f"**Had {counted(found.jobs, 'job')} been priced with the allowances known before each"
-        f" quarter, rolls short and left over would have cost {much} {way}{within}**{ends}."
+        f"**Had {counted(found.jobs, 'job')}, all after the first quarter, been priced with the"
+        " allowances known then, rolls short and left over would have cost"
+        f" {much} {way}{within}**{ends}."
         f" {_on_the_shelf(found, currency)}"
     )
 
@@ -624,21 +638,22 @@ def _on_the_shelf(found: Hindsight, currency: str) -> str:
     """What becomes of the rolls left over, and what of them is counted as cost."""
     ours, really = found.of_rule("airstats"), found.of_rule("estimated")
     left, worth = ours["rolls_left_over"], ours["shelf_money"]
-    bought = in_currency(number(worth, 0), currency)
-    known = f", bought for {bought}," if np.isfinite(worth) else ""
-    before = f"(really {rolls(round(really['rolls_left_over']))})"
+    known = f", bought for {in_currency(roughly(worth), currency)}," if np.isfinite(worth) else ""
+    lay = really["rolls_left_over"]
+    before = f"(really {rolls(round(lay)) if lay else 'none'})"
     if not left:
         return f"No roll would have been left over {before}."
     return (
-        f"{counted(int(left), 'roll')}{known} would have been left over {before}: what lies over"
-        " serves later jobs, so only what lying there loses counts as cost."
+        f"{counted(int(left), 'roll')}{known} would have been left over {before}; as later jobs use"
+        " them, only what lying there loses counts as cost."
     )
 
 
 def _change(row: pd.Series, down: str = "fewer", up: str = "more") -> str:
-    """The interval of a change in words: "34 to 53 fewer", "3 fewer to 2 more"."""
+    """The interval of a change: "34 to 53 fewer", "3 fewer to 2 more", no finer than it is wide."""
     least, most = row["low"], row["high"]
-    low, high = number(abs(least), 0), number(abs(most), 0)
+    place = max(int(np.floor(np.log10(max(most - least, 1) / 2))) - 1, 0)
+    low, high = (number(round(abs(end), -place), 0) for end in (least, most))
     if most <= 0:
         return f"{high} to {low} {down}" if least else "no change"
     if least >= 0:

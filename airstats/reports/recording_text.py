@@ -18,7 +18,16 @@ from airstats.analysis.recording_value import (
     most_open,
     value_of_recording,
 )
-from airstats.base.number_text import counted, each, in_currency, listed, number, roughly, signed
+from airstats.base.number_text import (
+    capital,
+    counted,
+    each,
+    in_currency,
+    listed,
+    number,
+    roughly,
+    signed,
+)
 from airstats.model.allowances import REACH
 from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
@@ -62,10 +71,15 @@ def sentence(desk: Desk) -> Words:
 
 
 def briefly(desk: Desk) -> Words:
-    """Say the same without what the rolls left over and short cost."""
+    """Say the same in short for one who only asks whether it pays."""
     table = _worth(desk)
     measured = next(each(table[table["way"].eq(MEASURED)]))
-    return Words(f"{_worthwhile(measured, desk.firm.currency)}.")
+    what = f"{capital(DONE[MEASURED])} ({EFFORT}) would save"
+    if measured.saving_low <= 0:
+        return Words(f"{what} this firm little.")
+    ends = f"{signed(measured.worst, 0)} to {signed(measured.best, 0)}"
+    saved, reach = (in_currency(x, desk.firm.currency) for x in (roughly(measured.saving), ends))
+    return Words(f"{what} about {saved} a year; of ten possible truths nine give {reach}.")
 
 
 def in_short(desk: Desk) -> Section:

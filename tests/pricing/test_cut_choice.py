@@ -16,7 +16,6 @@ from airstats.pricing.cut_choice import (
     cheapest_cut,
     cut_amounts,
     cut_costs,
-    job_savings,
     turning_prices,
 )
 from airstats.pricing.cut_prices import AMOUNTS, CutCosts, CutTerms
@@ -125,22 +124,6 @@ def test_the_recommended_cut_is_the_cheapest_or_the_same_and_the_saving_follows(
     assert set(table["recommended_cut"]) >= set(KNOWN_CUTS)
     table = cheapest_cut(openings(), CutTerms(FREE))
     assert table["recommended_cut"].tolist() == openings()["cut_pattern"].tolist()
-
-
-def test_job_savings_add_up_the_units_of_each_job():
-    frame = openings()
-    table, jobs = cheapest_cut(frame), job_savings(frame)
-    assert jobs["job_id"].tolist() == ["a", "b"]
-    assert jobs["openings"].tolist() == [3, 3]
-    assert jobs["saving"].tolist() == pytest.approx(
-        [2 * table["saving"][0] + table["saving"][1], 3 * table["saving"][2]]
-    )
-    changed = (table["recommended_cut"] != table["cut_pattern"]) * frame["count"]
-    cost = (table["cost_as_cut"] * frame["count"]).groupby(frame["job_id"]).sum()
-    assert jobs["cost_as_cut"].tolist() == pytest.approx(cost.tolist())
-    assert jobs["cut_otherwise"].tolist() == [changed[0] + changed[1], changed[2]]
-    alone = job_savings(frame.drop(columns="count"))
-    assert alone["openings"].tolist() == [2, 1]
 
 
 def test_a_cut_is_priced_in_its_cheapest_way():

@@ -11,7 +11,6 @@ from airstats.pricing.cut_prices import CutCosts, CutTerms
 from airstats.pricing.firm_cuts import (
     cut_terms,
     opening_plan,
-    past_savings,
     saving_range,
     usual_shape,
 )
@@ -57,7 +56,7 @@ def test_the_range_of_savings_takes_half_the_times_the_times_and_double():
     records = replace(RECORDS, openings=RECORDS.openings.assign(**sizes))
     terms = CutTerms(CutCosts(labour_hour=10.0))
     savings = {
-        hour: past_savings(records, CutTerms(CutCosts(labour_hour=hour)))["saving"].sum()
+        hour: opening_plan(records, CutTerms(CutCosts(labour_hour=hour)))["saving_all"].sum()
         for hour in (5.0, 10.0, 20.0)
     }
     assert savings[10.0] == 0 < min(savings[5.0], savings[20.0])
@@ -65,17 +64,10 @@ def test_the_range_of_savings_takes_half_the_times_the_times_and_double():
     uneven = replace(records, openings=records.openings.assign(cut_pattern="centre"))
     low, high = saving_range(uneven, terms)
     each = [
-        past_savings(uneven, CutTerms(CutCosts(labour_hour=hour)))["saving"].sum()
+        opening_plan(uneven, CutTerms(CutCosts(labour_hour=hour)))["saving_all"].sum()
         for hour in savings
     ]
     assert (low, high) == pytest.approx((min(each), max(each)))
-
-
-def test_jobs_that_lose_most_come_first():
-    records = replace(RECORDS, openings=RECORDS.openings.assign(count=[1, 9, 2, 8]))
-    savings = past_savings(records, CutTerms())
-    assert savings["saving"].is_monotonic_decreasing
-    assert savings["saving"].iloc[0] > savings["saving"].iloc[-1]
 
 
 def test_a_cut_is_told_in_words_with_its_way():

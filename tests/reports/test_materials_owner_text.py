@@ -72,13 +72,18 @@ def test_nobody_counts_the_corners_only_where_the_price_does_not_follow_them(cor
 
 def test_waste_is_the_reason_where_the_price_holds_the_corners():
     records = firm(jobs=24, corner_pieces=0.3)
-    told = reason(section(records, np.ceil(1.05 * needed(records))))
-    assert re.fullmatch(r"waste, \d+ ± \d+ packs, \d+ ± \d+ of it priced", told)
+    shown = section(records, np.ceil(1.05 * needed(records)))
+    assert re.fullmatch(r"waste, \d+ ± \d+ packs, \d+ ± \d+ of it priced", reason(shown))
+    waste, half = re.search(
+        r"Price for waste: corner pieces ([\d.]+) ± ([\d.]+) %", said(shown)
+    ).groups()
+    # The truth: 30 %.
+    assert abs(float(waste) - 30) < 1.5 * float(half)
 
 
 def test_a_good_price_leaves_nothing_to_find_and_an_ample_one_is_said(corners):
     shown = section(corners, np.ceil(1.05 * needed(corners)))
-    assert "No more than chance makes: corner pieces." in said(shown)
+    assert "Corner pieces: no more than chance makes." in said(shown)
     assert reason(shown) == "chance"
     shown = section(corners, np.ceil(1.5 * needed(corners)))
     assert "below it" in said(shown)

@@ -35,11 +35,11 @@ def test_where_reveals_dominate_they_lead_and_no_flat_share_is_advised():
     mean, half = told("; reveals account for", headline)
     assert abs(mean - truth_of("reveals dominate")["reveals_over"]) < 1.5 * half
     assert "crew" not in headline + advice
-    assert advice.startswith("**Price the laid sheet")
+    assert advice.startswith("**Price the sheet as laid, laps included, ")
     # The truth: one m² of sheet for each m² of reveal, 5 % of waste.
-    factor, half = told("for each m² of reveal, in m² of sheet,", advice)
+    factor, half = told("these m² of sheet:", advice)
     assert abs(factor - 1.0) < 1.5 * half
-    waste, half = told("its laps,", advice)
+    waste, half = told("laps included, with", advice)
     assert abs(waste - 5.0) < 1.5 * half
     assert "**No flat share: " in advice
     assert "less** (90 %: " in saved

@@ -122,12 +122,12 @@ def looked_back(desk, **rival):
 
 def test_advice_names_its_units_and_a_crew_that_stands_out(reveals, nothing, crew):
     said = owner_text.advice(reveals, looked_back(reveals)).text
-    assert said.startswith("**Price the laid sheet")
+    assert said.startswith("**Price the sheet as laid, laps included, with ")
     factor = reveals.now.table().loc["reveal.diagonal", "mean"]
-    assert f"for each m² of reveal, in m² of sheet, {factor:.2f} ± " in said
+    assert f"for each m² of reveal, these m² of sheet: {factor:.2f} ± " in said
     assert CUTS["lined"].words not in said  # No job was cut so.
     said = owner_text.advice(nothing, looked_back(nothing)).text
-    assert said.startswith("**Nothing need change:** your records ask for the laid sheet")
+    assert said.startswith("**Nothing need change:** your records ask for the sheet as laid, ")
     said = owner_text.advice(crew, looked_back(crew)).text
     assert re.search(r"And see why crew Damson uses \d+\.\d ± \d+\.\d % of laid sheet more", said)
     assert "crew" not in owner_text.advice(reveals, looked_back(reveals)).text
@@ -199,7 +199,7 @@ def test_how_rolls_were_counted_is_asked_where_nobody_says_and_weighed_where_som
     part = owner_text.how_counted(lay_out(change(whole, count_told=told))).text
     assert "do not say in 4 of 24 jobs, so" in part
     said = owner_text.how_counted(lay_out(change(whole, count_told=True))).text
-    assert said.startswith("The records say that opened rolls count whole. If that is wrong and")
+    assert said.startswith("The records say that opened rolls count whole. If instead they ")
     assert f"waste is {found[1]} ±" in said
     assert f"not {found[2]} ±" in said
     assert owner_text.how_counted(desk_of()) is None  # Measured exactly, so it is told.
@@ -241,14 +241,14 @@ def test_one_crew_cannot_be_told_from_waste(reveals, name, reason):
 def test_what_cannot_be_separated_follows_the_records(reveals, crew):
     assert "reveals and waste" not in owner_text.cannot_separate(crew)
     said = owner_text.cannot_separate(reveals)
-    assert re.search(r"reveals and waste together took \d+ ± \d+ rolls, which is surer", said)
+    assert re.search(r"reveals and waste are surer together, \d+ ± \d+ rolls", said)
 
 
 def test_what_laps_and_waste_took_stands_beside_what_the_prices_held(reveals):
     said = next(iter(owner_text.causes(reveals))).text
     found = re.search(
-        r"Laps and waste took ([\d.]+) ± [\d.]+ rolls; beyond the bare surface your prices held"
-        r" ([\d.]+)(?: ± [\d.]+)? rolls\.",
+        r"Laps and waste took ([\d.]+) ± [\d.]+ rolls; your prices held"
+        r" ([\d.]+)(?: ± [\d.]+)? rolls beyond the bare surface\.",
         said,
     )
     split = usual_split(reveals.jobs, reveals.now).set_index("cause")["mean"]
@@ -288,8 +288,8 @@ def test_a_job_whose_record_looks_wrong_is_said_to():
 
 def test_worst_jobs_are_few_or_many_or_none(reveals, crew, nothing):
     said = [owner_text.worst_words(desk).text for desk in (reveals, crew, nothing)]
-    assert "so it is spread over many jobs; main causes: reveals in" in said[0]
-    assert "so a few jobs make it; main cause: crews." in said[1]
+    assert "so it is spread over many jobs; their main causes: reveals in" in said[0]
+    assert "so a few jobs make it; their main cause: crews." in said[1]
     assert re.search(r", and \d+ under, by [\d.]+ rolls: no more than chance makes", said[2])
     three = desk_of(jobs=3)
     assert "under" not in owner_text.worst_words(three).text
@@ -320,14 +320,15 @@ def test_a_crew_is_named_only_where_it_stands_out(crew, nothing):
     assert said.startswith("Crew Damson uses ")
     assert "Below the firm: " in said
     said = owner_text.crew_words(nothing).text
-    assert said.startswith("No crew can be told from the firm: what each uses")
+    assert said.startswith("No crew stands out: what each uses beside the firm, from ")
+    assert re.search(r"from [−+]?[\d.]+ % \(crew \w+\) to [−+]?[\d.]+ % \(crew", said)
 
 
 def test_a_crew_with_three_bad_jobs_is_not_blamed():
     records = used_more(invent(priced_reveals=True), 0.15 * (np.arange(48) < 3))
     rowan = records.jobs["crew"].where(records.jobs.index >= 3, "Rowan")
     said = owner_text.crew_words(lay_out(change(records, crew=rowan))).text
-    assert said.startswith("No crew can be told from the firm: what each uses")
+    assert said.startswith("No crew stands out: ")
 
 
 @pytest.mark.parametrize(
@@ -362,12 +363,17 @@ def test_hindsight_says_what_was_saved_at_which_costs_or_why_not(reveals, nothin
     assert saved > 0
     assert f"would have cost {saved:,.0f} less** (90 %: " in said
     left = table.loc["airstats", "rolls_left_over"]
-    assert f"{left:.0f} rolls, bought for {150 * left:,.0f}, would have been left over" in said
-    assert said.endswith("so only what lying there loses counts as cost.")
+    assert (
+        f"{left:.0f} rolls, bought for {float(f'{150 * left:.2g}'):,.0f}, would have been left over"
+        in said
+    )
+    assert said.endswith("only what lying there loses counts as cost.")
     said = owner_text.hindsight_words(look_back(nothing.records), "CU").text
     assert "which chance explains**" in said
     _, table = owner_text.hindsight(reveals, look_back(reveals.records, 10, 1000))
-    assert table.caption.endswith("(a roll left over: 10, short: 1,000)")
+    assert "(a roll short costs 1,000, wait and delivery included; one left over 10)" in (
+        table.caption
+    )
     said = owner_text.hindsight_words(look_back(desk_of("2025Q1").records)).text
     assert "shows from the second quarter on" in said
 
@@ -376,7 +382,7 @@ def test_the_table_of_hindsight_adds_up_by_eye(reveals):
     _, table = owner_text.hindsight(reveals, look_back(reveals.records))
     frame = table.frame
     assert len(frame) == 3
-    together = frame["short_money"] + frame["left_money"]
+    together = 240 * frame["rolls_short"] + 60 * frame["rolls_left_over"]
     np.testing.assert_allclose(frame["total_money"], together)
 
 
@@ -386,3 +392,58 @@ def test_the_firms_roll_price_stands_where_jobs_name_none():
     over = (priced.jobs.table["used_rolls"] - priced.jobs.table["estimated_rolls"]).sum()
     assert f"about {abs(150 * over):,.0f} CU at your roll prices;" in said
     assert cut_terms(priced.records, priced.now, CutCosts(), "").own_price
+
+
+def test_where_a_quarter_ran_neither_over_nor_under_no_sum_stands_alone(reveals):
+    # One job over by what another is under, at another price: rolls of nothing, money of 50.
+    records = invent(jobs=12)
+    over = np.where(records.jobs.index == 11, 1.0, 0.0) - (records.jobs.index == 10)
+    price = np.where(records.jobs.index == 11, 200.0, 150.0)
+    used = records.jobs["estimated_rolls"] + over
+    even = lay_out(change(records, used_rolls=used, roll_price=price))
+    said = owner_text.quarter_money(even).text
+    assert re.fullmatch(r"In 2025Q4 alone: as many rolls as were priced, in \d jobs?\.", said)
+    said = owner_text.headline(even).text
+    assert "as many rolls as were priced over 12 jobs; that is no more" in said
+
+
+def test_money_has_the_sign_that_the_rolls_leave_it():
+    records = invent(jobs=12)
+    last = records.jobs["quarter"].eq("2025Q4")
+    first = last & ~last.shift(fill_value=False)
+    dear = change(
+        records,
+        used_rolls=records.jobs["estimated_rolls"] + np.where(first, -1.0, np.where(last, 1.0, 0)),
+        roll_price=np.where(first, 900.0, 100.0),
+    )
+    said = owner_text.quarter_money(lay_out(dear)).text
+    assert re.fullmatch(r"In 2025Q4 alone: 1 roll over in 3 jobs, worth −700\.", said)
+
+
+def test_a_reveal_of_which_jobs_taught_nothing_is_marked_in_the_table_too(reveals, monkeypatch):
+    plain = owner_text.cut_table(reveals)["reveal_took"].iloc[0]
+    assert "common practice" not in plain
+    monkeypatch.setattr(owner_text, "LEARNT", 1.0)
+    assert owner_text.cut_table(reveals)["reveal_took"].iloc[0] == f"{plain} (common practice)"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (7369.0, 10511.0, "7,400 to 10,500 more"),
+        (-10511.0, -7369.0, "7,400 to 10,500 less"),
+        (-2.3, 8.1, "2 less to 8 more"),
+        (0.0, 0.0, "no change"),
+    ],
+)
+def test_an_interval_is_told_no_finer_than_it_is_wide(low, high, told):
+    assert owner_text._change(pd.Series({"low": low, "high": high}), "less", "more") == told
+
+
+def test_misses_stand_beside_how_many_chance_alone_would_make(reveals):
+    table = overrun_by_reveals(reveals.jobs, reveals.now)
+    assert table["missed"].any()
+    said = owner_text.reveal_words(table).text
+    assert said.endswith(" (by chance: up to 4 jobs).")  # A tenth of 48.
+    few = owner_text.reveal_words(table.assign(missed=True).head(3)).text
+    assert "by chance" not in few

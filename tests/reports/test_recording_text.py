@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -104,3 +106,11 @@ def test_where_nothing_is_unknown_the_picture_is_drawn_all_the_same():
     axes = recording_charts.savings(none, "CU").figure.axes[0]
     assert axes.get_xlim()[1] > 1
     assert axes.get_xlabel().startswith("what not knowing costs a year's orders, CU")
+
+
+def test_the_owner_reads_in_one_sentence_whether_measuring_pays(desk):
+    known = replace(desk, recording=told(33.0))
+    said = recording_text.briefly(known).text
+    assert "(a tape measure and 15 seconds a job) would save about 33 a year; of ten" in said
+    assert said.endswith("of ten possible truths nine give −20 to +90.")
+    assert recording_text.briefly(replace(desk, recording=told(4.0))).text.endswith("firm little.")
