@@ -23,6 +23,8 @@ from airstats.model.quarterly_update import run_through
 from airstats.pricing.newsvendor import predict
 from airstats.takeoff.sheet_quantities import Takeoff
 
+NOT_ENOUGH = "not enough to tell"
+"""The verdict on an allowance that did not move, and of which a quarter tells too little."""
 LITTLE = 0.95
 """A quarter that leaves more than this share of the standard deviation tells little."""
 
@@ -68,7 +70,7 @@ def compare_allowances(jobs: Takeoff, before: Allowances | None, now: Allowances
     table["move"] = table["new"] - table["old"]
     table["by_chance"] = REACH * table["old_sd"] * np.sqrt(1 - left.clip(upper=LITTLE) ** 2)
     table["learnt"] = (1 - (table["new_sd"] / start.table()["sd"].to_numpy()) ** 2).clip(lower=0)
-    verdict = np.where(left > LITTLE, "not enough to tell", "held")
+    verdict = np.where(left > LITTLE, NOT_ENOUGH, "held")
     return table.assign(
         verdict=np.where(table["move"].abs() > table["by_chance"], "moved", verdict)
     )

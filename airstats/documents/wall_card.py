@@ -11,11 +11,20 @@ import pandas as pd
 
 from airstats.base.caution import CAUTION
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
+from airstats.base.number_text import (
+    by_chance,
+    each,
+    in_currency,
+    listed,
+    number,
+    own_money,
+    percent,
+    signed,
+)
 from airstats.base.number_text import counted as packs_of
-from airstats.base.number_text import each, in_currency, number, own_money, signed
 from airstats.catalog.corner_methods import CORNERS
 from airstats.catalog.cut_patterns import CUTS, stopped_cuts
-from airstats.catalog.materials import PRETAPED_SHARE, plural
+from airstats.catalog.materials import MATERIALS, PRETAPED_SHARE, plural
 from airstats.catalog.reader_names import reader_name
 from airstats.catalog.wound_roll import CORE_MM, diameter_table
 from airstats.documents.page_templates import page_template
@@ -55,7 +64,8 @@ class Margin:
 class HandRule:
     """A job worked by the flat factors, in m² and rolls, as a person does it with a pencil.
 
-    Every number is rounded to a tenth, as it is written down; `order_rolls` are worked in full.
+    Every number is rounded to a tenth, as it is written down; `full_m2`, the sheet expected, and
+    `order_rolls` are worked in full.
     """
 
     laid_m2: float
@@ -64,6 +74,7 @@ class HandRule:
     reveals_m2: float
     margin: Margin
     roll_m2: float
+    full_m2: float
     order_rolls: int
 
     @property
@@ -112,6 +123,7 @@ def hand_rule(
     row, means = takeoff.table.iloc[0], printed_means(allowances)
     laid, reveal = (round(float(row[n]), 1) for n in ("laid_m2", f"reveal_{job.cut_pattern}_m2"))
     costs = (leftover_cost, short_cost)
+    full = priced(takeoff, allowances, *costs)
     return HandRule(
         laid_m2=laid,
         waste_m2=round(laid * means["waste"], 1),
@@ -119,7 +131,8 @@ def hand_rule(
         reveals_m2=round(reveal * means[f"reveal.{job.cut_pattern}"], 1),
         margin=sheet_margins(allowances, *costs)[""],
         roll_m2=float(row["roll_m2"]),
-        order_rolls=int(priced(takeoff, allowances, *costs).order_packs[0]),
+        full_m2=float(full.use.mean()[0]),
+        order_rolls=int(full.order_packs[0]),
     )
 
 
@@ -202,6 +215,9 @@ def allowance_card(
         factors=_factors(allowances),
         crews=_crews(allowances),
         materials=_materials(job, allowances, leftover_cost, short_cost),
+        untold=listed([name for name in MATERIALS if name not in allowances.materials]),
+        taped=percent(PRETAPED_SHARE),
+        kept=f"{1 - PRETAPED_SHARE:g}",
         steps=_steps(job, rule, allowances),
         margins=sheet_margins(allowances, leftover_cost, short_cost),
         span=SPAN_M2,
@@ -234,13 +250,14 @@ def _factors(allowances: Allowances) -> list[dict[str, str]]:
     for name, row in allowances.table().iterrows():
         cut = str(name).removeprefix("reveal.")
         what = "of reveal" if cut in CUTS else "of laid sheet"
-        numbers = {key: number(row[key], _digits(cut)) for key in ("mean", "low", "high")}
-        rows.append({"name": reader_name(cut), "what": what} | numbers)
+        ends = row["mean"], (row["high"] - row["low"]) / 2
+        mean, half = (number(value, _digits(cut)) for value in ends)
+        rows.append({"name": reader_name(cut), "what": what, "mean": mean, "half": half})
     return rows
 
 
 def _crews(allowances: Allowances) -> dict[str, Any]:
-    """The crews that stand apart most, and how many are not named."""
+    """The crews that stand apart most, how many are not named, and whether any surely differs."""
     table = allowances.crew_table().rename_axis("crew").reset_index()
     apart = (table["mean"].abs() / table["sd"]).sort_values(ascending=False, kind="stable")
     named = table.loc[apart.index[:MOST_CREWS]].sort_values("crew")
@@ -252,7 +269,13 @@ def _crews(allowances: Allowances) -> dict[str, Any]:
         }
         for row in each(named)
     ]
-    return {"rows": rows, "more": len(table) - len(rows)}
+    sure = any(not by_chance(row) for _, row in table.iterrows())
+    example = ""
+    if rows:
+        waste, points = printed_means(allowances)["waste"], round(float(named["mean"].iloc[0]), 3)
+        sign = "−" if points < 0 else "+"
+        example = f"{rows[0]['crew']}: {waste:.3f} {sign} {abs(points):.3f}"
+    return {"rows": rows, "more": len(table) - len(rows), "sure": sure, "example": example}
 
 
 def _materials(

@@ -17,7 +17,7 @@ from airstats.reports.buying_text import headline, remarks
 from airstats.reports.column_headings import PACKS
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
-from airstats.reports.update_text import COMPARED, worded
+from airstats.reports.update_text import comparison
 
 
 def update_section(desk: Desk) -> Section:
@@ -38,11 +38,7 @@ def update_section(desk: Desk) -> Section:
     )
     return (
         Words(f"## The other materials\n\n**{said[:1].upper()}{said[1:]}.**{doubt}"),
-        show_table(
-            worded(table),
-            "Used above what is counted, %; ± holds 90 %",
-            COMPARED,
-        ),
+        comparison(table, "Used above what is counted, %; ± holds 90 %", desk.before is None),
     )
 
 

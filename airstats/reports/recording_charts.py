@@ -4,31 +4,34 @@ from __future__ import annotations
 
 import pandas as pd
 
-from airstats.base.number_text import each, listed, roughly
+from airstats.base.number_text import each, in_currency, listed, number
 from airstats.reports.display import Picture
-from airstats.reports.house_style import ACCENT, BAR, INK, MID, label_mark, whiskers
+from airstats.reports.house_style import ACCENT, BAR, MID, whiskers, zero_line
 from airstats.reports.shared_charts import paper
+
+MEASURED = "last roll measured"
+"""The way that the sentences are about."""
 
 
 def savings(table: pd.DataFrame, currency: str = "") -> Picture:
-    """Draw what not knowing costs a year after each way to record, from `value_of_recording`."""
-    figure, axes = paper(0.34 * len(table) + 0.8)
-    places = range(len(table))
-    colours = [MID, *[ACCENT] * (len(table) - 1)]
-    axes.barh(places, table["not_known"], color=colours, height=0.6, **BAR)
-    reach = table["saving_high"] - table["saving"]
-    whiskers(axes, table["not_known"].iloc[1:], list(places)[1:], reach.iloc[1:])
-    now = float(table["not_known"].iloc[0])
-    axes.axvline(now, color=INK, linestyle="--", linewidth=0.8)
-    label_mark(axes, now, 0, "counting as now")
-    axes.set_yticks(places, list(table["way"]))
+    """Draw what each way to record would save a year, from `value_of_recording`."""
+    now, ways = table.iloc[0], table.iloc[1:]
+    figure, axes = paper(0.34 * len(ways) + 0.8)
+    places, saving = list(range(len(ways))), ways["saving"]
+    colours = [ACCENT if way == MEASURED else MID for way in ways["way"]]
+    axes.barh(places, saving, color=colours, height=0.6, **BAR)
+    whiskers(axes, saving, places, ways["saving_high"] - saving)
+    zero_line(axes)
+    axes.set_yticks(places, list(ways["way"]))
     axes.invert_yaxis()
-    axes.set_xlim(0, 1.3 * max(1.0, now, float((table["not_known"] + reach).max())))
+    ends = ways["saving_low"].min(), ways["saving_high"].max()
+    axes.set_xlim(min(1.1 * ends[0], 0.0), max(1.1 * ends[1], 2.0))
     axes.grid(axis="y", visible=False)
     money = currency or "money"
     axes.set_xlabel(
-        f"what not knowing costs a year's orders, {money}; whiskers: 90 % of the saving"
+        f"saved a year of the {in_currency(number(now['not_known'], 0), money)} that not knowing"
+        " costs; whiskers: 90 %, of the simulation"
     )
-    said = [f"{row.way} {roughly(row.not_known)}" for row in each(table)]
-    alt = f"What not knowing the allowances costs a year by way to record, {money}: {listed(said)}."
+    said = [f"{row.way} {number(row.saving, 0)}" for row in each(ways)]
+    alt = f"What each way to record would save a year, {money}: {listed(said)}."
     return Picture("recording", figure, alt, table)

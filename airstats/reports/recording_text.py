@@ -33,8 +33,8 @@ from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
 from airstats.reports.desk import Desk
 from airstats.reports.display import Section, Words, show_table
+from airstats.reports.recording_charts import MEASURED
 
-MEASURED = "last roll measured"
 DONE = {
     "half rolls": "judging the last roll by halves",
     "quarter rolls": "judging the last roll by quarters",

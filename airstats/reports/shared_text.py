@@ -26,7 +26,8 @@ def suspect_words(desk: Desk) -> Words:
         return Words("No record looks wrong (none with a probability of 50 % or more).")
     return Words(
         f"Look at {named}; in brackets the chance that the record is wrong: a roll lent,"
-        " stolen or mistyped. Such a record hardly moves the allowances."
+        " stolen or mistyped. Correct it and run again, or leave it: such a record hardly moves the"
+        " allowances."
     )
 
 

@@ -120,7 +120,7 @@ def drift(watch: pd.DataFrame) -> Picture:
     for axes, name in zip(grid, names, strict=True):
         _drift_panel(axes, watch[watch["line"].eq(name)])
         axes.set_title(f"{line_words(name)}, {counted(int(sizes[name]), 'job')}")
-    figure.supylabel("departure, share of the limit")
+    figure.supxlabel("above 0: more sheet than foretold, below: less; beyond the grey: drift")
     out = watch[watch["outside"]].groupby("line", sort=False)["job_id"].agg(["first", "size"])
     said = [f"{row.Index} {counted(row.size, 'job')} from {row.first}" for row in each(out)]
     outside = f"Outside: {listed(said)}." if said else "None is outside."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.analysis import case_deletion
-from airstats.analysis.allowance_changes import compare_allowances
+from airstats.analysis.allowance_changes import NOT_ENOUGH, compare_allowances
 from airstats.analysis.depth_error import ROUGH_MM, depth_reliability
 from airstats.analysis.ewma_chart import (
     ALL_JOBS,
@@ -32,10 +33,10 @@ from airstats.base.number_text import (
 )
 from airstats.catalog.reader_names import reader_name
 from airstats.model.allowances import REACH, Allowances, unchanged
-from airstats.model.decisions import KEEP, waiting_jobs
+from airstats.model.decisions import ACCEPT, KEEP, waiting_jobs
 from airstats.reports import update_charts
 from airstats.reports.desk import Desk
-from airstats.reports.display import Section, Words, show_table
+from airstats.reports.display import Section, Table, Words, show_table
 from airstats.reports.shared_text import line_words
 
 STRONG = 0.3
@@ -53,8 +54,6 @@ NAMED = 8
 """More jobs than these are counted, not named."""
 MOST_SAID = 3
 """So many lines say what the data cannot tell."""
-COMPARED = "allowance last_value this_quarter new_value moved_by chance_moves verdict"
-"""Columns of a comparison of allowances."""
 POINTS = " points"
 FOLLOWED = 8
 """With fewer jobs a line of departures shows nothing."""
@@ -103,9 +102,27 @@ def verdict_words(
     noted = decided.decision
     if noted.get("decision") == KEEP:
         return _kept(desk, decided)
-    by = f" Accepted by {noted['by']}." if noted.get("by") else ""
     why = f" Reason: {noted['reason'].rstrip('.')}." if noted.get("reason") else ""
-    return Words(f"{_advice(desk, table, watch, pulled)}{by}{why}")
+    told = f"{_advice(desk, table, watch, pulled)}{_little_told(table, desk)}"
+    return Words(f"{told}{_accepted(desk, noted)}{why}")
+
+
+def _little_told(table: pd.DataFrame, desk: Desk) -> str:
+    """What accepting does to the values that the quarter tells little of."""
+    names = list(map(reader_name, table.loc[table["verdict"].eq(NOT_ENOUGH), "allowance"]))
+    if desk.before is None or not desk.now.new_jobs or not names:
+        return ""
+    they = "they stay" if len(names) > 1 else "it stays"
+    return f" Of {listed(names)} the quarter tells too little: {they} nearly as before."
+
+
+def _accepted(desk: Desk, noted: Mapping[str, Any]) -> str:
+    """Say that the values are accepted, by whom, and that there is another way."""
+    if noted.get("decision") != ACCEPT or not desk.now.new_jobs:
+        return ""
+    by = f"by {noted['by']}" if noted.get("by") else "in this run"
+    other = "" if desk.before is None else "; how to keep the last ones is said at the end"
+    return f" They are accepted {by}{other}."
 
 
 def _advice(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame, pulled: pd.DataFrame) -> str:
@@ -263,16 +280,34 @@ def side_by_side(desk: Desk, decided: Allowances) -> Section:
     table = _compared(desk)
     yield update_charts.side_by_side(table, desk.before is None)
     stand = "last" if decided.decision.get("decision") == KEEP else "new"
-    yield show_table(
-        worded(table),
+    yield comparison(
+        table,
         f"Waste in % of the laid sheet, reveals in m² of sheet a m² of reveal; ± holds 90 %; the"
         f" {stand} values stand in {desk.quarter}",
-        COMPARED,
+        desk.before is None,
     )
 
 
+def comparison(table: pd.DataFrame, caption: str, first: bool) -> Table | Words:
+    """Show a comparison of allowances as an estimator writes it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `compare_allowances` or `material_comparison`.
+    caption : str
+        Its units, and what ± holds.
+    first : bool
+        Whether the quarter is the first: its last value is common practice.
+    """
+    told = worded(table)
+    if first:
+        told = told.rename(columns={"last_value": "common_practice"})
+    return show_table(told, caption)
+
+
 def worded(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the comparison as an estimator writes it: waste in %, reveals in m² a m²."""
+    """Return the comparison in words and numbers: waste in %, reveals in m² a m²."""
     rows = [
         {
             "allowance": row.allowance,
@@ -300,6 +335,12 @@ def _value(row: Any, which: str) -> str:
 def paths(desk: Desk) -> Section:
     """Show how the allowances went, from common practice or the file before on."""
     start = desk.previous or unchanged(desk.chain[0].first_quarter, desk.now.belief.prior)
+    first, last = (step.table().iloc[0] for step in (start, desk.chain[-1]))
+    since = start.quarter if start.job_ids else "common practice"
+    yield Words(
+        f"**From {since} to {desk.chain[-1].quarter} waste went from {in_percent(first)} to"
+        f" {in_percent(last)} of the laid sheet**; the grey bands hold 90 %."
+    )
     yield update_charts.allowance_paths(desk.chain, start)
 
 
@@ -372,6 +413,7 @@ def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
     past = [_crossed(row) for row in each(found) if not row.now]
     jobs = int(watch["line"].eq(ALL_JOBS).sum())
     followed = counted(jobs, "job") + (f", {counted(lines - 1, 'crew')}" if lines > 1 else "")
+    followed += _left_out(desk)
     if now:
         start = f"**Drift in {desk.quarter}: {listed(now)}.** Look at these jobs before you accept."
     elif past:
@@ -386,6 +428,12 @@ def watch_words(desk: Desk, watch: pd.DataFrame) -> Words:
         return Words(f"**Nothing has drifted**: no line was crossed ({followed}).{chance}")
     earlier = f" Earlier: {listed(past)}." if past else ""
     return Words(f"{start}{earlier}{chance}")
+
+
+def _left_out(desk: Desk) -> str:
+    """The records that no line follows, for they are likely wrong."""
+    wrong = [job for step in desk.chain for job in step.new_jobs if job in step.suspects]
+    return f"; without {_jobs(wrong)}, likely recorded wrong" if wrong else ""
 
 
 def _way(row: Any) -> str:
@@ -458,8 +506,8 @@ def _both_forms(now: Allowances) -> list[str]:
     if not 0.1 < forms["factor"] < 0.9:
         return []
     return [
-        f"sheet at the reveals may follow their area ({percent(forms['factor'])}) or what the"
-        f" off-cuts leave bare ({percent(forms['reuse'])})"
+        f"whether sheet at the reveals follows their area (chance {percent(forms['factor'])}) or"
+        f" what the off-cuts leave bare ({percent(forms['reuse'])}) is open; every ± holds both"
     ]
 
 

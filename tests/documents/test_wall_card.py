@@ -15,6 +15,7 @@ from airstats.documents import wall_card
 from airstats.documents.wall_card import EXAMPLE, allowance_card, hand_rule, printed_means
 from airstats.model.allowances import material_table, unchanged
 from airstats.model.quarterly_update import calibrate
+from airstats.reports.update_text import standing_words
 from airstats.takeoff.typed_job import one_record
 from tests.browser import NO_NETWORK, open_browser, set_width
 from tests.invented import invent, with_materials_of
@@ -40,8 +41,8 @@ def test_the_factors_and_crews_stand_with_their_numbers():
     said = text_of(allowance_card(LEARNT))
     for name, row in LEARNT.table().iterrows():
         digits = 3 if name == "waste" else 2
-        numbers = [f"{row[key]:.{digits}f}".replace("-", "−") for key in ("mean", "low", "high")]
-        assert f"{numbers[0]} {numbers[1]} to {numbers[2]}" in said
+        # As the update page has them: 0.061 ± 0.033 is its 6.1 ± 3.3 %.
+        assert f"{row['mean']:.{digits}f} ± {(row['high'] - row['low']) / 2:.{digits}f} " in said
     assert f"Allowances of {LEARNT.quarter}" in said
     assert "24 finished jobs" in said
     assert "We count material" in said
@@ -49,6 +50,17 @@ def test_the_factors_and_crews_stand_with_their_numbers():
     for crew, row in LEARNT.crew_table().iterrows():
         assert f"{crew} {points(row)} {row['jobs']:.0f} " in said
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
+    first = LEARNT.crew_table().iloc[0]
+    waste, more = printed_means(LEARNT)["waste"], round(first["mean"], 3)
+    assert f"({first.name}: {waste:.3f} {'−' if more < 0 else '+'} {abs(more):.3f})" in said
+
+
+def test_the_card_says_of_the_crews_what_the_update_page_says():
+    even, uneven = calibrate(invent(jobs=24)), calibrate(invent(jobs=96, crew_extra=0.2))
+    for learnt, sure in ((even, False), (uneven, True)):
+        page = standing_words(learnt, []).text
+        assert ("No crew surely differs" in page) is not sure
+        assert ("None surely differs" in text_of(allowance_card(learnt))) is not sure
 
 
 def test_a_crew_that_is_as_the_firm_has_no_sign():
@@ -166,6 +178,8 @@ def test_the_worked_line_agrees_with_a_pencil():
     rolls = (sheet + margin) / 75
     assert f"({sheet:.1f} + {margin:.1f}) ÷ 75 m² {rolls:.2f} Rolls to order" in said
     assert f"rounded up {np.ceil(rolls):.0f} rolls" in said
+    full = price(one_record(EXAMPLE), LEARNT).iloc[0]
+    assert f"Worked in full, this job takes {full['expected_m2']:.0f} m², and its order" in said
     assert rule.rolls == np.ceil(rolls) == rule.order_rolls
 
 
@@ -223,6 +237,8 @@ def test_the_other_materials_stand_with_each_step_to_the_packs():
     assert f"12 × 2 × (1.2 + 1.4) m × 0.98 = {12 * 2 * 2.6 * 0.98:.1f} m" in said
     assert "12 × 4 × 0.98 = 47 pieces" in said
     assert re.search(r"courses \d+ \+ ends of rolls \d+ \+ pieces \d+ = [\d.]+ m", said)
+    assert "× 0.98, for 2 % is taped before" in said
+    assert "In the workbook alone, for no record of yours has told of it: sealant." in said
     assert "other materials" not in text_of(allowance_card(LEARNT))
 
 

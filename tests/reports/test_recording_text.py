@@ -79,6 +79,10 @@ def test_a_run_works_it_out_once_and_every_page_shows_that(monkeypatch):
     assert asked == [1]
     assert "33 ± 5" in words.text
     assert picture.data.equals(table)
+    bars = [bar.get_width() for bar in picture.figure.axes[0].patches]
+    assert bars == pytest.approx(table["saving"].tolist()[1:])
+    assert "of the 60 money that not knowing" in picture.figure.axes[0].get_xlabel()
+    assert "last roll measured 33" in picture.alt
     assert shown.frame["way"].to_list() == list(WAYS)[:5]
     assert ways.text.startswith("In money a year: measuring what is left")
 
@@ -105,7 +109,7 @@ def test_where_nothing_is_unknown_the_picture_is_drawn_all_the_same():
     none = told(0.0, 0.0).assign(not_known=0.0)
     axes = recording_charts.savings(none, "CU").figure.axes[0]
     assert axes.get_xlim()[1] > 1
-    assert axes.get_xlabel().startswith("what not knowing costs a year's orders, CU")
+    assert axes.get_xlabel().startswith("saved a year of the 0 CU that not knowing costs")
 
 
 def test_the_owner_reads_in_one_sentence_whether_measuring_pays(desk):

@@ -4,7 +4,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from airstats.analysis.allowance_changes import compare_allowances
+from airstats.analysis.allowance_changes import NOT_ENOUGH, compare_allowances
 from airstats.analysis.case_deletion import pulls
 from airstats.analysis.depth_error import depth_reliability
 from airstats.analysis.ewma_chart import drift_watch
@@ -54,9 +54,10 @@ def verdict(desk, decision="accept", reason="", by="", **changed):
 
 
 def test_new_values_are_accepted_or_looked_at(reveals, jumped):
-    assert verdict(reveals) == (
+    held = compared(reveals).assign(verdict="held")
+    assert verdict(reveals, table=held) == (
         "**2025Q4: accept the new values. 12 new jobs moved no allowance further than chance"
-        " would.**"
+        " would.** They are accepted in this run; how to keep the last ones is said at the end."
     )
     said = verdict(jumped)
     assert said.startswith("**2025Q4: look before you accept: waste moved by +")
@@ -65,6 +66,21 @@ def test_new_values_are_accepted_or_looked_at(reveals, jumped):
     assert f"up to {100 * moved['by_chance']:.1f} points" in said
     assert "all jobs took more sheet than foretold (from J0" in said
     assert "keep the last values" in said
+
+
+def test_what_accepting_does_to_values_that_the_quarter_tells_little_of_is_said(reveals):
+    table = compared(reveals).assign(verdict=["held", "held", NOT_ENOUGH, NOT_ENOUGH])
+    said = verdict(reveals, table=table)
+    assert "Of slit and lined the quarter tells too little: they stay nearly as before." in said
+    one = table.assign(verdict=["held", "held", "held", NOT_ENOUGH])
+    assert "Of lined the quarter tells too little: it stays nearly" in verdict(reveals, table=one)
+    # So it is: where more than 95 % of the sd is left, the mean moves by less than a third of it.
+    told = compared(reveals).query("verdict == @NOT_ENOUGH")
+    assert len(told)
+    assert (told["move"].abs() < told["old_sd"] / 3).all()
+    kept = verdict(reveals, "keep", "why", "AB", table=table)
+    assert "too little" not in kept
+    assert "accepted" not in kept
 
 
 def test_a_drift_is_said_and_looked_at_before_the_values_are_accepted(reveals, jumped):
@@ -123,6 +139,9 @@ def test_first_quarters_and_quarters_without_jobs_say_so():
     assert "your first 12 jobs can tell" in said
     # 0.08, and 0.12 with a chance of three in ten.
     assert table["old"].iloc[0] == pytest.approx(0.092)
+    shown = list(update_text.side_by_side(desk, desk.now))[1]._shown()
+    assert list(shown)[1] == "common practice"
+    assert shown["common practice"].iloc[0].startswith("9.2 ± ")
     records = invent(factor=0.6, seed=4)
     idle = lay_out(records, "2025Q4", calibrate(records))
     assert verdict(idle).startswith("**2025Q4: nothing to accept, for the quarter holds no new job")
@@ -140,19 +159,27 @@ def test_a_quarter_of_one_job_reads_well():
     said = update_text.pull_words(pulled).text
     assert said.startswith("**J012 (crew Alder) is the only new job**: it moves ")
     assert len(list(update_text.pulls(one))) == 1
-    (picture,) = update_text.paths(one)
+    words, picture = update_text.paths(one)
+    assert words.text.startswith("**From common practice to 2025Q2 waste went from ")
     assert len(picture.figure.axes[0].lines[0].get_xdata()) == 3
     assert picture.data["quarter"].unique().tolist() == ["start", "2025Q1", "2025Q2"]
 
 
 def test_paths_set_out_from_the_file_before(reveals):
     early = desk_of("2025Q3", factor=0.6, seed=4)
-    (picture,) = update_text.paths(lay_out(reveals.records, previous=early.now))
+    words, picture = update_text.paths(lay_out(reveals.records, previous=early.now))
+    first, last = (
+        f"{100 * step.table()['mean']['waste']:.1f} ± " for step in (early.now, reveals.now)
+    )
+    assert words.text.startswith(f"**From 2025Q3 to 2025Q4 waste went from {first}")
+    assert f" % to {last}" in words.text
     assert picture.data["quarter"].unique().tolist() == ["2025Q3", "2025Q4"]
 
 
 def test_the_decision_is_said_with_reason_and_what_waits(reveals):
-    assert "Accepted by AB. Reason: looks right." in verdict(reveals, "accept", "looks right", "AB")
+    said = verdict(reveals, "accept", "looks right", "AB")
+    assert "They are accepted by AB; how to keep the last ones is said at the end." in said
+    assert said.endswith("Reason: looks right.")
     kept = ("keep", "A roll was lent.", "AB")
     said = verdict(reveals, *kept)
     assert said.startswith("**2025Q4: kept by AB. The values of 2025Q3 stand**, a little less")
@@ -229,6 +256,14 @@ def test_drift_of_a_crew_and_of_whole_rolls_by_chance():
     desk = lay_out(counted_whole(invent()))
     said = update_text.watch_words(desk, drift_watch(desk.jobs, desk.chain)).text
     assert "once in 200 jobs" in said
+    assert "without" not in said
+    wrong = desk.now.new_jobs[0]
+    named = replace(desk.now, suspects={wrong: 0.9})
+    odd = replace(desk, chain=(*desk.chain[:-1], named))
+    watch = drift_watch(odd.jobs, odd.chain)
+    assert wrong not in watch["job_id"].tolist()
+    said = update_text.watch_words(odd, watch).text
+    assert f"crews; without {wrong}, likely recorded wrong)" in said
     assert "Every job counts whole rolls" in update_text.cannot_tell_words(desk).text
 
 

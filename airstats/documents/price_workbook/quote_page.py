@@ -134,7 +134,8 @@ def front(job: JobSheets, told: str) -> None:
     )
     page["A2"].font = Font("Calibri", italic=True)
     early = f'IF(unknown=1,"{EARLY}","")'
-    job.write(page, "A3", f"IF(AND(inputs_good,materials_good),{early},{_faults()})")
+    told = f"IF(AND(inputs_good,materials_good),{early},{_faults()})"
+    job.write(page, "A3", f'IF(untouched,"",{told})')
     page["A3"].font = Font("Calibri", bold=True, color="9C0006")
 
 
@@ -293,6 +294,7 @@ def checks(rows: int) -> dict[str, str]:
     above = "N(surface_m2)>0,N(leftover_cost)>0,N(short_cost)>0,roll_width_m>lap_mm/1000"
     return {
         "numbers_good": f"AND({','.join(numbers)},{above},ISNUMBER(lap_mm),OR({known}))",
+        "untouched": f'AND(surface_m2="",SUMPRODUCT((PAGE!{column}<>"")*1)=0)',
         "openings_good": (
             f'AND(SUMPRODUCT((PAGE!{column}<>"")*(PAGE!{column}<>"ok"))=0,'
             f'OR(unknown=0,SUMPRODUCT((PAGE!{column}<>"")*1)=0))'
@@ -343,7 +345,7 @@ def results(job: JobSheets, top: int, formulas: dict[str, str], enough: Sequence
         rolls = f'IF(inputs_good,MAX(order_rolls-3,0)+{place},"–")'
         below = formulas["below"].replace("ROLLS", f"E{row}")
         result_cell(job, f"E{row}", "", rolls, "0")
-        result_cell(job, f"F{row}", "", f'IF(inputs_good,{below},"–")', "0%")
+        result_cell(job, f"F{row}", "", f'IF(inputs_good,{below},"–")', RATIO)
         job.write(page, f"G{row}", f'IF(inputs_good,REPT("█",ROUND(N(F{row})*{BAR},0)),"")')
         page[f"G{row}"].font = Font("Calibri", size=8, color="595959")
         page[f"G{row}"].alignment = BESIDE

@@ -574,7 +574,21 @@ def test_without_a_takeoff_an_example_says_that_it_is_invented_and_a_page_is_emp
     assert "invented" in cells.named(names, "job")
     assert cells.named(names, "order_rolls") >= 3
     assert cells.named(names, "order_rolls_2") == "–"
+    assert cells("A3", "quote 2") == ""
+
+
+def test_a_page_names_a_fault_only_once_something_is_typed_and_no_chance_is_rounded_to_sure():
+    book = opened(price_sheet(learnt()))
+    typed_at(book, "surface_m2_2").value = -5
+    cells = by_formulon(None, {"one": saved(book)})["one"]
     assert cells("A3", "quote 2").startswith("Look at the job")
+    book = opened(price_sheet(learnt()))
+    book["quote 2"]["B16"] = 3
+    cells = by_formulon(None, {"one": saved(book)})["one"]
+    assert cells("A3", "quote 2").startswith("Look at the job")
+    page = book["quote"]
+    (head,) = (c for row in page.iter_rows() for c in row if c.value == "they suffice")
+    assert page.cell(head.row + 4, head.column).number_format == "0.0%"
 
 
 def test_jobs_without_a_page_are_told():
