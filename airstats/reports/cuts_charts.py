@@ -111,14 +111,15 @@ def _draw_small(axes: Axes, pieces: OpeningPieces | None) -> None:
 
 
 def _panel_title(row: pd.Series) -> str:
+    star = "" if row["recommended_cut"] == row["cut_pattern"] else f" {OTHERWISE}"
     name = " ".join(str(part) for part in (row["job_id"], row["mark"]) if part)
+    name = _short(name, MOST_SIGNS - len(star)) + star
     size = f"{row['width_mm']:.0f} × {row['height_mm']:.0f}"
-    other = "" if row["recommended_cut"] == row["cut_pattern"] else f" {OTHERWISE}"
-    return f"{_short(name)}\n{row['count']:.0f}×, {row['reveal_mm']:.0f} deep\n{size}{other}"
+    return f"{name}\n{row['count']:.0f}×, {row['reveal_mm']:.0f} deep\n{size}"
 
 
-def _short(name: str) -> str:
-    return name if len(name) <= MOST_SIGNS else f"{name[: MOST_SIGNS - 1]}…"
+def _short(name: str, most: int) -> str:
+    return name if len(name) <= most else f"{name[: most - 1]}…"
 
 
 def _pieces(pieces: OpeningPieces | None) -> str:

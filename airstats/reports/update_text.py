@@ -122,7 +122,7 @@ def _accepted(desk: Desk, noted: Mapping[str, Any]) -> str:
         return ""
     by = f"by {noted['by']}" if noted.get("by") else "in this run"
     other = "" if desk.before is None else "; how to keep the last ones is said at the end"
-    return f" They are accepted {by}{other}."
+    return f" The new values are accepted {by}{other}."
 
 
 def _advice(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame, pulled: pd.DataFrame) -> str:
@@ -338,8 +338,8 @@ def paths(desk: Desk) -> Section:
     first, last = (step.table().iloc[0] for step in (start, desk.chain[-1]))
     since = start.quarter if start.job_ids else "common practice"
     yield Words(
-        f"**From {since} to {desk.chain[-1].quarter} waste went from {in_percent(first)} to"
-        f" {in_percent(last)} of the laid sheet**; the grey bands hold 90 %."
+        f"**Waste went from {in_percent(first)} of the laid sheet ({since}) to {in_percent(last)}"
+        f" ({desk.chain[-1].quarter})**; the grey bands hold 90 %."
     )
     yield update_charts.allowance_paths(desk.chain, start)
 

@@ -57,7 +57,7 @@ def test_new_values_are_accepted_or_looked_at(reveals, jumped):
     held = compared(reveals).assign(verdict="held")
     assert verdict(reveals, table=held) == (
         "**2025Q4: accept the new values. 12 new jobs moved no allowance further than chance"
-        " would.** They are accepted in this run; how to keep the last ones is said at the end."
+        " would.** The new values are accepted in this run; how to keep the last ones is said at the end."
     )
     said = verdict(jumped)
     assert said.startswith("**2025Q4: look before you accept: waste moved by +")
@@ -160,7 +160,7 @@ def test_a_quarter_of_one_job_reads_well():
     assert said.startswith("**J012 (crew Alder) is the only new job**: it moves ")
     assert len(list(update_text.pulls(one))) == 1
     words, picture = update_text.paths(one)
-    assert words.text.startswith("**From common practice to 2025Q2 waste went from ")
+    assert " % of the laid sheet (common practice) to " in words.text
     assert len(picture.figure.axes[0].lines[0].get_xdata()) == 3
     assert picture.data["quarter"].unique().tolist() == ["start", "2025Q1", "2025Q2"]
 
@@ -171,14 +171,16 @@ def test_paths_set_out_from_the_file_before(reveals):
     first, last = (
         f"{100 * step.table()['mean']['waste']:.1f} ± " for step in (early.now, reveals.now)
     )
-    assert words.text.startswith(f"**From 2025Q3 to 2025Q4 waste went from {first}")
-    assert f" % to {last}" in words.text
+    assert words.text.startswith(f"**Waste went from {first}")
+    assert f" % of the laid sheet (2025Q3) to {last}" in words.text
     assert picture.data["quarter"].unique().tolist() == ["2025Q3", "2025Q4"]
 
 
 def test_the_decision_is_said_with_reason_and_what_waits(reveals):
     said = verdict(reveals, "accept", "looks right", "AB")
-    assert "They are accepted by AB; how to keep the last ones is said at the end." in said
+    assert (
+        "The new values are accepted by AB; how to keep the last ones is said at the end." in said
+    )
     assert said.endswith("Reason: looks right.")
     kept = ("keep", "A roll was lent.", "AB")
     said = verdict(reveals, *kept)
