@@ -66,8 +66,8 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
         ),
         show_table(
             together_and_alone(bought, alone),
-            "To buy for all jobs together, and for each if it is supplied by itself; chances and"
-            " money stand in the buying list, those of a job in price_sheet.xlsx",
+            "To buy, for all jobs together and for each if it is supplied by itself:"
+            f" {_in_packs(bought)}; chances and money stand in the buying list",
             name="packs",
         ),
     )
@@ -83,15 +83,19 @@ def together_and_alone(bought: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFram
     alone : DataFrame
         From `price_materials`.
     """
-    heads = {name: _head(rows) for name, rows in bought.groupby("material", sort=False)}
     single = alone.assign(order_packs=alone["buy_packs"])
     both = pd.concat([bought.assign(job_id="all"), single], ignore_index=True)
     table = both.pivot_table("order_packs", "job_id", "material", "sum", sort=False)
-    return table[list(heads)].rename(columns=heads).reset_index()
+    return table.add_prefix(PACKS).reset_index()
 
 
-def _head(bought: pd.DataFrame) -> str:
-    """The name of a material's column: what a pack holds too, where all hold the same."""
-    row = bought.iloc[0]
-    what = f"{PACKS}{row['material']}, {pack_word(row['material'])}s"
-    return what if len(bought) > 1 else f"{what} of {row['pack']:g} {plural(row['unit'])}"
+def _in_packs(bought: pd.DataFrame) -> str:
+    """Return "sheet in rolls of 75 m², joint tape in packs of 25 m"."""
+    sizes = bought.groupby(["material", "unit"], sort=False)["pack"].agg(list)
+    return listed(
+        [
+            f"{name} in {pack_word(name)}s of {listed([f'{size:g}' for size in packs])}"
+            f" {plural(unit)}"
+            for (name, unit), packs in sizes.items()
+        ]
+    )

@@ -12,7 +12,12 @@ from airstats.reports.desk import after_decision, lay_out
 from airstats.reports.display import Words
 from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_owner_text import owner_section
-from airstats.reports.materials_text import price_section, together_and_alone, update_section
+from airstats.reports.materials_text import (
+    _in_packs,
+    price_section,
+    together_and_alone,
+    update_section,
+)
 from tests.invented import firm, keep
 
 SECTIONS = {
@@ -85,9 +90,11 @@ def test_what_new_jobs_alone_say_is_of_the_quarter_alone(short):
 
 
 def test_one_table_holds_what_to_buy_together_and_each_job_below(short):
-    table = price_section(short, 60, 240)[1]._shown()
+    part = price_section(short, 60, 240)[1]
+    table = part._shown()
+    assert "sheet in rolls of 75 m² and frame tape in packs of 25 m;" in part.caption
     jobs, known = short.quarter_records(), short.now
-    assert list(table) == ["job", "sheet, rolls of 75 m²", "frame tape, packs of 25 m"]
+    assert list(table) == ["job", "sheet", "frame tape"]
     assert table["job"].tolist() == ["all", *jobs.jobs["job_id"]][:10]
     bought, alone = buying_list(jobs, known), price_materials(jobs, known)
     assert table.iloc[0].tolist()[1:] == [f"{packs}" for packs in bought["order_packs"]]
@@ -95,13 +102,13 @@ def test_one_table_holds_what_to_buy_together_and_each_job_below(short):
     assert table.iloc[1].tolist()[1:] == [f"{packs}" for packs in first["order_packs"]]
 
 
-def test_packs_of_two_sizes_are_added_up_and_no_size_is_named(short):
+def test_packs_of_two_sizes_are_added_up_and_both_are_named(short):
     jobs, known = short.quarter_records(), short.now
     alone = price_materials(jobs, known)
     bought = buying_list(jobs, known)
     two = pd.concat([bought, bought.iloc[1:].assign(pack=10.0)])
     table = together_and_alone(two, alone)
-    assert list(table)[1:] == ["packs: sheet, rolls of 75 m²", "packs: frame tape, packs"]
+    assert "frame tape in packs of 25 and 10 m" in _in_packs(two)
     assert table.iloc[0, 2] == 2 * bought["order_packs"].iloc[1]
 
 

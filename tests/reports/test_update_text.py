@@ -57,7 +57,8 @@ def test_new_values_are_accepted_or_looked_at(reveals, jumped):
     held = compared(reveals).assign(verdict="held")
     assert verdict(reveals, table=held) == (
         "**2025Q4: accept the new values. 12 new jobs moved no allowance further than chance"
-        " would.** The new values are accepted in this run; how to keep the last ones is said at the end."
+        " would.** The new values are accepted in this run; how to keep the last ones is said at"
+        " the end."
     )
     said = verdict(jumped)
     assert said.startswith("**2025Q4: look before you accept: waste moved by +")
