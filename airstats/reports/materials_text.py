@@ -91,11 +91,9 @@ def together_and_alone(bought: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFram
 
 def _in_packs(bought: pd.DataFrame) -> str:
     """Return "sheet in rolls of 75 m², joint tape in packs of 25 m"."""
-    sizes = bought.groupby(["material", "unit"], sort=False)["pack"].agg(list)
-    return listed(
-        [
-            f"{name} in {pack_word(name)}s of {listed([f'{size:g}' for size in packs])}"
-            f" {plural(unit)}"
-            for (name, unit), packs in sizes.items()
-        ]
-    )
+    said = []
+    for material, rows in bought.groupby("material", sort=False):
+        sizes = listed([f"{size:g}" for size in rows["pack"]])
+        unit = plural(rows["unit"].iloc[0])
+        said.append(f"{material} in {pack_word(str(material))}s of {sizes} {unit}")
+    return listed(said)
