@@ -16,6 +16,8 @@ from airstats.reports.house_style import FULL, HALF
 
 _SIZE = re.compile(r'<svg [^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"', re.DOTALL)
 """The size of a picture, in points."""
+_UNPARTED = re.compile(r"(?<=\d) (?=[±%])|(?<=±) (?=\d)")
+"""Between a number, its ± and its per cent sign no line ends."""
 
 
 @dataclass(frozen=True)
@@ -181,7 +183,7 @@ def _part(data: Mapping[str, Any], metadata: Mapping[str, Any]) -> Part:
     if "rows" in metadata.get("text/html", {}):
         return _grid(metadata["text/html"])
     if "text/markdown" in data:
-        return Words(data["text/markdown"])
+        return Words(_UNPARTED.sub("\N{NO-BREAK SPACE}", data["text/markdown"]))
     return Plain(data.get("text/plain", ""))
 
 

@@ -38,6 +38,8 @@ MOST_ROWS = 10
 """Rows of a table that a page shows; where there are more, all stand in a CSV file beside it."""
 MISSING = "–"
 _NOTHING = re.compile(r"^[+-](?=[0.,]+%?$)")
+_WITH_REACH = re.compile(r"[+−]?[\d.,]+ ± [\d.,]+( %)?")
+"""What stands under its like, digit below digit, as numbers do."""
 STRICT = "AIRSTATS_STRICT"
 """While this environment variable is set, a part that fails stops its notebook: tests set it."""
 BESIDE = "beside"
@@ -151,7 +153,10 @@ class Table:
         return {"text/html": self._repr_html_(), "text/plain": repr(self)}, {"text/html": about}
 
     def _numbers(self) -> list[bool]:
-        return [is_numeric_dtype(kind) for kind in self.frame.dtypes]
+        return [
+            is_numeric_dtype(values) or all(map(_WITH_REACH.fullmatch, values.astype(str)))
+            for _, values in self.frame.items()
+        ]
 
     def _shown(self) -> pd.DataFrame:
         worded: dict[str, list[str]] = {}

@@ -234,9 +234,10 @@ def _beside(rival: pd.Series, jobs: int, currency: str) -> str:
     """What the flat share that learnt from the same jobs cost a job beside the allowances."""
     mean = number(abs(rival["mean"]), 0)
     way = "more" if rival["mean"] >= 0 else "less"
+    much = f"{in_currency(mean, currency)} a job {way}" if mean != "0" else "the same"
     return (
-        "the best flat share, learnt from the same jobs, would have cost"
-        f" {in_currency(mean, currency)} a job {way} over {counted(jobs, 'job')}"
+        f"the best flat share, learnt from the same jobs, would have cost {much}"
+        f" over {counted(jobs, 'job')}"
         f" (90 %: {_change(rival, 'less', 'more')})"
     )
 

@@ -71,3 +71,12 @@ def test_a_picture_from_elsewhere_is_shown_as_it_is():
     page = notebook_page(new_notebook(cells=[cell]), {}, "")
     assert page.title == "Report"
     assert images(page) == [Image("picture", "<Figure>", b"\x00\x00\x00", "", "")]
+
+
+def test_no_line_ends_between_a_number_its_reach_and_its_per_cent_sign():
+    said = "Waste is 18.8 ± 4.1 % of 1,000 m² (90 %), **42 ± 15 rolls**, a ± b"
+    output = new_output("display_data", {"text/markdown": said})
+    page = notebook_page(new_notebook(cells=[new_code_cell(outputs=[output])]), {}, "")
+    assert page.blocks[0].text == (
+        "Waste is 18.8\xa0±\xa04.1\xa0% of 1,000 m² (90\xa0%), **42\xa0±\xa015 rolls**, a ± b"
+    )

@@ -157,3 +157,11 @@ def test_the_numbers_beside_a_picture_are_headed_and_worded_for_readers():
         'job,"reveal, mm","new value, low (90 %)",corner to corner,cause,cut as noted,from summary',
         "a_b,-350,0.1,0.45,crew X_1,slit,yes",
     ]
+
+
+def test_figures_with_their_reach_stand_at_the_right_as_numbers_do():
+    frame = pd.DataFrame(
+        {"over": ["32 ± 9", "−1,100 ± 14.5"], "reveal_took": ["0.44 ± 0.24", "0.23 (0 to 0.64)"]}
+    )
+    about = show_table(frame, "Packs")._repr_mimebundle_()[1]["text/html"]
+    assert about["numbers"] == [True, False]

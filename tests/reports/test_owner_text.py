@@ -138,6 +138,11 @@ def test_advice_names_its_units_and_a_crew_that_stands_out(reveals, nothing, cre
     [
         ({"mean": 9.0, "low": 4.0, "high": 14.0}, "**No flat share: a flat", "4 to 14 more"),
         ({"mean": 3.0, "low": -2.0, "high": 8.0}, "may do as well**", "2 less to 8 more"),
+        (
+            {"mean": 0.2, "low": -2.0, "high": 2.4},
+            "would have cost the same over",
+            "2 less to 2 more",
+        ),
         ({"mean": -9.0, "low": -14.0, "high": -4.0}, "**Put a flat", "4 to 14 less"),
     ],
 )
