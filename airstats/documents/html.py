@@ -13,9 +13,9 @@ from airstats.documents.page_templates import page_template
 from airstats.reports.display import Words
 
 TEMPLATE = "report.html.j2"
-NARROW = 40
+NARROW = 43
 """Characters of a table's row that a telephone shows; a wider one scrolls, and says so."""
-CELL = 24
+CELL = 15
 """Characters of a cell before a telephone breaks it into lines."""
 
 
@@ -78,12 +78,17 @@ def _picture(part: Image, page: Page) -> dict[str, Any]:
     return {"kind": "picture", "alt": part.alt, "name": part.name, **shown}
 
 
+def _word(heading: str) -> int:
+    return max(map(len, heading.split()), default=0)
+
+
 def _table(grid: Grid, page: Page) -> dict[str, Any]:
     rows = [list(zip(row, grid.numbers, strict=True)) for row in grid.rows]
     headings = list(zip(grid.headings, grid.numbers, strict=True))
-    # Two characters part the columns, and long cells are broken into lines.
-    columns = zip(*grid.rows, strict=True)
-    across = sum(2 + max(min(len(cell), CELL) for cell in column) for column in columns)
+    # A character parts the columns; long cells are broken into lines, and headings at each word.
+    columns = zip(grid.headings, *grid.rows, strict=True)
+    widths = [[_word(head), *(min(len(c), CELL) for c in cells)] for head, *cells in columns]
+    across = sum(1 + max(width) for width in widths)
     return {
         "kind": "table",
         "caption": grid.caption,

@@ -45,6 +45,12 @@ return [...document.querySelectorAll('main .box')]
   .filter(box => box.scrollWidth > box.clientWidth + 1)
   .map(box => box.getAttribute('aria-label'));
 """
+UNSAID = """
+return [...document.querySelectorAll('main .box')]
+  .filter(box => box.querySelector('table') && box.scrollWidth > box.clientWidth + 1)
+  .filter(box => !box.nextElementSibling.matches('.hint'))
+  .map(box => box.getAttribute('aria-label'));
+"""
 SHADOWS = """
 return [...document.querySelectorAll('main .box')]
   .filter(box => box.scrollWidth > box.clientWidth + 1)
@@ -115,6 +121,11 @@ class TestPages:
         set_width(browser, width_px)
         assert browser.execute_script(CUT_OFF) == []
 
+    @pytest.mark.parametrize("width_px", [360, 390])
+    def test_a_table_that_slides_on_a_telephone_says_so(self, browser, name, width_px):
+        set_width(browser, width_px)
+        assert browser.execute_script(UNSAID) == []
+
     def test_the_keyboard_reaches_everything_in_order(self, browser, name):
         count = browser.execute_script(FOCUSABLE)
         body, reached = browser.find_element(By.TAG_NAME, "body"), []
@@ -152,6 +163,11 @@ class TestPages:
         assert height <= 240 / 25.4 * 96
         printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
         assert base64.b64decode(printed["data"]).startswith(b"%PDF")
+
+
+def test_a_telephone_breaks_words_into_lines_before_it_hides_a_column(browser, folder):
+    open_page(browser, folder / "why_jobs_run_over.html", 390)
+    assert "All openings cut alike" not in browser.execute_script(CUT_OFF)
 
 
 def test_a_script_that_got_in_would_not_run(browser, folder):
