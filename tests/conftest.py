@@ -22,6 +22,14 @@ def few_draws():
         yield
 
 
+@pytest.fixture
+def tmp_path(tmp_path):
+    """A folder with no other test's beside it: chains of allowances are looked for there."""
+    own = tmp_path / "own"
+    own.mkdir()
+    return own
+
+
 @pytest.fixture(scope="session")
 def desk():
     """A firm whose reveals took half their area in sheet, in four quarters."""

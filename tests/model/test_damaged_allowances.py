@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+from dataclasses import asdict, replace
 
 import pytest
 
@@ -55,6 +56,11 @@ def spoilt(whole, way, value):
     return content
 
 
+def as_read(known):
+    """Return all that was read, every number to its last digit, as text."""
+    return json.dumps(asdict(replace(known, file_digest="")), default=lambda part: part.tolist())
+
+
 def use(known, file):
     """Do with the allowances what the commands do."""
     assert load_allowances(file).to_text() == known.to_text()
@@ -73,14 +79,14 @@ def test_the_file_is_read_as_long_as_nothing_is_wrong(whole, tmp_path):
 
 @pytest.mark.parametrize("value", WRONG, ids=lambda value: repr(value)[:9])
 def test_a_value_of_a_wrong_kind_is_refused_or_of_no_consequence(whole, tmp_path, value):
-    file, read, refused = tmp_path / "a.json", {}, []
+    file, read, refused = tmp_path / "a.json", set(), []
     for way in ways(whole):
         file.write_text(json.dumps(spoilt(whole, way, value)), encoding="utf-8")
         try:
             known = load_allowances(file)
             # Most entries are there for people, and the same is read without them.
-            if known.to_text() not in read:
-                read[known.to_text()] = way
+            if as_read(known) not in read:
+                read.add(as_read(known))
                 use(known, file)
         except AllowancesError:
             refused.append(way)
