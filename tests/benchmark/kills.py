@@ -4,6 +4,8 @@ Run `python -m tests.benchmark.kills --calibrate 160 --quarter 40` from the top 
 """
 
 import argparse
+import multiprocessing
+import os
 import random
 import re
 import shutil
@@ -13,9 +15,10 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import redirect_stderr, redirect_stdout, suppress
 from pathlib import Path
 
+from airstats.__main__ import main as airstats_command
 from airstats.base.result_folder import MAKING, UNFINISHED
 from airstats.model.allowances import load_allowances
 from tests.invented import invent, save
@@ -29,10 +32,45 @@ def write_source(folder, jobs=24):
     return save(folder, invent(jobs=jobs))
 
 
+def words_of(verb, source, quarter, out):
+    """Return what follows the program's name on the command line of one run."""
+    return [verb, str(source), "--quarter", quarter, "--out", str(out)]
+
+
 def command(verb, source, quarter, out):
     """Return the command line of one run."""
-    asked = [str(source), "--quarter", quarter, "--out", str(out)]
-    return [sys.executable, "-m", "airstats", verb, *asked]
+    return [sys.executable, "-m", "airstats", *words_of(verb, source, quarter, out)]
+
+
+FORKS = multiprocessing.get_context("forkserver")
+FORKS.set_forkserver_preload([__name__])
+
+
+class Fork:
+    """A run in a copy of a process that has the libraries loaded; to watch and kill as `Popen`."""
+
+    def __init__(self, *asked):
+        self.process = FORKS.Process(target=quietly, args=(words_of(*asked),))
+        self.process.start()
+
+    def poll(self) -> int | None:
+        """Return the status once the run is over."""
+        return self.process.exitcode
+
+    def kill(self) -> None:
+        """End the run at once."""
+        self.process.kill()
+
+    def wait(self) -> int | None:
+        """Return the status at the end."""
+        self.process.join()
+        return self.process.exitcode
+
+
+def quietly(words: list[str]) -> None:
+    """Run a command, its words to nobody; end with its status."""
+    with open(os.devnull, "w") as nobody, redirect_stdout(nobody), redirect_stderr(nobody):
+        sys.exit(airstats_command(words))
 
 
 def run_whole(call: list[str]) -> float:
@@ -45,14 +83,18 @@ def run_whole(call: list[str]) -> float:
 def kill_when(call: list[str], due: Callable[[float], bool]) -> bool:
     """Start a run and kill it once it is due, by the seconds run; return whether it was at work."""
     with tempfile.TemporaryFile() as heard:
-        run = subprocess.Popen(call, stdout=heard, stderr=heard)
-        start = time.perf_counter()
-        while run.poll() is None:
-            if due(time.perf_counter() - start):
-                run.kill()
-                break
-            time.sleep(0.0002)
-        return run.wait() == -signal.SIGKILL
+        return kill_at(subprocess.Popen(call, stdout=heard, stderr=heard), due)
+
+
+def kill_at(run: subprocess.Popen | Fork, due: Callable[[float], bool]) -> bool:
+    """Kill a run that has begun, as `kill_when` does."""
+    start = time.perf_counter()
+    while run.poll() is None:
+        if due(time.perf_counter() - start):
+            run.kill()
+            break
+        time.sleep(0.0002)
+    return run.wait() == -signal.SIGKILL
 
 
 def changes(folder: Path, pattern: str) -> Callable[[], bool]:

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import textwrap
+import time
 from pathlib import Path
 
 import nbformat
@@ -30,7 +31,15 @@ from airstats.base.result_folder import (
 from airstats.documents.run_notebooks import run_quarter_notebooks
 from airstats.model.allowances import load_allowances
 from airstats.records.source import source_digest
-from tests.benchmark.kills import changes, command, due_at, kill_when, left_over, write_source
+from tests.benchmark.kills import (
+    Fork,
+    changes,
+    command,
+    due_at,
+    kill_at,
+    left_over,
+    write_source,
+)
 from tests.documents.test_run_notebooks import write_notebook
 
 FIRST, SECOND = "2025Q1", "2025Q2"
@@ -69,9 +78,15 @@ def test_a_killed_calibration_leaves_the_old_file_or_the_new_one(source, tmp_pat
     out = tmp_path / "files" / "a.json"
     assert calibrate(source, FIRST, out) == 0
     chance, killed = random.Random(7), 0
+    # The second run takes no time to load what runs are copied from.
+    for _ in range(2):
+        start = time.perf_counter()
+        assert Fork("calibrate", source, FIRST, out).wait() == 0
+        whole_s = time.perf_counter() - start
     for turn in range(KILLS):
-        call = command("calibrate", source, SECOND if turn % 4 < 2 else FIRST, out)
-        killed += kill_when(call, due_at(turn, 1.5, changes(out.parent, ".*"), chance))
+        due = due_at(turn, whole_s, changes(out.parent, ".*"), chance)
+        asked = "calibrate", source, SECOND if turn % 4 < 2 else FIRST, out
+        killed += kill_at(Fork(*asked), due)
         assert out.read_bytes() in whole
         load_allowances(out)
     assert killed >= KILLS / 2
@@ -293,7 +308,7 @@ def everything(folder):
 
 
 @pytest.fixture
-def reports(source, tmp_path, monkeypatch):
+def reports(source, tmp_path, monkeypatch, quick_files):
     """The folder of a whole run of the first quarter."""
     monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", quick_reports("first"))
     assert quarter_run(source, FIRST, tmp_path / "out") == 0
@@ -330,6 +345,7 @@ def test_the_next_quarter_takes_the_place_of_the_failed_one(source, reports, mon
     assert load_allowances(reports / "allowances.json").quarter == SECOND
 
 
+@pytest.mark.usefixtures("quick_files")
 def test_records_among_the_reports_stay(source, tmp_path, monkeypatch, capsys):
     """A name like that of a picture's numbers, in the folder that results go to."""
     monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", quick_reports("first"))
@@ -354,8 +370,7 @@ def test_two_runs_at_once_in_one_folder(source, reports, capsys):
 
 def test_two_calibrations_at_once_into_one_file(source, tmp_path):
     out = tmp_path / "a.json"
-    calls = [command("calibrate", source, quarter, out) for quarter in (FIRST, SECOND)]
-    runs = [subprocess.Popen(call, stdout=subprocess.DEVNULL) for call in calls]
+    runs = [Fork("calibrate", source, quarter, out) for quarter in (FIRST, SECOND)]
     assert [run.wait() for run in runs] == [0, 0]
     assert load_allowances(out).quarter in (FIRST, SECOND)
     assert not left_over(tmp_path)
@@ -377,8 +392,9 @@ def test_a_clock_that_goes_backwards(source, reports, monkeypatch):
 
 def test_sources_gone_meanwhile_change_no_result(source, tmp_path, monkeypatch):
     """Reports and allowances are of one reading, whatever becomes of the sources after it."""
-    for name in ("records", "takeoff", "firm"):
+    for name in ("records", "firm"):
         shutil.copytree(source, tmp_path / name)
+    write_source(tmp_path / "takeoff", jobs=4)
     assert calibrate(source, FIRST, tmp_path / "before.json") == 0
     read = {name: source_digest(tmp_path / name) for name in ("records", "takeoff", "before.json")}
 
@@ -427,6 +443,7 @@ def test_files_are_written_though_nobody_reads_the_messages(source, old, tmp_pat
     )
 
 
+@pytest.mark.usefixtures("quick_files")
 def test_a_silent_end_of_the_readers_is_no_success(source, tmp_path, monkeypatch, capsys):
     """As with `2>&1 | head -1`, where the bar of progress meets the closed pipe."""
 
@@ -517,6 +534,7 @@ def test_a_disk_that_is_really_full(source, tiny_disk, capsys):
     assert names_in(tiny_disk) == {"a.json", "ballast"}
 
 
+@pytest.mark.usefixtures("quick_files")
 def test_a_quarter_on_a_full_disk_changes_nothing(source, tiny_disk, monkeypatch, capsys):
     monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", quick_reports("first"))
     out = tiny_disk / "out"

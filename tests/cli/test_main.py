@@ -159,6 +159,7 @@ def remarkable(tmp_path):
 
 
 @pytest.mark.parametrize("verb", ["check", "calibrate", "price", "backtest", "quarter"])
+@pytest.mark.usefixtures("quick_files")
 def test_every_verb_says_what_is_to_be_noted_of_what_it_reads(
     verb, remarkable, monkeypatch, capsys
 ):

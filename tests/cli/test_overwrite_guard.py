@@ -139,6 +139,7 @@ def test_what_is_no_ordinary_place_is_refused(desk, capsys, make, arguments):
         ("keys/key.csv", (*QUARTER, "new", "--codes-key", "keys/key.csv")),
     ],
 )
+@pytest.mark.usefixtures("quick_files")
 def test_a_persons_own_file_is_refused_as_a_place(desk, capsys, monkeypatch, own, arguments):
     monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", lambda *_, **__: [])
     (desk / own).parent.mkdir(exist_ok=True)

@@ -149,6 +149,7 @@ def allowances_of(verb, source, folder, *more):
 
 @pytest.mark.parametrize("decision", [(), KEPT], ids=["accept", "keep"])
 @pytest.mark.parametrize("known", [None, "2025Q1"])
+@pytest.mark.usefixtures("quick_files")
 def test_calibrate_and_quarter_write_the_same_allowances(
     taped, tmp_path, monkeypatch, decision, known
 ):
