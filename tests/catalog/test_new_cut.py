@@ -7,6 +7,7 @@ which does not know of a cut that is added while the tests run.
 import ast
 import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +35,7 @@ from airstats.reports.desk import open_desk
 from airstats.reports.drawing import NO_DRAWING, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
 from tests.benchmark.every_analysis import run_notebook
-from tests.documents.price_workbook.test_workbook import OPENING_COLUMNS, by_formulon, fill, opened
+from tests.documents.price_workbook.test_workbook import as_written, likeliest, opened
 from tests.invented import firm, save
 
 FACTOR = 2.2
@@ -167,41 +168,59 @@ def test_it_is_weighed_against_the_other_cuts(desk):
     assert not table["recommended_cut"].eq("doubled").any()
 
 
-def typed(allowances, cut, surface=260.0):
-    """The price sheet with one job of such openings, worked out: its cells, and by their names."""
-    book = opened(price_sheet(allowances))
-    values = (10, 1200.0, 1400.0, 350.0, 4, cut)
-    kind = pd.DataFrame([dict(zip(OPENING_COLUMNS, values, strict=True))])
-    content = fill(book, kind, surface_m2=surface)
-    cells = by_formulon(None, {"one": content})["one"]
-    return cells, lambda name: cells.named(book.defined_names, name)
+@pytest.fixture(scope="module")
+def few(desk):
+    """The allowances with few candidates: quicker to work out."""
+    tape = desk.now.materials["frame tape"]
+    tape = replace(tape, belief=likeliest(tape.belief, 10))
+    belief = likeliest(desk.now.belief, 20)
+    return replace(desk.now, belief=belief, materials={"frame tape": tape})
 
 
-def test_the_price_sheet_prices_it_where_the_flat_factor_serves(desk):
-    row = desk.records.openings.iloc[[0]].assign(count=10, job_id="J000")
-    assert row["cut_pattern"].tolist() == ["doubled"]
-    job = desk.records.jobs.iloc[[0]].assign(surface_m2=260.0, crew="")
-    one = price(replace(desk.records, jobs=job, openings=row), desk.now).iloc[0]
-    page, named = typed(desk.now, "doubled")
+def job_of(desk, cut):
+    """A job with ten windows of one cut."""
+    jobs = desk.records.jobs.iloc[[0]].assign(surface_m2=260.0, crew="")
+    openings = desk.records.openings.iloc[[0]].assign(count=10, cut_pattern=cut)
+    return replace(desk.records, jobs=jobs, openings=openings)
+
+
+@pytest.fixture(scope="module")
+def sheet(desk, few):
+    """What gives the price sheet of such a job: its written values, by place and by name.
+
+    That they are those of two spreadsheet engines is held by the tests of the price sheet.
+    """
+
+    @cache
+    def of(cut):
+        content = price_sheet(few, takeoff=job_of(desk, cut))
+        names, cells = opened(content).defined_names, as_written(None, {"one": content})["one"]
+        return cells, lambda name: cells.named(names, name)
+
+    return of
+
+
+def test_the_price_sheet_prices_it_where_the_flat_factor_serves(desk, few, sheet):
+    one = price(job_of(desk, "doubled"), few).iloc[0]
+    page, named = sheet("doubled")
     assert page(f"H{FIRST_OPENING}") == "ok"
     assert named("order_rolls") == one["order_rolls"]
     assert named("expected_m2") == pytest.approx(one["expected_m2"], rel=1e-9)
 
 
-def test_the_price_sheet_says_where_else_a_cut_is_priced(desk):
-    page, named = typed(desk.now, "steady")
+def test_the_price_sheet_says_where_else_a_cut_is_priced(sheet):
+    page, named = sheet("steady")
     assert page(f"H{FIRST_OPENING}") == "cut: price slit upright always with `airstats price`"
     assert named("order_rolls") == "–"
 
 
-def test_the_price_sheet_counts_no_tape_for_joints_that_it_does_not_know(desk, folder):
-    known = calibrate(read_records(folder))
-    page, named = typed(known, "doubled")
+def test_the_price_sheet_counts_no_tape_for_joints_that_it_does_not_know(sheet):
+    page, named = sheet("doubled")
     assert "doubled" in page("A3")
     assert "airstats price --materials" in page("A3")
     assert named("order_rolls") > 0
     assert named("packs_1") == "–"
-    assert typed(known, "centre")[1]("packs_1") > 0
+    assert sheet("centre")[1]("packs_1") > 0
 
 
 def test_formulas_of_an_entry_must_be_whole(desk, monkeypatch):

@@ -66,6 +66,12 @@ def learnt():
     return replace(whole, belief=likeliest(whole.belief, 20), materials=few)
 
 
+@cache
+def plain():
+    """The price sheet with an example and no takeoff."""
+    return price_sheet(learnt())
+
+
 def likeliest(belief, most):
     """The likeliest candidates of each form."""
     order = np.argsort(-belief.weight)
@@ -267,15 +273,27 @@ def as_written(folder, files):
     return {n: Cells(CalamineWorkbook.from_filelike(io.BytesIO(c))) for n, c in files.items()}
 
 
+@pytest.fixture(scope="module")
+def done(written, typed, tmp_path_factory):
+    """What gives the cells of all books, as one of the engines has them; each works once."""
+    whole = {name: content for name, (*_, content) in written.items()}
+    fresh = {name: saved(opened(content)) for name, content in whole.items()} | typed[-1]
+
+    @cache
+    def by(engine):
+        return engine(tmp_path_factory.mktemp("books"), whole if engine is as_written else fresh)
+
+    return by
+
+
 @pytest.fixture(scope="module", params=(as_written, *ENGINES))
-def pages(request, written, tmp_path_factory):
+def pages(request, written, done):
     """Each book with its jobs, costs and names; its cells as one of the engines has them."""
-    files = {name: content for name, (*_, content) in written.items()}
-    if request.param is not as_written:
-        files = {name: saved(opened(content)) for name, content in files.items()}
-    done = request.param(tmp_path_factory.mktemp("books"), files)
-    names = {name: opened(content).defined_names for name, content in files.items()}
-    return [(*written[name][:2], names[name], done[name]) for name in files]
+    cells = done(request.param)
+    return [
+        (records, costs, opened(content).defined_names, cells[name])
+        for name, (records, costs, content) in written.items()
+    ]
 
 
 def on_page(cells, names, number, name):
@@ -346,18 +364,17 @@ def test_every_page_has_the_packs_of_price_materials_and_their_money(pages):
     assert told
 
 
-def test_each_written_value_is_that_of_the_engines(written, tmp_path):
-    content = next(iter(written.values()))[-1]
-    fresh, seen = {"one": saved(opened(content))}, 0
-    kept = as_written(tmp_path, {"one": content})["one"]
+def test_each_written_value_is_that_of_the_engines(written, done):
+    name, (*_, content) = next(iter(written.items()))
+    book, kept, seen = opened(content), done(as_written)[name], 0
     engines = [by_formulon] + [by_libreoffice] * bool(shutil.which("soffice"))
     for engine in engines:
-        done = engine(tmp_path, fresh)["one"]
-        for sheet in opened(content):
+        worked_out = done(engine)[name]
+        for sheet in book:
             for row in sheet.iter_rows():
                 for cell in row:
                     if cell.data_type == "f":
-                        here, there = (c(cell.coordinate, sheet.title) for c in (kept, done))
+                        here, there = (c(cell.coordinate, sheet.title) for c in (kept, worked_out))
                         alike = here == there or here == pytest.approx(there, rel=1e-6, abs=1e-6)
                         assert alike, (engine.__name__, sheet.title, cell.coordinate, here, there)
                         seen += 1
@@ -381,7 +398,7 @@ def typed():
     kinds = records.openings[records.openings["job_id"].eq("P5")]
     job = {key: value for key, value in records.jobs.iloc[5].items()
            if key in {one.name for one in INPUTS}}  # fmt: skip
-    book, whole = opened(price_sheet(learnt())), calibrate(invent(jobs=24, crew_extra=0.1))
+    book, whole = opened(plain()), calibrate(invent(jobs=24, crew_extra=0.1))
     spoken = kinds.assign(cut_pattern=kinds["cut_pattern"].map(reader_name))
     files = {"P5": fill(book, spoken, **job)}
     files["whole"] = fill(opened(price_sheet(whole)), kinds, **job | {"crew": "Birch"})
@@ -398,9 +415,9 @@ def typed():
 
 
 @pytest.fixture(scope="module", params=ENGINES)
-def worked(request, typed, tmp_path_factory):
+def worked(request, typed, done):
     """The same, every book recalculated by one of the engines."""
-    return *typed[:-1], request.param(tmp_path_factory.mktemp("sheets"), typed[-1])
+    return *typed[:-1], done(request.param)
 
 
 @pytest.mark.parametrize("name", ["P5", "whole", "no_crews"])
@@ -484,7 +501,7 @@ def text_of_page(content):
 
 
 def test_no_macros_no_links_and_only_common_functions():
-    content = price_sheet(learnt())
+    content = plain()
     used = set()
     for cell in formulas(content):
         assert "[" not in cell.value
@@ -517,7 +534,7 @@ def test_names_of_crews_and_jobs_never_become_formulas():
 
 
 def test_what_is_typed_is_open_and_all_else_is_locked_without_a_password():
-    content = price_sheet(learnt())
+    content = plain()
     assert content == price_sheet(learnt())
     book = opened(content)
     assert all(sheet.protection.sheet and not sheet.protection.password for sheet in book)
@@ -542,7 +559,7 @@ def test_what_is_typed_is_open_and_all_else_is_locked_without_a_password():
 
 
 def test_what_is_the_firms_is_typed_once():
-    book = opened(price_sheet(learnt()))
+    book = opened(plain())
     typed_at(book, "firm").value = "Kestrel (invented)"
     typed_at(book, "currency").value = "crowns"
     typed_at(book, "short_cost").value = 900
@@ -569,7 +586,7 @@ def test_a_firm_that_tells_of_itself_need_type_nothing_of_it():
 
 
 def test_without_a_takeoff_an_example_says_that_it_is_invented_and_a_page_is_empty():
-    content = price_sheet(learnt())
+    content = plain()
     names, cells = opened(content).defined_names, as_written(None, {"one": content})["one"]
     assert "invented" in cells.named(names, "job")
     assert cells.named(names, "order_rolls") >= 3
