@@ -19,6 +19,7 @@ from airstats.__main__ import _parser
 from airstats.base.errors import AirstatsError
 from airstats.documents.page import Plain, images, notebook_page
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder, run_quarter_notebooks
+from tests.benchmark.every_analysis import run_notebook
 
 ROOT = Path(__file__).parents[2]
 PARAMETERS = 'word: str = "good"  # what to say\nfail: bool = False  # whether to fail'
@@ -276,16 +277,20 @@ raise SystemExit(__main__.main(["backtest", "x", "--out", {str(out)!r}]))
             os.kill(int(pid), 0)
 
 
-@pytest.mark.parametrize("name", NOTEBOOKS)
-def test_by_hand_the_last_line_is_the_sentence_for_people(name, tmp_path):
-    asked = [
-        "-m",
-        "papermill",
-        str(notebooks_folder() / f"{name}.ipynb"),
-        str(tmp_path / "o.ipynb"),
-    ]
-    call = [sys.executable, *asked, "-p", "records", "nowhere"]
+NOWHERE = 'RecordsError: There is no file or folder "nowhere". Expected: a folder'
+
+
+def test_by_hand_the_last_line_is_the_sentence_for_people(tmp_path):
+    files = str(notebooks_folder() / f"{NOTEBOOKS[0]}.ipynb"), str(tmp_path / "o.ipynb")
+    call = [sys.executable, "-m", "papermill", *files, "-p", "records", "nowhere"]
     done = subprocess.run(call, capture_output=True, text=True, check=False)
     assert done.returncode == 1
     last = [line for line in done.stderr.splitlines() if line.strip()][-1]
-    assert last.startswith('RecordsError: There is no file or folder "nowhere". Expected: a folder')
+    assert last.startswith(NOWHERE)
+
+
+@pytest.mark.parametrize("name", NOTEBOOKS)
+def test_each_notebook_stops_with_this_sentence_alone(name):
+    """In this process: what a run by hand prints last is what the cell raises."""
+    (fault,) = run_notebook(name, {"records": "nowhere"})
+    assert re.fullmatch(rf"{name}, code cell [23]: {re.escape(NOWHERE)}[^\n]*", fault)

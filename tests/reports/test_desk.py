@@ -28,11 +28,14 @@ FIRMS = {
 
 @pytest.fixture(scope="module", params=FIRMS)
 def asked(request, tmp_path_factory):
-    """The settings of a run, and a file of the desk that they give."""
+    """The settings of a run, the desk that they give, and a file of it."""
     seed, has = FIRMS[request.param]
     firm = replace(invent(seed), kind="usual", jobs=12, has=frozenset(has))
     folder = tmp_path_factory.mktemp("firm")
-    return RunSettings(**parameters(firm, save(firm, folder))), folder / "desk.json"
+    settings = RunSettings(**parameters(firm, save(firm, folder)))
+    desk = laid_out(settings)
+    desk.save(folder / "desk.json")
+    return settings, desk, folder / "desk.json"
 
 
 def laid_out(settings):
@@ -44,9 +47,7 @@ def laid_out(settings):
 
 
 def test_every_number_table_and_name_of_a_desk_is_kept(asked):
-    settings, file = asked
-    desk = laid_out(settings)
-    desk.save(file)
+    settings, desk, file = asked
     again = load_desk(file)
     save_plain(again, file.with_name("again.json"))
     assert file.with_name("again.json").read_bytes() == file.read_bytes()
@@ -81,8 +82,7 @@ def pages(name, given):
 
 @pytest.mark.parametrize("name", NOTEBOOKS)
 def test_a_notebook_shows_the_same_of_a_saved_desk_as_of_the_sources(asked, name):
-    settings, file = asked
-    laid_out(settings).save(file)
+    settings, _, file = asked
     # Of the sources nothing can be read: what is shown is the desk's.
     opened = asdict(settings) | {"records": "nowhere", "takeoff": "", "saved_desk": str(file)}
     assert pages(name, opened) == pages(name, asdict(settings))
