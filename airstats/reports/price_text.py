@@ -380,12 +380,11 @@ def _cut_otherwise(desk: Desk, order: Order, cuts: pd.Series) -> Words:
             desk.firm.unusable_end_m,
         )
     )
-    (m2, packs, short), (m2_noted, packs_noted, short_noted) = map(_in_all, (other, order))
+    (m2, packs, short), (m2_noted, packs_noted, _) = map(_in_all, (other, order))
     ordered = rolls(packs) if packs != packs_noted else f"{rolls(packs)} too"
     return Words(
-        f"Cut as drawn, the jobs would take {number(m2, 0)} m² of sheet, as noted"
-        f" {number(m2_noted, 0)} m²: order {ordered} (chance of running short"
-        f" {small_chance(short)}, as noted {small_chance(short_noted)})."
+        f"Cut as drawn, the jobs take {number(m2, 0)} m² in place of {number(m2_noted, 0)} m²:"
+        f" order {ordered} (chance of running short {small_chance(short)})."
     )
 
 

@@ -135,8 +135,8 @@ def _advice(desk: Desk, table: pd.DataFrame, watch: pd.DataFrame, pulled: pd.Dat
     if look := [*_moves(table, desk), *_drifts(watch, desk.quarter), *_deciding(pulled)]:
         return (
             f"**{desk.quarter}: look before you accept: {listed(look)}.** If the records of the"
-            f" {jobs} are right, accept; if one is wrong, correct it and run again, or keep the"
-            " last values."
+            f" {jobs} are right, accept; if one is wrong, correct it and run again"
+            f"{', or keep the last values' if desk.before else ''}."
         )
     if desk.before is None:
         return (
@@ -332,14 +332,15 @@ def _value(row: Any, which: str) -> str:
     return f"{number(value, 2)} ± {number(half, 2)}"
 
 
-def paths(desk: Desk) -> Section:
+def paths(desk: Desk, decided: Allowances) -> Section:
     """Show how the allowances went, from common practice or the file before on."""
     start = desk.previous or unchanged(desk.chain[0].first_quarter, desk.now.belief.prior)
     first, last = (step.table().iloc[0] for step in (start, desk.chain[-1]))
+    refused = ", not accepted" if decided.decision.get("decision") == KEEP else ""
     since = start.quarter if start.job_ids else "common practice"
     yield Words(
         f"**Waste went from {in_percent(first)} of the laid sheet ({since}) to {in_percent(last)}"
-        f" ({desk.chain[-1].quarter})**; the grey bands hold 90 %."
+        f" ({desk.chain[-1].quarter}{refused})**; the grey bands hold 90 %."
     )
     yield update_charts.allowance_paths(desk.chain, start)
 

@@ -153,6 +153,17 @@ def places(pdf, text):
             yield number, left, bottom
 
 
+def test_a_number_is_not_parted_from_its_sign_at_the_end_of_a_line():
+    said = [
+        f"{'a' * n} {'word ' * 12}and then 6.1 ± 3.3 % of it. {'more ' * 30}" for n in range(40)
+    ]
+    pages = PdfReader(
+        io.BytesIO(page_pdf("T", [Words(text) for text in said], MADE, COMMAND))
+    ).pages
+    lines = [line for page in pages for line in page.extract_text().splitlines()]
+    assert sum("6.1 ± 3.3 %" in line for line in lines) == len(said)
+
+
 def test_two_parts_stand_side_by_side():
     pdf = page_pdf("Title", [Beside(Words("Left sentence."), Words("Right sentence."))], {}, "")
     (_, left, level), (_, right, beside) = (

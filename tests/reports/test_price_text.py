@@ -127,8 +127,7 @@ def test_the_order_is_told_for_the_cheapest_cuts_too(desk, order):
     assert round(m2) != round(noted)
     packs = other.pooled["pooled_rolls"].iloc[0]
     assert said.text.startswith(
-        f"Cut as drawn, the jobs would take {m2:,.0f} m² of sheet, as noted {noted:,.0f} m²: order"
-        f" {packs} rolls"
+        f"Cut as drawn, the jobs take {m2:,.0f} m² in place of {noted:,.0f} m²: order {packs} rolls"
     )
 
 

@@ -138,6 +138,10 @@ def test_first_quarters_and_quarters_without_jobs_say_so():
     said = verdict(desk)
     assert said.startswith("**2025Q1: accept. The new values are common practice, moved as far as")
     assert "your first 12 jobs can tell" in said
+    alone = pulls(desk.jobs, desk.before, desk.now)
+    strong = alone.assign(pull_sds=alone["pull_sds"] * 10)
+    # There is nothing before a first quarter that could be kept.
+    assert "correct it and run again." in verdict(desk, pulled=strong)
     # 0.08, and 0.12 with a chance of three in ten.
     assert table["old"].iloc[0] == pytest.approx(0.092)
     shown = list(update_text.side_by_side(desk, desk.now))[1]._shown()
@@ -160,7 +164,7 @@ def test_a_quarter_of_one_job_reads_well():
     said = update_text.pull_words(pulled).text
     assert said.startswith("**J012 (crew Alder) is the only new job**: it moves ")
     assert len(list(update_text.pulls(one))) == 1
-    words, picture = update_text.paths(one)
+    words, picture = update_text.paths(one, one.now)
     assert " % of the laid sheet (common practice) to " in words.text
     assert len(picture.figure.axes[0].lines[0].get_xdata()) == 3
     assert picture.data["quarter"].unique().tolist() == ["start", "2025Q1", "2025Q2"]
@@ -168,7 +172,8 @@ def test_a_quarter_of_one_job_reads_well():
 
 def test_paths_set_out_from_the_file_before(reveals):
     early = desk_of("2025Q3", factor=0.6, seed=4)
-    words, picture = update_text.paths(lay_out(reveals.records, previous=early.now))
+    desk = lay_out(reveals.records, previous=early.now)
+    words, picture = update_text.paths(desk, desk.now)
     first, last = (
         f"{100 * step.table()['mean']['waste']:.1f} ± " for step in (early.now, reveals.now)
     )
@@ -193,6 +198,7 @@ def test_the_decision_is_said_with_reason_and_what_waits(reveals):
     decided = decide(reveals.before, reveals.now, *kept)
     table = list(update_text.side_by_side(reveals, decided))[1]
     assert "the last values stand in 2025Q4" in table.caption
+    assert "(2025Q4, not accepted)" in next(iter(update_text.paths(reveals, decided))).text
 
 
 def test_the_standing_values_are_said_and_what_is_common_practice(reveals, crew):
