@@ -54,7 +54,10 @@ class Hindsight:
 
 
 def look_back(
-    records: Records, leftover_cost: float = LEFTOVER_COST, short_cost: float = SHORT_COST
+    records: Records,
+    leftover_cost: float = LEFTOVER_COST,
+    short_cost: float = SHORT_COST,
+    known: Backtest | None = None,
 ) -> Hindsight:
     """Price every quarter from the quarters before it, and compare with what was really priced.
 
@@ -64,6 +67,8 @@ def look_back(
         Checked records.
     leftover_cost, short_cost : float
         Money for each roll left over and for each roll short; any one currency.
+    known : Backtest, optional
+        The back-test of these records at these costs, if it has been made already.
 
     Notes
     -----
@@ -74,7 +79,7 @@ def look_back(
     """
     costs = (leftover_cost, short_cost)
     try:
-        result = backtest(records, *costs)
+        result = known or backtest(records, *costs)
     except RecordsError as error:
         none = pd.DataFrame()
         return Hindsight(none, none, float("nan"), 0, *costs, str(error))

@@ -34,7 +34,7 @@ _OF_A_QUARTER = (
     "data/*-*.*",
 )
 _OF_A_NOTEBOOK = (".html", ".pdf", ".ipynb", ".failed.ipynb")
-_LAST = "allowances.json"
+_CARD, _SHEET, _LAST = "allowance_card.html", "price_sheet.xlsx", "allowances.json"
 _FOR_THE_OWNER_ALONE = 0o600
 
 
@@ -51,7 +51,6 @@ def quarter(asked: argparse.Namespace) -> None:
 def _quarter(asked: argparse.Namespace, nursery: Nursery | None) -> None:
     from airstats.model.decisions import check_decision, decided_steps
     from airstats.model.unmet import not_counted, unmet
-    from airstats.reports.recording_text import with_recording
 
     asked.codes = bool(asked.codes or asked.codes_key)
     settings = RunSettings.of(asked)
@@ -64,10 +63,8 @@ def _quarter(asked: argparse.Namespace, nursery: Nursery | None) -> None:
     records, previous, takeoff = sources.records, sources.previous, sources.to_price
     desk = sources.desk(settings.quarter, settings.depth_error_mm)
     now = decided_steps(desk.chain, previous, settings.decided)
-    said, files = _files_of_a_quarter(asked, now, desk)
-    files |= set_aside(records, Path())
-    at_costs = replace(desk, firm=at_options(asked, desk.firm))
-    notes = _make_quarter(asked, settings, with_recording(at_costs), files, key, nursery)
+    desk = replace(desk, firm=at_options(asked, desk.firm))
+    names, said, notes = _make_quarter(asked, settings, desk, now, key, nursery)
     print_set_aside(records, Path(asked.out))
     print_allowances(now, previous)
     print_lines(not_counted(records, now) + (unmet(takeoff, now) if takeoff else ()))
@@ -76,8 +73,7 @@ def _quarter(asked: argparse.Namespace, nursery: Nursery | None) -> None:
         print("allowances.json holds codes: for the next quarter keep that of a run without them")
     if key:
         print(f"written: {asked.codes_key}, which undoes the codes: do not hand it over")
-    written = [*(Path(f"{name}.html") for name in _notebooks()), *files]
-    print_written([Path(asked.out) / name for name in written], notes, said)
+    print_written([Path(asked.out) / name for name in names], notes, said)
 
 
 def _read_all(settings: RunSettings) -> Sources:
@@ -104,9 +100,7 @@ def _coded(asked: argparse.Namespace, sources: Sources) -> tuple[str, Sources]:
     return csv_of(codes.key()) if asked.codes_key else "", sources.coded()
 
 
-def _files_of_a_quarter(
-    asked: argparse.Namespace, now: Allowances, desk: Desk
-) -> tuple[str, dict[Path, str | bytes]]:
+def _files_of_a_quarter(now: Allowances, desk: Desk) -> tuple[str, dict[Path, str | bytes]]:
     """What there is to say of the takeoff, and all files but the notebooks' by their name.
 
     A card to print and a live spreadsheet are what an estimator prices with away from here.
@@ -118,52 +112,52 @@ def _files_of_a_quarter(
     from airstats.pricing.newsvendor import price
     from airstats.pricing.order_costs import costs_of
 
-    firm, said = at_options(asked, desk.firm), ""
+    firm, said = desk.firm, ""
     costs = costs_of(firm)
     files: dict[Path, str | bytes] = {
-        Path("allowance_card.html"): allowance_card(now, *costs, currency=firm.currency),
-        Path("price_sheet.xlsx"): price_sheet(now, *costs, desk.to_price, firm),
+        Path(_CARD): allowance_card(now, *costs, currency=firm.currency),
+        Path(_SHEET): price_sheet(now, *costs, desk.to_price, firm),
     }
     if desk.to_price is not None:
         files[Path("orders.csv")] = csv_of(rounded(price(desk.to_price, now, *costs, firm=firm)))
         said, bought = list_to_buy(firm, desk.to_price, now, Path())
         files |= bought
-    return said, files | {Path(_LAST): now.to_text()}
+    return said, files | {Path(_LAST): now.to_text()} | set_aside(desk.records, Path())
 
 
 def _make_quarter(
     asked: argparse.Namespace,
     settings: RunSettings,
     desk: Desk,
-    files: dict[Path, str | bytes],
+    now: Allowances,
     key: str,
     nursery: Nursery | None,
-) -> list[str]:
-    """Run the notebooks and move all into its place; return what there is to say of older files."""
+) -> tuple[list[str], str, list[str]]:
+    """Make all files and move them into their place.
+
+    Returns their names, what there is to say of the takeoff, and of older files.
+    """
     from airstats.base.atomic_files import write_whole
     from airstats.base.result_folder import MAKING, made_together
-    from airstats.documents.run_notebooks import run_quarter
+    from airstats.documents.run_notebooks import NOTEBOOKS, run_quarter, saved_desk
 
     folder = Path(asked.out)
-    key_file = Path(asked.codes_key or folder / "none")
-    pages = [f"{name}{ending}" for name in _notebooks() for ending in _OF_A_NOTEBOOK]
+    making, key_file = folder / MAKING, Path(asked.codes_key or folder / "none")
+    pages = [f"{name}{ending}" for name in NOTEBOOKS for ending in _OF_A_NOTEBOOK]
     with made_together(
         folder,
         key_file.parent,
         ours=_OF_A_QUARTER,
         last=_LAST,
-        sure=[*pages, *map(str, files)],
+        sure=[*pages, _CARD, _SHEET, _LAST, *(["orders.csv"] if desk.to_price else [])],
         of_failure=_FAILED,
     ) as notes:
-        run_quarter(settings, desk, folder / MAKING, home=folder, nursery=nursery)
+        with saved_desk(desk, making, nursery) as saved:
+            # The nursery works on the desk meanwhile.
+            said, files = _files_of_a_quarter(now, desk)
+            run_quarter(settings, desk, making, home=folder, nursery=nursery, saved=saved)
         for name, content in files.items():
-            write_whole(folder / MAKING / name, content)
+            write_whole(making / name, content)
         if key:
             write_whole(key_file.parent / MAKING / key_file.name, key, _FOR_THE_OWNER_ALONE)
-    return notes
-
-
-def _notebooks() -> tuple[str, ...]:
-    from airstats.documents.run_notebooks import NOTEBOOKS
-
-    return NOTEBOOKS
+    return [*(f"{name}.html" for name in NOTEBOOKS), *map(str, files)], said, notes

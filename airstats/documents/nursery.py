@@ -13,8 +13,9 @@ import socket
 import sys
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import import_module
+from pathlib import Path
 from typing import Any, NoReturn
 
 LOADED = (
@@ -23,7 +24,7 @@ LOADED = (
     "airstats.reports.materials_owner_text",
     "airstats.reports.owner_text",
     "airstats.reports.price_text",
-    "airstats.reports.recording_text",
+    "airstats.reports.shared_work",
     "airstats.reports.update_text",
     "airstats.reports.form",
     "matplotlib.backends.backend_agg",
@@ -33,6 +34,8 @@ LOADED = (
 )
 """What the notebooks load, and what runs and draws them."""
 _PARTED = "\0"
+_NO_KERNEL = ""
+"""In the place of a kernel's folder: the word is a desk."""
 _MOST_BYTES = 65536
 
 
@@ -61,6 +64,14 @@ class Nursery:
             socket.send_fds(self._line, [asked], [its.fileno()])
         return ours
 
+    def lay_ready(self, desk: Path) -> None:
+        """Have a saved desk opened, and what takes long worked out on it, for all later copies.
+
+        It goes on while this returns; a kernel that is asked for meanwhile waits for it.
+        """
+        with suppress(OSError):
+            self.ask([str(desk)], _NO_KERNEL).close()
+
 
 @contextmanager
 def kernel_nursery() -> Iterator[Nursery | None]:
@@ -86,6 +97,8 @@ def kernel_nursery() -> Iterator[Nursery | None]:
         yield Nursery(ours)
     finally:
         ours.close()
+        # It may still be at work for nobody.
+        os.kill(child, signal.SIGTERM)
         os.waitpid(child, 0)
 
 
@@ -95,6 +108,7 @@ def _serve(line: socket.socket) -> NoReturn:
     try:
         # A key at the terminal, meant for the run, must not end kernels before it does.
         os.setsid()
+        signal.signal(signal.SIGTERM, _end)
         # The command may have put others in their place, which hold no file.
         sys.stdout, sys.stderr = sys.__stdout__, sys.__stderr__
         # No debugger: nobody is there to use it, and loading it warns.
@@ -108,11 +122,15 @@ def _serve(line: socket.socket) -> NoReturn:
             words, lent, *_ = socket.recv_fds(line, _MOST_BYTES, 1)
             if not words:
                 break
+            folder, *more = words.decode().split(_PARTED)
             with socket.socket(fileno=lent[0]) as its:
-                if not (kernel := os.fork()):
+                if folder == _NO_KERNEL:
+                    _lay_ready(*more)
+                elif not (kernel := os.fork()):
                     line.close()
-                    _be_kernel(its, *words.decode().split(_PARTED))
-                kernels.append(kernel)
+                    _be_kernel(its, folder, *more)
+                else:
+                    kernels.append(kernel)
     finally:
         for kernel in kernels:
             os.kill(kernel, signal.SIGKILL)
@@ -120,11 +138,26 @@ def _serve(line: socket.socket) -> NoReturn:
         os._exit(0)
 
 
+def _end(*_: object) -> NoReturn:
+    raise SystemExit
+
+
+def _lay_ready(path: str) -> None:
+    from airstats.reports.desk import lay_ready, load_desk
+    from airstats.reports.shared_work import worked_out
+
+    # Whatever fails, fails again in each kernel, which can say so.
+    with suppress(Exception):
+        if desk := load_desk(path):
+            lay_ready(path, worked_out(desk))
+
+
 def _be_kernel(line: socket.socket, folder: str, *words: str) -> NoReturn:
     """Become a kernel, say so when it is ready, and run until it is told to end."""
     try:
         from ipykernel.kernelapp import IPKernelApp
 
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
         os.setsid()
         os.chdir(folder)
         app: Any = IPKernelApp.instance()

@@ -7,7 +7,7 @@ import sys
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -49,6 +49,7 @@ def run_quarter(
     out_dir: str | Path,
     home: Path | None = None,
     nursery: Nursery | None = None,
+    saved: Path | None = None,
 ) -> list[Path]:
     """Run the four notebooks for a quarter and write the reports.
 
@@ -59,7 +60,7 @@ def run_quarter(
         no path, no name and no free text is kept in any file.
     desk : Desk
         The desk that was laid out by them, before any decision: the notebooks open it.
-    out_dir, home, nursery
+    out_dir, home, nursery, saved
         As for `run_quarter_notebooks`.
 
     Returns
@@ -75,7 +76,8 @@ def run_quarter(
     """
     given, folder = settings.from_anywhere(), notebooks_folder()
     wanted = {name: given.known_to(_parameters(folder / f"{name}.ipynb")) for name in NOTEBOOKS}
-    return run_quarter_notebooks(wanted, out_dir, home=home, desk=desk, nursery=nursery)
+    more: dict[str, Any] = {"desk": desk, "nursery": nursery, "saved": saved}
+    return run_quarter_notebooks(wanted, out_dir, home=home, **more)
 
 
 def run_quarter_notebooks(
@@ -86,6 +88,7 @@ def run_quarter_notebooks(
     home: Path | None = None,
     desk: Desk | None = None,
     nursery: Nursery | None = None,
+    saved: Path | None = None,
 ) -> list[Path]:
     """Execute notebooks, two at a time, and export each as a self-contained HTML page.
 
@@ -104,9 +107,11 @@ def run_quarter_notebooks(
         The folder that the reports will be moved to, if not `out_dir`: the command that a report
         states names it.
     desk : Desk, optional
-        What the notebooks would work out from the parameters: saved once, for each to open.
+        What the notebooks would work out from the parameters.
     nursery : Nursery, optional
         Where kernels are copied; without one each is a process of its own.
+    saved : Path, optional
+        Where the desk is saved already, for each notebook to open: see `saved_desk`.
 
     Raises
     ------
@@ -120,11 +125,10 @@ def run_quarter_notebooks(
         _refuse_unknown(folder / f"{name}.ipynb", parameters)
     out.mkdir(parents=True, exist_ok=True)
     faults, missing, command = [], [], command_of(parameters_by_notebook.values(), home or out)
-    with _workplace(out) as place, ThreadPoolExecutor(AT_A_TIME) as pool:
-        kernels, about = kernels_of(nursery), about_line(desk, day)
-        run = _Run(out, command, desk, place / "desk.json", about, kernels)
-        if desk:
-            desk.save(run.saved)
+    with ExitStack() as stack, ThreadPoolExecutor(AT_A_TIME) as pool:
+        if desk and not saved:
+            saved = stack.enter_context(saved_desk(desk, out, nursery))
+        run = _Run(out, command, desk, saved, about_line(desk, day), kernels_of(nursery))
         jobs = {
             pool.submit(_run_one, folder / f"{name}.ipynb", dict(parameters), run): name
             for name, parameters in parameters_by_notebook.items()
@@ -146,6 +150,26 @@ def run_quarter_notebooks(
         raise AirstatsError("\n".join(sorted(faults)))
     print(*sorted(missing), sep="\n", end="\n" * bool(missing), file=sys.stderr)
     return [out / f"{name}.html" for name in parameters_by_notebook]
+
+
+@contextmanager
+def saved_desk(desk: Desk, out: Path, nursery: Nursery | None) -> Iterator[Path]:
+    """Save a desk for the notebooks of a run, below its folder, until they are done.
+
+    What several of them need and takes long is worked out once: in the nursery, while this process
+    goes on, or else here.
+    """
+    with _workplace(out) as place:
+        path = place.resolve() / "desk.json"
+        if nursery:
+            desk.save(path)
+            nursery.lay_ready(path)
+        else:
+            # It loads much that this process can do without.
+            from airstats.reports.shared_work import worked_out
+
+            worked_out(desk).save(path)
+        yield path
 
 
 def notebooks_folder() -> Path:
@@ -190,7 +214,7 @@ class _Run:
     out: Path
     command: str
     desk: Desk | None
-    saved: Path
+    saved: Path | None
     about: str
     kernels: type[Kernel]
 
@@ -200,7 +224,7 @@ def _run_one(source: Path, parameters: dict[str, Any], run: _Run) -> list[str]:
     name, out = source.stem, run.out
     with _workplace(out) as place:
         running = place / source.name
-        opened = {SAVED_DESK: str(run.saved.resolve())} if run.desk else {}
+        opened = {SAVED_DESK: str(run.saved)} if run.saved else {}
         try:
             _execute(source, running, parameters | opened, run.kernels)
         except (PapermillExecutionError, RuntimeError, TimeoutError, KeyError) as error:

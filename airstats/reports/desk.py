@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from airstats.backtests.rolling import Backtest
 from airstats.base.errors import RecordsError
 from airstats.base.firm import ASSUMED, Firm
 from airstats.base.plain_data import load_plain, save_plain
@@ -72,6 +73,7 @@ class Desk:
     firm : what the firm says of its prices and times
     other_firms : name to quantities of the finished jobs of the firms to compare with
     recording : what finer records would save, from `value_of_recording`; None: not worked out yet
+    back_test : every quarter priced from those before it, from `back_tested`; None likewise
     """
 
     quarter: str
@@ -86,6 +88,7 @@ class Desk:
     firm: Firm = ASSUMED
     other_firms: dict[str, Takeoff] = field(default_factory=dict)
     recording: pd.DataFrame | None = None
+    back_test: Backtest | None = None
 
     @property
     def now(self) -> Allowances:
@@ -120,8 +123,9 @@ class Desk:
     def at(self, **given: float) -> Desk:
         """Return the desk with other prices and times of the firm; one of 0 stays the firm's."""
         firm = self.firm.but(**given)
-        recording = self.recording if firm == self.firm else None
-        return replace(self, firm=firm, recording=recording)
+        if firm == self.firm:
+            return self
+        return replace(self, firm=firm, recording=None, back_test=None)
 
     def save(self, path: Path) -> None:
         """Write the desk for the notebooks of a run to open."""
@@ -197,12 +201,22 @@ def open_desk(
     return (sources.coded() if codes else sources).desk(quarter, depth_error_mm)
 
 
+_LAID_READY: dict[str, Desk] = {}
+
+
+def lay_ready(path: str | Path, desk: Desk) -> None:
+    """Let `load_desk` return this desk for the path, in this process and in its copies."""
+    _LAID_READY[str(path)] = desk
+
+
 def load_desk(path: str | Path) -> Desk | None:
-    """Return a desk that `Desk.save` wrote; "" is none."""
+    """Return a desk that was laid ready, or that `Desk.save` wrote; "" is none."""
     kinds = (
         *(Desk, Records, Fault, Takeoff, Doubt, Allowances, Pack, Belief, Prior, Firm),
-        *(Habits, Habit),
+        *(Habits, Habit, Backtest),
     )
+    if str(path) in _LAID_READY:
+        return _LAID_READY[str(path)]
     return load_plain(Path(path), kinds) if path else None
 
 

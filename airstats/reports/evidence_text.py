@@ -81,6 +81,8 @@ def back_tested(desk: Desk, leftover_cost: float, short_cost: float) -> Backtest
     leftover_cost, short_cost : float
         As for `price`.
     """
+    if desk.back_test is not None:
+        return desk.back_test
     several = len(set(desk.jobs.table["quarter"])) > 1
     ratios = tried_ratios(leftover_cost, short_cost)
     return backtest(desk.records, leftover_cost, short_cost, None, ratios) if several else None

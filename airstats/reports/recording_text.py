@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
-from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -49,30 +47,21 @@ EFFORT = f"a tape measure and {60 * WAYS[MEASURED].minutes:g} seconds a job"
 
 
 @lru_cache(maxsize=1)
-def _worth(desk: Desk) -> pd.DataFrame:
+def worth(desk: Desk) -> pd.DataFrame:
+    """Return `value_of_recording` of the desk's jobs."""
     if desk.recording is not None:
         return desk.recording
     return value_of_recording(desk.now, desk.jobs, *costs_of(desk.firm), DRAWS)
 
 
-def with_recording(desk: Desk) -> Desk:
-    """Return the desk with what finer records would save, for all its readers at once.
-
-    What fails here fails again at its place on a page, and is told there; nothing else is lost.
-    """
-    with suppress(Exception):
-        return replace(desk, recording=_worth(desk))
-    return desk
-
-
 def sentence(desk: Desk) -> Words:
     """Say what measuring the last roll would save in a year."""
-    return saving_words(_worth(desk), desk.firm.currency)
+    return saving_words(worth(desk), desk.firm.currency)
 
 
 def briefly(desk: Desk) -> Words:
     """Say the same in short for one who only asks whether it pays."""
-    table = _worth(desk)
+    table = worth(desk)
     measured = next(each(table[table["way"].eq(MEASURED)]))
     what = f"{capital(DONE[MEASURED])} ({EFFORT}) would save"
     if measured.saving_low <= 0:
@@ -85,7 +74,7 @@ def briefly(desk: Desk) -> Words:
 def in_short(desk: Desk) -> Section:
     """Show the one sentence with its picture."""
     yield sentence(desk)
-    yield recording_charts.savings(_worth(desk), desk.firm.currency)
+    yield recording_charts.savings(worth(desk), desk.firm.currency)
 
 
 def saving_words(table: pd.DataFrame, currency: str) -> Words:
@@ -115,7 +104,7 @@ def _worthwhile(measured: Any, currency: str) -> str:
 
 def section(desk: Desk) -> Section:
     """Show what each way to record would save."""
-    table = _worth(desk)
+    table = worth(desk)
     yield saving_words(table, desk.firm.currency)
     yield ways_words(table, desk.firm.currency)
     yield open_words(most_open(desk.now, desk.jobs))

@@ -84,6 +84,69 @@ def test_no_kernel_outlives_a_run_that_is_killed(tmp_path, at_work):
         assert not is_alive(pid)
 
 
+LAID = """
+import sys, time
+from pathlib import Path
+from airstats.documents.nursery import kernel_nursery
+folder = Path(sys.argv[1])
+with kernel_nursery() as nursery:
+    from airstats.documents.run_notebooks import run_quarter_notebooks, saved_desk
+    from airstats.reports.desk import open_desk
+    desk = open_desk(folder / "records")
+    with saved_desk(desk, folder, nursery) as saved:
+        more = {"progress": False, "notebooks": folder, "nursery": nursery, "saved": saved}
+        run_quarter_notebooks({"works": {}}, folder / "out", desk=desk, **more)
+"""
+OPEN = """
+from airstats.reports.desk import load_desk
+desk = load_desk(saved_desk)
+print(desk.quarter, desk.back_test is not None, desk.recording is not None)
+"""
+
+
+def laid(folder, before=""):
+    own = invent(jobs=12, quarters=2)
+    save(folder / "records", own)
+    write_notebook(folder, "works", OPEN, parameters='saved_desk: str = ""  # d')
+    call = [sys.executable, "-c", before + LAID, str(folder)]
+    done = subprocess.run(call, capture_output=True, text=True, timeout=120, check=False)
+    return own.jobs["quarter"].max(), done
+
+
+def test_what_takes_long_is_on_the_desk_that_a_kernel_opens(tmp_path):
+    quarter, done = laid(tmp_path)
+    assert (done.stdout, done.stderr) == ("", "")
+    assert told(tmp_path) == [quarter, "True", "True"]
+
+
+def test_where_no_process_is_copied_it_is_worked_out_before(tmp_path):
+    elsewhere = "from types import SimpleNamespace\nfrom airstats.documents import nursery\n"
+    elsewhere += "nursery.sys = SimpleNamespace(platform='darwin')\n"
+    quarter, done = laid(tmp_path, elsewhere)
+    assert (done.stdout, done.stderr) == ("", "")
+    assert told(tmp_path) == [quarter, "True", "True"]
+
+
+@LINUX
+def test_where_laying_a_desk_ready_fails_kernels_open_the_saved_one(tmp_path):
+    broken = "from airstats.reports import shared_work\nshared_work.worked_out = None\n"
+    quarter, done = laid(tmp_path, broken)
+    assert (done.stdout, done.stderr) == ("", "")
+    assert told(tmp_path) == [quarter, "False", "False"]
+
+
+@LINUX
+def test_a_run_that_fails_does_not_wait_for_work_on_its_desk(tmp_path):
+    slow = "from airstats.reports import shared_work\nimport time\n"
+    slow += "shared_work.worked_out = lambda _: time.sleep(99)\n"
+    script = slow + LAID.replace("more = ", "sys.exit('no')\n        more = ")
+    save(tmp_path / "records", invent(jobs=12, quarters=2))
+    call = [sys.executable, "-c", script, str(tmp_path)]
+    done = subprocess.run(call, capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stderr) == (1, "no\n")
+    assert [path.name for path in tmp_path.iterdir()] == ["records"]
+
+
 def test_where_copying_fails_kernels_start_as_usual(tmp_path):
     write_notebook(tmp_path, "works", TELL)
     process = run(tmp_path, "from airstats.documents import nursery\nnursery.LOADED = ['absent']")
@@ -99,7 +162,7 @@ def test_where_a_process_must_not_be_copied_it_is_not(monkeypatch):
 
 
 def test_a_quarter_runs_its_notebooks_in_copies(tmp_path, monkeypatch):
-    ours, run = object(), mock.Mock(side_effect=AirstatsError("far enough"))
+    ours, run = mock.Mock(), mock.Mock(side_effect=AirstatsError("far enough"))
     monkeypatch.setattr(nursery, "kernel_nursery", lambda: nullcontext(ours))
     monkeypatch.setattr(run_notebooks, "run_quarter", run)
     own = invent(jobs=3)
@@ -107,3 +170,4 @@ def test_a_quarter_runs_its_notebooks_in_copies(tmp_path, monkeypatch):
     call = ["quarter", str(records), "--quarter", last, "--out", str(tmp_path / "out")]
     assert main(call) == 1
     assert run.call_args.kwargs["nursery"] is ours
+    assert ours.lay_ready.call_args.args == (run.call_args.kwargs["saved"],)

@@ -6,6 +6,7 @@ import pytest
 from airstats.analysis.recording_value import WAYS
 from airstats.reports import recording_charts, recording_text
 from airstats.reports.display import show_table
+from airstats.reports.shared_work import worked_out
 from tests.invented import desk_of
 
 
@@ -72,7 +73,7 @@ def test_a_run_works_it_out_once_and_every_page_shows_that(monkeypatch):
     asked = []
     table = told(33.0)
     monkeypatch.setattr(recording_text, "value_of_recording", lambda *_: asked.append(1) or table)
-    desk = recording_text.with_recording(desk)
+    desk = worked_out(desk)
     assert "33 ± 5" in recording_text.sentence(desk).text
     words, ways, nothing, picture, shown = recording_text.section(desk)
     assert nothing is None  # every job is measured
@@ -85,24 +86,6 @@ def test_a_run_works_it_out_once_and_every_page_shows_that(monkeypatch):
     assert "last roll measured 33" in picture.alt
     assert shown.frame["way"].to_list() == list(WAYS)[:5]
     assert ways.text.startswith("In money a year: measuring what is left")
-
-
-def test_what_fails_costs_the_run_nothing_else(monkeypatch):
-    def fail(*_):
-        raise ZeroDivisionError
-
-    monkeypatch.setattr(recording_text, "value_of_recording", fail)
-    desk = recording_text.with_recording(desk_of())
-    assert desk.recording is None
-    with pytest.raises(ZeroDivisionError):
-        recording_text.sentence(desk)
-
-
-def test_other_costs_are_worked_out_anew(monkeypatch):
-    monkeypatch.setattr(recording_text, "value_of_recording", lambda *_: told(33.0))
-    desk = recording_text.with_recording(desk_of())
-    assert desk.at(short_cost=0).recording is desk.recording
-    assert desk.at(short_cost=500).recording is None
 
 
 def test_where_nothing_is_unknown_the_picture_is_drawn_all_the_same():
