@@ -270,7 +270,7 @@ def _material_row(
     place = list(MATERIALS).index(name) + 1
     amount, pack, price = driver_name(name), f"pack_{place}", f"price_{place}"
     if counted:
-        result_cell(job, f"B{row}", amount, f'IF(unknown=1,"–",{counted})', AMOUNT)
+        result_cell(job, f"B{row}", amount, f'IF(OR(unknown=1,untouched),"–",{counted})', AMOUNT)
     else:
         job.page[f"A{row}"] = f"{TO_TYPE}{job.page[f'A{row}'].value}"
         one = Input(amount, "", f"B{row}", None, (0, 1_000_000), AMOUNT)

@@ -592,6 +592,8 @@ def test_without_a_takeoff_an_example_says_that_it_is_invented_and_a_page_is_emp
     assert cells.named(names, "order_rolls") >= 3
     assert cells.named(names, "order_rolls_2") == "–"
     assert cells("A3", "quote 2") == ""
+    (row,) = (row for row in cells.rows("quote 2") if str(row[0]).startswith("frame tape"))
+    assert row[1] == "–"
 
 
 def test_a_page_names_a_fault_only_once_something_is_typed_and_no_chance_is_rounded_to_sure():
