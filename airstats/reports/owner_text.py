@@ -602,7 +602,8 @@ def hindsight(desk: Desk, found: Hindsight) -> Section:
     currency = desk.firm.currency
     yield hindsight_words(found, currency)
     if not found.reason:
-        table = found.table.assign(rule=found.table["rule"].map(WORDS_OF_RULES))
+        names = WORDS_OF_RULES | {"flat_learnt": "the best flat share so far, on the surface"}
+        table = found.table.assign(rule=found.table["rule"].map(names))
         columns = "rule jobs_short rolls_short rolls_left_over total_money"
         left, short = (
             in_currency(number(cost, 0), currency)

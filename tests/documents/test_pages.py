@@ -1,9 +1,11 @@
 """The exported reports in a browser: from disk, without a network, by eye, by ear, by keyboard."""
 
 import base64
+import io
 import json
 
 import nbformat
+import pypdf
 import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
@@ -11,6 +13,7 @@ from selenium_axe_python import Axe
 
 from airstats.documents.html import html_of
 from airstats.documents.page import notebook_page
+from airstats.documents.pdf import pdf_of
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
 from tests.browser import NO_NETWORK, open_browser, set_width
 from tests.pages import COMMAND, MADE, SCRIPT, page_html, shown
@@ -163,6 +166,15 @@ class TestPages:
         assert height <= 240 / 25.4 * 96
         printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
         assert base64.b64decode(printed["data"]).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("name", "most"), [("why_jobs_run_over", 2), ("update_allowances", 3), ("price_jobs", 3)]
+)
+def test_the_demo_takes_no_more_paper_than_its_reader_has_time_for(name, most):
+    notebook = nbformat.read(notebooks_folder() / f"{name}.ipynb", as_version=4)
+    page = notebook_page(notebook, MADE, COMMAND)
+    assert len(pypdf.PdfReader(io.BytesIO(pdf_of(page))).pages) <= most
 
 
 def test_a_telephone_breaks_words_into_lines_before_it_hides_a_column(browser, folder):

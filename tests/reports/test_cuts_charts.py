@@ -1,5 +1,7 @@
 """Pictures of the openings: what they show, and that they change with the data."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,10 +11,12 @@ from matplotlib.colors import to_rgb
 from airstats.catalog.cut_patterns import CUTS
 from airstats.pricing.cut_prices import CutCosts, CutTerms
 from airstats.pricing.firm_cuts import cut_map, cut_terms, opening_plan
+from airstats.records.reading import read_records
 from airstats.reports import cuts_charts
 from airstats.reports.house_style import ACCENT
 from tests.invented import desk_of
 from tests.pages import assert_drawn, words_on
+from tests.text_on_pictures import text_faults
 
 # Nothing costs but the flaps, so that the cut without any is cheapest everywhere.
 FLAPS_ONLY = CutTerms(CutCosts(0, 0, 0, 0, 1, 0, 60))
@@ -125,3 +129,11 @@ def test_the_cut_sheet_draws_every_kind_with_its_size(plan, pictures):
     assert not any(a.overlaps(b) for n, a in enumerate(boxes) for b in boxes[n + 1 :])
     drawn = [axes.get_window_extent() for axes in figure.axes]
     assert not any(words.overlaps(box) for words in boxes for box in drawn)
+
+
+def test_no_line_and_no_dot_runs_through_a_figure_of_the_map():
+    records = read_records(Path(__file__).parents[2] / "data" / "demo")
+    for price in (2.19, 3.0):
+        terms = CutTerms(CutCosts(sheet_price_m2=price), reuse_share=0.47)
+        picture = cuts_charts.cut_map(cut_map(records, terms), records.openings)
+        assert text_faults(picture.svg()) == []

@@ -386,7 +386,11 @@ def test_hindsight_says_what_was_saved_at_which_costs_or_why_not(reveals, nothin
 def test_the_table_of_hindsight_adds_up_by_eye(reveals):
     _, table = owner_text.hindsight(reveals, look_back(reveals.records))
     frame = table.frame
-    assert len(frame) == 3
+    assert frame["rule"].tolist() == [
+        "what was really priced",
+        "the best flat share so far, on the surface",
+        "priced with the allowances known then",
+    ]
     together = 240 * frame["rolls_short"] + 60 * frame["rolls_left_over"]
     np.testing.assert_allclose(frame["total_money"], together)
 
