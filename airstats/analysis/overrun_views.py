@@ -99,6 +99,17 @@ def usual_split(
     return split_overrun(jobs, allowances, by, unit, causes, usual_crews(allowances))
 
 
+def that_count(split: pd.DataFrame) -> pd.DataFrame:
+    """Return the causes of a split but those that are surely nothing, as crews that none names.
+
+    Parameters
+    ----------
+    split : DataFrame
+        From `usual_split`, of all jobs or of one.
+    """
+    return split[split[["mean", "low", "high"]].round(6).any(axis=1)].reset_index(drop=True)
+
+
 def contributors(
     jobs: Takeoff, allowances: Allowances, unit: str = "rolls"
 ) -> list[tuple[str, pd.Series]]:
@@ -192,9 +203,10 @@ def quarter_trends(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
 def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     """Return what the reveals of each cut took.
 
-    One row a cut that some job holds: `cut, jobs, reveal_m2, factor, factor_low, factor_high` (m²
-    of sheet a m² of reveal, 90 %), `start` (the same before any job), `learnt` (share of the first
-    variance that the jobs took away), `mean_rolls, low_rolls, high_rolls`.
+    One row a cut that some job is known to hold: `cut, jobs, reveal_m2` (of these jobs), `factor,
+    factor_low, factor_high` (m² of sheet a m² of reveal, 90 %), `start` (the same before any job),
+    `learnt` (share of the first variance that the jobs took away), `mean_rolls, low_rolls,
+    high_rolls`.
     """
     table = allowances.table()
     first = unchanged(allowances.quarter, allowances.belief.prior).table()
@@ -202,7 +214,7 @@ def cut_comparison(jobs: Takeoff, allowances: Allowances) -> pd.DataFrame:
     rows = []
     for cut in CUTS:
         start = first.loc[f"reveal.{cut}"]
-        area = jobs.columns([f"reveal_{cut}_m2"])[:, 0]
+        area = jobs.known(f"reveal_{cut}_m2")
         known, took = table.loc[f"reveal.{cut}"], split.loc[f"reveal.{cut}"]
         row = {"cut": cut, "jobs": int((area > 0).sum()), "reveal_m2": area.sum()}
         row |= {"factor": known["mean"], "factor_low": known["low"], "factor_high": known["high"]}

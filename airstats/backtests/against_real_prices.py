@@ -17,6 +17,10 @@ from airstats.records.reading import Records
 COMPARED = ("estimated", "flat_learnt", "airstats")
 """What was really priced, the flat share that learns, and the allowances known then."""
 
+LEAST_JOBS = 2
+"""Fewer jobs priced again have no interval, and tell nothing of cost or chance."""
+FEW = "fewer than two jobs follow a first quarter"
+
 
 @dataclass(frozen=True)
 class Hindsight:
@@ -77,12 +81,13 @@ def look_back(
     is its cost here. So the sheet that is laid costs every rule the same, and the sheet on the
     shelf comes on top, as `shelf_money`.
     """
-    costs = (leftover_cost, short_cost)
+    costs, none = (leftover_cost, short_cost), pd.DataFrame()
     try:
         result = known or backtest(records, *costs)
     except RecordsError as error:
-        none = pd.DataFrame()
         return Hindsight(none, none, float("nan"), 0, *costs, str(error))
+    if len(result.jobs) < LEAST_JOBS:
+        return Hindsight(none, none, float("nan"), len(result.jobs), *costs, FEW)
     differences = cost_differences(result)
     return Hindsight(
         table=pd.DataFrame([_of_rule(result, records, rule) for rule in COMPARED]),

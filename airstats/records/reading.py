@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from airstats.base.errors import RecordsError
-from airstats.base.number_text import listing
+from airstats.base.number_text import counted, listing
 from airstats.base.run_settings import DATE_ORDERS
 from airstats.records.cell_values import are_days, cells_of
 from airstats.records.consistency import SUMMARY, Links, check_sheets, is_finished, link
@@ -339,4 +339,6 @@ def _notes(checked: _Checked) -> tuple[str, ...]:
 def _unknown_note(ids: list[str], what: str) -> str:
     """Say which jobs' openings or depths nobody knows; that there are none must be written."""
     none = "; where there are none, write a count of 0" if what == "openings" else ""
-    return f"Jobs with unknown {what}, reckoned as usual: {len(ids)} ({listing(ids)}){none}."
+    return (
+        f"{counted(len(ids), 'job')} with unknown {what}, reckoned as usual: {listing(ids)}{none}."
+    )

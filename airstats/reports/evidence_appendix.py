@@ -54,6 +54,7 @@ SHORTAGES = {
 }
 SIMULATED = "`python -m tests.benchmark.simulation_based`"
 HEADING = "### Several firms\n\n"
+NOTHING_FORETOLD = Words("Not to be told yet: too few jobs follow those of a first quarter.")
 
 
 def method() -> Words:
@@ -154,8 +155,8 @@ def beliefs_words(table: pd.DataFrame, priors: pd.DataFrame, desk: Desk) -> Word
     moved = (priors.drop(columns=["prior", "rolls"]) - priors.iloc[0, 1:-1]).abs().max()
     most = moved.astype(float)
     little = table[table["learnt"] < evidence_charts.LEARNT]["quantity"]
-    rest = listed([reader_name(name) for name in little])
-    rest = f" The jobs taught nothing of: {rest}; those are common practice." if rest else ""
+    rest = "; ".join(reader_name(name) for name in little)
+    rest = f" The jobs taught nothing of: {rest}. There common practice stands." if rest else ""
     return Words(
         f"**Other starting beliefs change the sheet of all jobs by {percent(away, 1)} at most, and"
         f" the allowance that moves most, {reader_name(str(most.idxmax()))}, by"
@@ -191,7 +192,7 @@ def chances(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     """
     result = back_tested(desk, leftover_cost, short_cost)
     if result is None:
-        yield Words("Not to be told from one quarter: nothing was foretold from earlier jobs.")
+        yield NOTHING_FORETOLD
         return
     checked = forecast_checks.quantile_calibration(result)
     yield Words(f"{_short(result)} {calibration_words(checked, result).text}")
@@ -320,7 +321,7 @@ def references() -> Words:
 def calibration_words(table: pd.DataFrame, result: Backtest | None = None) -> Words:
     """Say whether as many uses lay below each quantile as should, and how near the rolls came."""
     if table.empty:
-        return Words("Not to be told from one quarter: nothing was foretold from earlier jobs.")
+        return NOTHING_FORETOLD
     said = [f"{percent(row.below)} below the {row.percent} % point" for row in each(table)]
     off = each(table[table["verdict"].ne("as foretold")])
     which = listed([f"{row.verdict} below {row.percent} %" for row in off])
@@ -348,7 +349,7 @@ def _blunt(table: pd.DataFrame) -> str:
 def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     ours, simple = table["pinball"].mean(), table["pinball_simple"].mean()
     way = "less" if ours < simple else "more"
-    share = f"{percent(abs(1 - ours / simple))} {way}" if simple else ""
+    share = f"{percent(abs(1 - ours / simple))} {way}" if simple else "not less"
     said = (
         f" Pinball loss: {number(ours, 3)} rolls a job, {share} than with least squares"
         f" ({number(simple, 3)} rolls)"
@@ -383,6 +384,8 @@ def group_words(table: pd.DataFrame) -> Words:
         for row in each(off)
     ]
     found = f"Departing (90 %): {listed(said)}" if said else "No group departs (90 %)"
+    if len(table) == 1:
+        return Words(f"{found}.")
     return Words(
         f"{found}; of {counted(len(table), 'group')} chance alone would make about"
         f" {number(0.1 * len(table), 1)} groups depart."

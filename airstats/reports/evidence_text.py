@@ -10,6 +10,7 @@ from scipy.stats import binom
 
 from airstats.analysis import overrun_views, sensitivity
 from airstats.analysis.overrun_split import MAIN, SHORT_WORDS, overrun_table, split_overrun
+from airstats.backtests.against_real_prices import LEAST_JOBS
 from airstats.backtests.forecast_checks import (
     ABOVE,
     BELOW,
@@ -56,7 +57,7 @@ from airstats.reports.shared_text import (
 )
 from airstats.takeoff.sheet_quantities import Takeoff
 
-NO_BACKTEST = Words("No back-test yet: it needs finished jobs in two quarters or more.")
+NO_BACKTEST = Words(f"No back-test yet: it needs {LEAST_JOBS} jobs that follow a first quarter.")
 HELD = 0.8
 """Share of the uses that the stated intervals should hold."""
 IN_SHORT = {
@@ -72,7 +73,7 @@ NAMED = 5
 
 @lru_cache(maxsize=1)
 def back_tested(desk: Desk, leftover_cost: float, short_cost: float) -> Backtest | None:
-    """Return the back-test at several ratios of the costs, None where there is one quarter only.
+    """Return the back-test at several ratios of the costs, None where too few jobs follow.
 
     Parameters
     ----------
@@ -81,11 +82,13 @@ def back_tested(desk: Desk, leftover_cost: float, short_cost: float) -> Backtest
     leftover_cost, short_cost : float
         As for `price`.
     """
+    quarters = desk.jobs.table["quarter"]
+    if quarters.gt(quarters.min()).sum() < LEAST_JOBS:
+        return None
     if desk.back_test is not None:
         return desk.back_test
-    several = len(set(desk.jobs.table["quarter"])) > 1
     ratios = tried_ratios(leftover_cost, short_cost)
-    return backtest(desk.records, leftover_cost, short_cost, None, ratios) if several else None
+    return backtest(desk.records, leftover_cost, short_cost, None, ratios)
 
 
 def tried_ratios(leftover_cost: float, short_cost: float) -> tuple[float, ...]:
@@ -125,12 +128,16 @@ def answer(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     costs = leftover_cost, short_cost
     result, share = back_tested(desk, *costs), cheapest_share(desk.jobs, *costs)
     yield Words(f"**{_overrun(desk)}; {_priced(desk, result)}.** {_rival(desk, result, share)}")
-    yield Words(f"{_parts(desk)} {_hangs_on(tried(desk, *costs), desk.jobs)}{_read_low(desk)}")
+    table = tried(desk, *costs)
+    yield Words(
+        f"{_parts(desk)} {_leading(desk, table)}{_hangs_on(table, desk.jobs)}{_read_low(desk)}"
+    )
 
 
 def _parts(desk: Desk) -> str:
     """What the overrun is made of: the parts that the owner's first picture shows."""
-    split = overrun_views.usual_split(desk.jobs, desk.now).set_index("cause")
+    split = overrun_views.usual_split(desk.jobs, desk.now)
+    split = overrun_views.that_count(split).set_index("cause")
     said = [f"{SHORT_WORDS[str(cause)]} {give_or_take(row)}" for cause, row in split.iterrows()]
     whole = signed(float(overrun_table(desk.jobs)["overrun_rolls"].sum()))
     return f"In rolls, rounded, ± 90 %: {listed(said)}, together {whole}."
@@ -168,7 +175,10 @@ def _overrun(desk: Desk) -> str:
 def _priced(desk: Desk, result: Backtest | None) -> str:
     """What pricing from earlier quarters would have cost, beside what was really priced."""
     if result is None:
-        return "whether they price the next jobs better cannot be tested before a second quarter"
+        return (
+            "whether they price the next jobs better cannot be tested before"
+            f" {LEAST_JOBS} jobs follow a first quarter"
+        )
     currency, jobs = desk.firm.currency, counted(len(result.jobs), "job")
     each_cost = own_money(number(own_cost(result)["mean"], 0), currency)
     cost = "nothing" if each_cost.startswith("0 ") else f"{each_cost} each"
@@ -180,8 +190,6 @@ def _priced(desk: Desk, result: Backtest | None) -> str:
 def _against(more: pd.Series, what: str, currency: str) -> str:
     """Return "55 EUR less than as really priced (45 to 64 less)", or that it is not told apart."""
     mean = in_currency(number(abs(more["mean"]), 0), currency)
-    if not np.isfinite([more["low"], more["high"]]).all():
-        return f"{mean} {_way(more)} than {what} (one job gives no interval)"
     if more["low"] > 0:
         return f"{mean} less than {what} ({_ends(more)} less, 90 %)"
     if more["high"] < 0:
@@ -189,10 +197,6 @@ def _against(more: pd.Series, what: str, currency: str) -> str:
     if more["low"] == more["high"] == 0:
         return f"as much as {what}"
     return f"which cannot be told from what they cost {what} ({_two_ways(more)}, 90 %)"
-
-
-def _way(more: pd.Series) -> str:
-    return "less" if more["mean"] >= 0 else "more"
 
 
 def _ends(row: pd.Series) -> str:
@@ -213,8 +217,6 @@ def _rival(desk: Desk, result: Backtest | None, share: float) -> str:
     more = cost_differences(result).set_index("rule").T["flat_learnt"]
     what = f"{WORDS_OF_RULES['flat_learnt']} ({percent(share)} by now)"
     currency = desk.firm.currency
-    if not np.isfinite([more["low"], more["high"]]).all():
-        return f"One job cannot tell it from {what}."
     if more["low"] == more["high"] == 0:
         return f"The fairest rival, {what}, costs the same on every job."
     much = in_currency(number(abs(more["mean"]), 0), currency)
@@ -225,6 +227,17 @@ def _rival(desk: Desk, result: Backtest | None, share: float) -> str:
         return f"{cost} less ({_ends(-more)}, 90 %): a flat share does better here."
     way = "more" if more["mean"] >= 0 else "less"
     return f"{cost} {way} ({_two_ways(-more)}, 90 %): it may do as well."
+
+
+def _leading(desk: Desk, table: pd.DataFrame) -> str:
+    """The cause that others may turn, where the answer names none, for chance explains it."""
+    if not by_chance(overrun_views.overrun_a_job(desk.jobs)):
+        return ""
+    return f"Though chance explains the whole, {_leads(table['cause'].iloc[0])}. "
+
+
+def _leads(cause: str) -> str:
+    return f"{cause} lead{'s' if cause[:4] in ('crew', 'no s') else ''}"
 
 
 def _hangs_on(table: pd.DataFrame, jobs: Takeoff) -> str:
@@ -314,10 +327,11 @@ def every_job_words(checked: pd.DataFrame, held: float, far: pd.Series) -> Words
     ways = f"{where.get(ABOVE, 0)} above it, {where.get(BELOW, 0)} below: "
     names = f" ({ways}{listing(missed['job_id'])})" if len(missed) else ""
     low, high = (edge / jobs for edge in binom.interval(CHANCE, jobs, HELD))
+    lie = "lies" if len(missed) == 1 else "lie"
     bare = f" {where.get(OPEN, 0)} counts leave that open, which favours the forecast."
     other = f" Outside 90 % of what all jobs foretell, as on the owner's page: {listing(far)}."
     return Words(
-        f"**{len(missed)} of {counted(jobs, 'job')} surely lie outside their foretold 80 %"
+        f"**{len(missed)} of {counted(jobs, 'job')} surely {lie} outside their foretold 80 %"
         f" interval{names};** open counts spread as foretold, the intervals held {percent(held)} of"
         f" the uses, where chance alone makes {percent(low)} to {percent(high)}."
         f"{bare if where.get(OPEN, 0) > jobs / 2 else ''}{other if len(far) else ''}"
@@ -495,10 +509,9 @@ def conclusion_words(table: pd.DataFrame, jobs: int) -> Words:
     shown = table[~table["of_model"]]
     usual = shown.iloc[0]
     took = _took(usual["cause_rolls"], usual["cause_half"])
-    cause = f"{usual['cause']} lead{'s' if usual['cause'][:4] in ('crew', 'no s') else ''}{took}"
-    order = (
-        f"the quarter's {counted(jobs, 'job')} take {counted(int(usual['order_rolls']), 'roll')}"
-    )
+    cause = f"{_leads(usual['cause'])}{took}"
+    take, rolls_said = "takes" if jobs == 1 else "take", counted(int(usual["order_rolls"]), "roll")
+    order = f"the quarter's {counted(jobs, 'job')} {take} {rolls_said}"
     start = f"As things stand {cause}, and {order}."
     worst = [row for row in each(shown) if _other_cause(row, shown)]
     if worst:

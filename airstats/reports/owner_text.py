@@ -28,6 +28,7 @@ from airstats.analysis.overrun_views import (
     overrun_by_reveals,
     quarter_trends,
     rise_with_reveals,
+    that_count,
     usual_split,
 )
 from airstats.analysis.sensitivity import (
@@ -36,7 +37,7 @@ from airstats.analysis.sensitivity import (
     fit_at_once,
     not_told,
 )
-from airstats.backtests.against_real_prices import Hindsight
+from airstats.backtests.against_real_prices import LEAST_JOBS, Hindsight
 from airstats.backtests.rolling import WORDS_OF_RULES
 from airstats.base.number_text import (
     by_chance,
@@ -132,6 +133,9 @@ def _worth(desk: Desk) -> str:
     money = overrun_table(desk.jobs)["overrun_money"]
     if not money.notna().any():
         return " (no price of a roll in the records or in firm.toml, so no money)"
+    if not round(money.sum()):
+        price = own_money(number(desk.jobs.told("pack_price").mean(), 0), desk.firm.currency)
+        return f", so for nothing more (a roll costs about {price})"
     known = int(money.notna().sum())
     part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
     way = np.sign(overrun_table(desk.jobs)["overrun_rolls"].sum())
@@ -150,7 +154,7 @@ def quarter_money(desk: Desk) -> Words | None:
         return Words(f"In {desk.quarter} alone: as many rolls as were priced, in {jobs}.")
     way, money = "over" if over > 0 else "under", now["overrun_money"].dropna()
     sum_of = in_currency(number(np.sign(over) * money.sum(), 0), desk.firm.currency)
-    worth = f", worth {sum_of}" if len(money) else ""
+    worth = f", worth {sum_of}" if round(money.sum()) else ""
     return Words(f"In {desk.quarter} alone: {rolls(round(abs(over), 1))} {way} in {jobs}{worth}.")
 
 
@@ -207,17 +211,14 @@ def advice(desk: Desk, found: Hindsight) -> Words:
     rest = f"{_rival(found, desk.firm.currency)}{_look_at_crews(desk)}"
     if not found.reason and found.beside("flat_learnt")["high"] < 0:
         return Words(f"{rest} For the causes, and for single jobs: {ours}")
-    return Words(f"{ours} {rest}")
+    return Words(f"{ours} {rest}".rstrip())
 
 
 def _rival(found: Hindsight, currency: str) -> str:
     """Whether the flat share that learnt from the same jobs is dearer, as good or cheaper."""
     if found.reason:
-        return "Whether a flat share would do as well shows from the second quarter on."
+        return ""
     rival = found.beside("flat_learnt")
-    if not np.isfinite(rival["low"]):
-        few = counted(found.jobs, "job")
-        return f"Whether a flat share would do as well, {few} cannot tell."
     flat = f"a flat {percent(found.flat_share)} on the surface"
     beside = _beside(rival, found.jobs, currency)
     if by_chance(rival):
@@ -305,7 +306,9 @@ def causes(desk: Desk) -> Section:
     """Show how priced becomes used, cause by cause, beside each job's overrun and reveals."""
     table = overrun_by_reveals(desk.jobs, desk.now)
     yield Words(f"{reveal_words(table).text} {_laps_and_waste(desk)}{cannot_separate(desk)}")
-    whole = owner_charts.cascade(usual_split(desk.jobs, desk.now, causes=NET), desk.jobs)
+    whole = owner_charts.cascade(
+        that_count(usual_split(desk.jobs, desk.now, causes=NET)), desk.jobs
+    )
     job_by_job = owner_charts.by_reveals(table)
     yield Beside(whole, job_by_job) if job_by_job else whole
 
@@ -325,9 +328,11 @@ def cannot_separate(desk: Desk) -> str:
     """Say what the split cannot tell apart in these records; nothing where it can."""
     said = _reveals_or_waste(desk)
     crews = sorted(set(desk.jobs.crews) - {""})
-    if len(crews) < 2:
-        one = f"crew {crews[0]} did every job with a crew's name" if crews else "no crew is named"
+    if len(crews) == 1:
+        one = f"crew {crews[0]} did every job with a crew's name"
         said.append(f"waste cannot be told from the crews' part, as {one}")
+    elif not crews:
+        said.append("waste holds what any crew wastes, as no crew is named")
     return f" Read with care: {'; '.join(said)}." if said else ""
 
 
@@ -359,6 +364,8 @@ def reveal_words(table: pd.DataFrame) -> Words:
     if slope is None:
         few = "Too few jobs with measured reveals to see whether the overrun rises with them."
         return Words(f"{few}{outside}")
+    if slope["low"] == slope["high"]:
+        return Words(f"The jobs' overruns are too much alike to rise with their reveals.{outside}")
     much = f"{_finely(slope)} rolls for each {STEP_M2:g} m² of reveal"
     if by_chance(slope):
         return Words(f"A job's overrun shows no rise with its reveals: {much}.{outside}")
@@ -405,7 +412,7 @@ def job_split(desk: Desk, job: str = "") -> pd.DataFrame:
     """Return the causes of one job in rolls, as `split_overrun`; no row for no such job."""
     found = find_job(desk.jobs, desk.excluded, job)
     every = usual_split(desk.jobs, desk.now, "job_id", NET)
-    return every[every["group"].eq(found.job_id)].reset_index(drop=True)
+    return that_count(every[every["group"].eq(found.job_id)])
 
 
 def worst_jobs(desk: Desk, job: str = "") -> Section:
@@ -418,6 +425,9 @@ def worst_jobs(desk: Desk, job: str = "") -> Section:
     job : str
         The job to take apart; "" takes the one that ran over most.
     """
+    if worst_table(desk).empty and not str(job).strip():
+        yield worst_words(desk)
+        return
     yield Words(f"{worst_words(desk).text} {job_words(desk, job).text}")
     caption = "Rolls; of each job's causes the largest that is sure"
     worst = show_table(worst_table(desk), caption, currency=desk.firm.currency, name="worst_jobs")
@@ -465,6 +475,7 @@ def worst_table(desk: Desk) -> pd.DataFrame:
     worst = overrun_views.worst_jobs(desk.jobs, desk.now, len(desk.jobs))
     told = zip(worst["cause"].map(SHORT_WORDS), worst["mean_rolls"], strict=True)
     worst = worst.rename(columns={"estimated_rolls": "priced", "used_rolls": "used"})
+    worst["crew"] = worst["crew"].replace("", None)
     worst["cause"] = [f"{name} {number(much)}" if much > 0 else None for name, much in told]
     return worst[[name for name in WORST_COLUMNS if worst[name].notna().any()]]
 
@@ -475,6 +486,8 @@ def trend_words(desk: Desk) -> Words:
     if trends.empty:
         return Words("No trend to be told: it takes three jobs in two quarters or more.")
     whole = trends.loc[[OVERRUN]].iloc[0]
+    if whole["low"] == whole["high"]:
+        return Words("Every job's overrun is the same, so there is no trend.")
     way = f"{_way(whole)}s, by" if _way(whole) else "shows no trend:"
     start = f"A job's overrun {way} {_finely(whole)} rolls from quarter to quarter"
     moved = trends.drop(OVERRUN).rename(index=SHORT_WORDS)
@@ -572,7 +585,7 @@ def cut_words(desk: Desk) -> Words | None:
     """Say which cuts cannot be told apart in what their reveals take."""
     cuts = cut_comparison(desk.jobs, desk.now)
     if cuts.empty:
-        return Words("No job has a reveal, so cuts are not compared.")
+        return Words("No job is known to have a reveal, so cuts are not compared.")
     names = cuts["cut"].tolist()
     pairs = [(a, b) for place, a in enumerate(names) for b in names[place + 1 :]]
     alike = [(a, b) for a, b in pairs if by_chance(cuts_apart(desk.now, a, b))]
@@ -618,15 +631,15 @@ def hindsight_words(found: Hindsight, currency: str = "") -> Words:
     """Say what the allowances known at the time would have changed."""
     if found.reason:
         return Words(
-            "What the allowances would have changed shows from the second quarter on: they price"
-            " jobs that come after those they learnt from."
+            "What these allowances would have saved, and whether a flat share would do as well,"
+            f" shows once {LEAST_JOBS} jobs follow the quarter that they first learnt from."
         )
     row = found.beside("estimated")
     saved = row * found.jobs
     way = "less" if row["mean"] >= 0 else "more"
     much = in_currency(number(abs(saved["mean"]), 0), currency)
     change = -saved.rename({"low": "high", "high": "low"})
-    ends = f" (90 %: {_change(change, 'less', 'more')})" if np.isfinite(saved["low"]) else ""
+    ends = f" (90 %: {_change(change, 'less', 'more')})"
     within = ", which chance explains" if by_chance(row) else ""
     return Words(
         f"**Had {counted(found.jobs, 'job')}, all after the first quarter, been priced with the"

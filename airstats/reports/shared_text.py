@@ -7,7 +7,7 @@ import numpy as np
 from airstats.analysis.ewma_chart import ALL_JOBS
 from airstats.analysis.sensitivity import not_told
 from airstats.base import caution
-from airstats.base.number_text import chance, counted, each, listed, listing, number
+from airstats.base.number_text import chance, counted, each, listed, number
 from airstats.model.allowances import REACH
 from airstats.model.unmet import not_counted
 from airstats.reports.desk import Desk
@@ -48,16 +48,16 @@ def data_words(desk: Desk) -> Words:
     table = desk.jobs.table
     quarters = sorted(set(table["quarter"]))
     span = " to ".join(dict.fromkeys((quarters[0], quarters[-1])))
-    parts = [
-        f"{counted(len(table), 'job')} of {span} from"
-        f" {desk.records.source} are used; {counted(len(desk.excluded), 'job')} excluded with a"
-        " reason",
-        f"{counted(len(desk.records.set_aside), 'row')} set aside as faulty or waiting for an"
-        " answer",
-    ]
+    out, aside = len(desk.excluded), len(desk.records.set_aside)
+    parts = [f"{counted(out, 'job')} excluded with a reason"] if out else []
+    if aside:
+        parts.append(f"{counted(aside, 'row')} set aside as faulty or waiting for an answer")
     if desk.later:
         parts.append(f"{counted(desk.later, 'later job')} not looked at")
-    said = f"{', '.join(parts)}. Digest of the records: {desk.records.digest[:23]}…."
+    rest = ", ".join(parts) or "none is excluded or set aside"
+    used = "is" if len(table) == 1 else "are"
+    source = f"{counted(len(table), 'job')} of {span} from {desk.records.source} {used} used"
+    said = f"{source}; {rest}. Digest of the records: {desk.records.digest[:23]}…."
     known = desk.previous.notes if desk.previous else ()
     known += desk.records.remarks + not_counted(desk.records, desk.now)
     return with_notes(said, known + unmeasured_notes(desk))
@@ -77,9 +77,8 @@ def unmeasured_notes(desk: Desk) -> tuple[str, ...]:
         " deep",
     }
     return tuple(
-        f"the {what} of {counted(int(own.sum()), 'job')} of {len(jobs)} are unknown"
-        f" ({listing(jobs.loc[own, 'job_id'])}): they are reckoned as usual, {usual[what]}, and"
-        " what this leaves open is part of every interval."
+        f"the {what} of {int(own.sum())} of {counted(len(jobs), 'job')} are unknown: they are"
+        f" reckoned as usual, {usual[what]}, and what this leaves open is part of every interval."
         for what in usual
         if (own := desk.jobs.unmeasured == what).any()
     )

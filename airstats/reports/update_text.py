@@ -234,7 +234,8 @@ def standing_words(decided: Allowances, untold: list[str]) -> Words:
     if len(untold) == len(values):
         practice = "; all of it is common practice still, for your jobs hardly tell of it"
     elif untold:
-        practice = f"; {listed(untold)} is common practice, for no job of yours tells of it"
+        are, it = ("is", "it") if len(untold) == 1 else ("are", "them")
+        practice = f"; {listed(untold)} {are} common practice, for no job of yours tells of {it}"
     return Words(
         f"For waste add {in_percent(waste[1])} of the laid sheet, and for each m² of reveal"
         f" {listed(said)} (± holds 90 %){practice}. {_crews(decided)}".rstrip()
@@ -253,8 +254,9 @@ def unlearnt(desk: Desk, table: pd.DataFrame) -> list[str]:
 
 def _holding(desk: Desk, name: str) -> int:
     """How many finished jobs could tell of an allowance."""
-    column = "laid_m2" if name == "waste" else f"{name.replace('.', '_')}_m2"
-    return int(desk.jobs.table[column].gt(0).sum())
+    if name == "waste":
+        return len(desk.jobs)
+    return int((desk.jobs.known(f"{name.replace('.', '_')}_m2") > 0).sum())
 
 
 def _crews(decided: Allowances) -> str:
@@ -338,11 +340,13 @@ def paths(desk: Desk, decided: Allowances) -> Section:
     first, last = (step.table().iloc[0] for step in (start, desk.chain[-1]))
     refused = ", not accepted" if decided.decision.get("decision") == KEEP else ""
     since = start.quarter if start.job_ids else "common practice"
+    bands = "; the grey bands hold 90 %" if len(desk.chain) > 1 else ", the one step so far"
     yield Words(
         f"**Waste went from {in_percent(first)} of the laid sheet ({since}) to {in_percent(last)}"
-        f" ({desk.chain[-1].quarter}{refused})**; the grey bands hold 90 %."
+        f" ({desk.chain[-1].quarter}{refused})**{bands}."
     )
-    yield update_charts.allowance_paths(desk.chain, start)
+    if len(desk.chain) > 1:
+        yield update_charts.allowance_paths(desk.chain, start)
 
 
 def pulls(desk: Desk) -> Section:
@@ -354,7 +358,8 @@ def pulls(desk: Desk) -> Section:
     yield update_charts.pulls(found) if _deciding(found) else None
     table = by_job(found)
     reveals = [str(name) for name in table if str(name).startswith("pull.")]
-    columns = " ".join(["job_id crew waste_points", *reveals, "most_share"])
+    crew = ["crew"] if table["crew"].any() else []
+    columns = " ".join(["job_id", *crew, "waste_points", *reveals, "most_share"])
     caption = (
         "How far each job moves the new values (with it, less without it), the strongest first;"
         " reveals in m² a m²"
@@ -385,7 +390,8 @@ def pull_words(pulled: pd.DataFrame) -> Words:
         f" {percent(strength.max())} of its ±"
     )
     if jobs == 1:
-        return Words(f"**{name}{crew} is the only new job**: it {does}, the others less.")
+        most = does if strength.max() >= 0.005 else "hardly moves any value"
+        return Words(f"**{name}{crew} is the only new job**: it {most}.")
     if jobs < FEW:
         return Words(f"**Of so few jobs each moves much**: the strongest, {name}{crew}, {does}.")
     if strength.max() >= STRONG:
@@ -481,8 +487,8 @@ def _resting(desk: Desk, table: pd.DataFrame) -> list[str]:
         if _holding(desk, name)
     ]
     rest = "rest" if len(found) > 1 else "rests"
-    said = f"{listed(found)} {rest} more on common practice than on the jobs that can tell of it"
-    return [said] if found else []
+    said = f"{listed(found)} {rest} more on common practice than on the jobs that can tell of"
+    return [f"{said} {'them' if len(found) > 1 else 'it'}"] if found else []
 
 
 def _entangled(now: Allowances) -> list[str]:
@@ -513,9 +519,11 @@ def _both_forms(now: Allowances) -> list[str]:
 
 
 def _few(now: Allowances) -> list[str]:
-    few = [f"crew {crew}" for crew, jobs in now.crew_jobs.items() if jobs < FEW]
-    has = "has" if len(few) == 1 else "have"
-    return [f"{listed(few)} {has} fewer than five jobs"] if few else []
+    few = [crew for crew, jobs in now.crew_jobs.items() if jobs < FEW]
+    if 1 < len(few) == len(now.crew_jobs):
+        return ["no crew has five jobs yet, so none can be told from the firm by its own jobs"]
+    who = f"crew {few[0]} has" if len(few) == 1 else f"crews {listed(few)} have"
+    return [f"{who} fewer than five jobs"] if few else []
 
 
 def _whole(desk: Desk) -> list[str]:

@@ -118,6 +118,10 @@ class Takeoff:
             return np.full(len(self), "")
         return self.table["unmeasured"].to_numpy(dtype=str)
 
+    def known(self, column: str) -> np.ndarray:
+        """Return the (n,) numbers of a column, nothing for a job whose openings are unknown."""
+        return np.where(self.unmeasured == OPENINGS, 0.0, self.columns([column])[:, 0])
+
     def reckoned(self, habits: Habits) -> Takeoff:
         """Return the jobs with what is usual of the firm's openings where they are not measured."""
         if habits is self.habits or "unmeasured" not in self.table:

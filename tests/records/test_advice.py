@@ -128,7 +128,7 @@ def test_without_its_rows_of_openings_a_job_has_unknown_ones():
     made.openings = [row for row in made.openings if row["job_id"] != "102"]
     with tempfile.TemporaryDirectory() as folder:
         _, said = as_read(write(made, Path(folder)))
-    assert "Jobs with unknown openings, reckoned as usual: 1 (102)" in said
+    assert "1 job with unknown openings, reckoned as usual: 102" in said
 
 
 def test_an_id_that_two_jobs_may_have_is_not_guessed():

@@ -123,7 +123,7 @@ def test_summary_gives_way_to_rows_of_openings_and_counts_where_it_has_a_count(t
     assert records.notes == (unread, told)
     records = read_records(write_csv(tmp_path / "uncounted", JOBS.assign(opening_count=None)))
     told = (
-        "Jobs with unknown openings, reckoned as usual: 4 (A1, 007, A3, A4); where there are none,"
+        "4 jobs with unknown openings, reckoned as usual: A1, 007, A3, A4; where there are none,"
         " write a count of 0."
     )
     assert records.notes == (unread, told)
@@ -135,7 +135,7 @@ def test_an_unknown_depth_is_no_fault_and_stays_unknown(tmp_path):
     records = read_records(write_csv(tmp_path / "rows", JOBS.assign(reveal_mm=None), rows))
     assert records.openings["reveal_mm"].isna().tolist() == [True, False, False, True]
     assert records.jobs["openings_known"].all()
-    told = "Jobs with unknown depths of reveals, reckoned as usual: 2 (A1, 007)."
+    told = "2 jobs with unknown depths of reveals, reckoned as usual: A1, 007."
     assert records.notes[-1] == told
 
 
@@ -190,7 +190,7 @@ def test_workbook_typed_by_hand(tmp_path):
         'firm.xlsx, sheet OPENINGS, column width_mm: "1.200" read as 1200.',
         "firm.xlsx, sheet Jobs, column surface_m2: more than the used rolls hold: 1 cell, first row"
         ' 8, "1.080".',
-        "Jobs with unknown openings, reckoned as usual: 2 (103, 104); where there are none, write"
+        "2 jobs with unknown openings, reckoned as usual: 103, 104; where there are none, write"
         " a count of 0.",
     )
 

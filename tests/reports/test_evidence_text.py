@@ -41,7 +41,7 @@ def test_the_first_sentences_are_true_of_each_firm(name):
         "a crew wastes": "; crew Damson accounts for ",
         "nothing to find": "which chance explains",
         "a flat share is as good": "; reveals account for ",
-        "three jobs only": "cannot be tested before a second quarter",
+        "three jobs only": "cannot be tested before 2 jobs follow a first quarter",
     }[name]
     assert told in bold
     if " for " in told:
@@ -182,19 +182,30 @@ def test_every_job_is_drawn_and_misses_are_named(desk_of_reveals, result):
 
 @pytest.mark.parametrize("section", [evidence_text.every_job, evidence_text.back_test])
 def test_one_quarter_is_one_true_sentence(section):
-    (words,) = section(five_desk("three jobs only"), *COSTS)
-    assert "two quarters or more" in words.text
+    for desk in (five_desk("three jobs only"), second_quarter_of_one_job()):
+        (words,) = section(desk, *COSTS)
+        assert "needs 2 jobs that follow a first quarter" in words.text
 
 
-def test_a_second_quarter_of_one_job_is_told():
+def second_quarter_of_one_job():
     records = invent(jobs=12)
     table = records.jobs["quarter"].eq(records.jobs["quarter"].iloc[0]).to_numpy()
-    desk = lay_out(keep(records, table | (np.arange(12) == 11)))
-    said = said_of(desk)
-    assert "1 job would have cost" in said
-    assert "one job gives no interval" in said
-    assert "One job cannot tell it from" in said
-    assert "0 of 1 job " in next(iter(evidence_text.every_job(desk, *COSTS))).text
+    return lay_out(keep(records, table | (np.arange(12) == 11)))
+
+
+def test_one_job_that_follows_is_no_back_test():
+    said = said_of(second_quarter_of_one_job())
+    assert "cannot be tested before 2 jobs follow a first quarter" in said
+    assert "inf" not in said
+
+
+def test_where_chance_explains_the_whole_the_cause_that_may_turn_is_named():
+    small, plain = (
+        list(evidence_text.answer(five_desk(name), *COSTS))[1].text
+        for name in ("nothing to find", "reveals dominate")
+    )
+    assert re.search(r"Though chance explains the whole, [\w ]+ leads?\. ", small)
+    assert "Though chance" not in plain
 
 
 def test_the_data_name_what_is_left_out_and_what_is_doubtful(whole_rolls):

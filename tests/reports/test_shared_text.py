@@ -31,7 +31,9 @@ def test_later_jobs_are_counted_and_a_quarter_before_the_first_is_refused():
     assert len(early.jobs) == 24
     assert "24 later jobs not looked at" in shared_text.data_words(early).text
     one = shared_text.data_words(lay_out(invent(jobs=3), "2025Q1")).text
-    assert "of 2025Q1 from" in one
+    assert "1 job of 2025Q1 from invented is used; 2 later jobs not looked at. Digest" in one
+    all_used = shared_text.data_words(lay_out(invent(jobs=3, quarters=1))).text
+    assert "are used; none is excluded or set aside. Digest" in all_used
     with pytest.raises(RecordsError, match="no job was finished up to 2024Q4; the first is of"):
         lay_out(invent(jobs=12), "2024Q4")
 

@@ -15,6 +15,7 @@ from airstats.model.quarterly_update import calibrate
 from airstats.reports import update_text
 from airstats.reports.desk import lay_out
 from tests.invented import (
+    change,
     counted_whole,
     desk_of,
     firm,
@@ -171,15 +172,19 @@ def test_a_quarter_of_one_job_reads_well():
 
 
 def test_paths_set_out_from_the_file_before(reveals):
-    early = desk_of("2025Q3", factor=0.6, seed=4)
+    early = desk_of("2025Q2", factor=0.6, seed=4)
     desk = lay_out(reveals.records, previous=early.now)
     words, picture = update_text.paths(desk, desk.now)
     first, last = (
         f"{100 * step.table()['mean']['waste']:.1f} ± " for step in (early.now, reveals.now)
     )
     assert words.text.startswith(f"**Waste went from {first}")
-    assert f" % of the laid sheet (2025Q3) to {last}" in words.text
-    assert picture.data["quarter"].unique().tolist() == ["2025Q3", "2025Q4"]
+    assert f" % of the laid sheet (2025Q2) to {last}" in words.text
+    assert picture.data["quarter"].unique().tolist() == ["2025Q2", "2025Q3", "2025Q4"]
+    late = desk_of("2025Q3", factor=0.6, seed=4)
+    for desk in (lay_out(reveals.records, previous=late.now), desk_of("2025Q1", jobs=12)):
+        (words,) = update_text.paths(desk, desk.now)
+        assert words.text.endswith("**, the one step so far.")
 
 
 def test_the_decision_is_said_with_reason_and_what_waits(reveals):
@@ -283,8 +288,11 @@ def test_what_cannot_be_told_follows_the_jobs_in_three_lines(reveals, monkeypatc
     monkeypatch.setattr(update_text, "ENTANGLED", 0.9)
     assert "together than apart" not in update_text.cannot_tell_words(reveals).text
     few = update_text.cannot_tell_words(lay_out(counted_whole(invent(jobs=8)))).text
-    assert "Crew Alder, crew Birch, crew Cedar and crew Damson have fewer than five jobs" in few
+    assert "No crew has five jobs yet, so none can be told from the firm by its own" in few
     assert few.count("\n") == 2
+    some = change(invent(jobs=12), crew=["Alder"] * 9 + ["Birch", "Cedar", "Cedar"])
+    said = update_text.cannot_tell_words(lay_out(some)).text
+    assert "Crews Birch and Cedar have fewer than five jobs" in said
 
 
 @pytest.mark.parametrize(("most", "checked"), [(0.29, False), (0.31, True)])
