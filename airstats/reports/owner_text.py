@@ -90,7 +90,8 @@ def headline(desk: Desk) -> Words:
     total = float(overrun_table(desk.jobs)["overrun_rolls"].sum())
     much = f"{rolls(round(abs(total), 1))} {'more' if total >= 0 else 'fewer'} than priced"
     even = not round(abs(total), 1)
-    much, worth = ("as many rolls as were priced", "") if even else (much, _worth(desk))
+    much = "as many rolls as were priced" if even else much
+    worth = _a_roll_costs(desk) if even else _worth(desk)
     said = f"ou used {much} over {counted(len(desk.jobs), 'job')}{worth}"
     if by_chance(overrun_a_job(desk.jobs)):
         return Words(f"**Nothing to find: y{said}; that is no more than chance makes.**")
@@ -133,14 +134,18 @@ def _worth(desk: Desk) -> str:
     money = overrun_table(desk.jobs)["overrun_money"]
     if not money.notna().any():
         return " (no price of a roll in the records or in firm.toml, so no money)"
-    if not round(money.sum()):
-        price = own_money(number(desk.jobs.told("pack_price").mean(), 0), desk.firm.currency)
-        return f", so for nothing more (a roll costs about {price})"
     known = int(money.notna().sum())
     part = "" if known == len(money) else f" in the {counted(known, 'job')} with a price"
     way = np.sign(overrun_table(desk.jobs)["overrun_rolls"].sum())
     worth = own_money(number(way * money.sum(), 0), desk.firm.currency)
     return f", about {worth} at your roll prices{part}"
+
+
+def _a_roll_costs(desk: Desk) -> str:
+    """What a roll costs, where no other sum says whose money it is; nothing if nobody knows."""
+    prices = pd.Series(desk.jobs.told("pack_price")).dropna()
+    said = own_money(number(prices.mean(), 0), desk.firm.currency)
+    return f" (a roll costs about {said})" if len(prices) else ""
 
 
 def quarter_money(desk: Desk) -> Words | None:

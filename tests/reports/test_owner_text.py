@@ -100,6 +100,8 @@ def test_as_many_rolls_as_were_priced_are_said_so():
     even = change(records, used_rolls=records.jobs["estimated_rolls"])
     said = owner_text.headline(lay_out(even)).text
     assert "you used as many rolls as were priced over 12 jobs" in said
+    unpriced = lay_out(change(even, roll_price=np.nan))
+    assert "were priced over 12 jobs; that" in owner_text.headline(unpriced).text
 
 
 def test_a_quarter_over_and_a_quarter_under(reveals):
@@ -317,7 +319,7 @@ def test_overruns_all_alike_have_no_slope_to_a_thousandth():
     assert owner_text.trend_words(desk).text == (
         "Every job's overrun is the same, so there is no trend."
     )
-    assert "so for nothing more (a roll costs about 150 of your money)" in (
+    assert "as were priced over 12 jobs (a roll costs about 150 of your money);" in (
         owner_text.headline(desk).text
     )
     assert owner_text.quarter_money(desk).text == (
