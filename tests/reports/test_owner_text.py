@@ -450,7 +450,9 @@ def test_where_a_quarter_ran_neither_over_nor_under_no_sum_stands_alone(reveals)
     said = owner_text.quarter_money(even).text
     assert re.fullmatch(r"In 2025Q4 alone: as many rolls as were priced, in \d jobs?\.", said)
     said = owner_text.headline(even).text
-    assert "as many rolls as were priced over 12 jobs; that is no more" in said
+    assert (
+        "as many rolls as were priced over 12 jobs (a roll costs about 154 of your money);" in said
+    )
 
 
 def test_money_has_the_sign_that_the_rolls_leave_it():
