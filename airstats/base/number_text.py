@@ -44,14 +44,6 @@ def signed(value: float, digits: int | None = None) -> str:
     return f"+{text}" if value > 0 and float(text.replace(",", "")) else text
 
 
-def adding_up(values: pd.Series) -> pd.Series:
-    """Return values of at least 0 as whole numbers whose sum is that of the values, rounded."""
-    whole = np.floor(values)
-    missing = int(np.round(values.sum()) - whole.sum())
-    whole[(values - whole).sort_values(ascending=False, kind="stable").index[:missing]] += 1
-    return whole
-
-
 def give_or_take(row: pd.Series, unit: str = "", digits: int | None = None) -> str:
     """Return "19 ± 4 rolls" from `mean, low, high`: half the 90 % interval either side.
 

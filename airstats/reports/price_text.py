@@ -10,7 +10,6 @@ import pandas as pd
 
 from airstats.base.firm import Firm
 from airstats.base.number_text import (
-    adding_up,
     counted,
     each,
     in_currency,
@@ -20,6 +19,7 @@ from airstats.base.number_text import (
     rolls,
     roughly,
     small_chance,
+    that_add_up,
 )
 from airstats.model.decisions import KEEP
 from airstats.model.unmet import unmet
@@ -169,7 +169,7 @@ def jobs_table(desk: Desk, order: Order) -> Section:
         columns += " sheet_cost"
     shown = largest_first(table)
     if len(table) <= MOST_ROWS:
-        shown = table.assign(cost_order=adding_up(table["cost_order"]))
+        shown = table.assign(cost_order=that_add_up(table["cost_order"]))
     whole = _all_jobs(order, table)
     yield show_table(
         pd.concat([whole, shown], ignore_index=True) if len(whole) else shown,
