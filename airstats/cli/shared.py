@@ -23,7 +23,7 @@ STOCK_AFTERWARDS = "stock_afterwards.csv"
 
 def read(asked: argparse.Namespace) -> Records:
     """Read and check the source of a verb, and tell its remarks."""
-    from airstats.intake.book import read_any
+    from airstats.intake.any_records import read_any
 
     records = read_any(asked.records, asked.words, asked.set_aside_bad_rows, asked.dates)
     print_lines(records.remarks)

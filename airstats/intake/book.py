@@ -9,58 +9,16 @@ import pandas as pd
 
 from airstats.base.errors import RecordsError
 from airstats.base.number_text import counted, listing
-from airstats.intake.pages import TEXTS, Page, letters, text_of
+from airstats.intake.pages import Page, letters, text_of
 from airstats.intake.questions import by_kind
 from airstats.intake.record_tables import as_csv
 from airstats.intake.understand import Understood, headline, understand
 from airstats.records.csv_reader import csv_table
 from airstats.records.faults import Fault
-from airstats.records.reading import Records, read_records, records_of
-from airstats.records.source import Source, read_source
+from airstats.records.reading import Records, records_of
+from airstats.records.source import Source
 
 _ANSWER = "answer in the words file, as `airstats intake` says"
-
-
-def read_any(
-    path: str | Path,
-    words: str | Path = "",
-    set_aside_bad_rows: bool = False,
-    dates: str = "ask",
-) -> Records:
-    """Read records, or a firm's own book where a words file for it is given.
-
-    Parameters
-    ----------
-    path : str or Path
-        Where the records are; those in the tool's own columns are read as such in any case.
-    words : str or Path
-        The words file of a book; "" for records in the tool's own columns.
-    set_aside_bad_rows, dates
-        As for `read_records`.
-
-    Raises
-    ------
-    RecordsError
-        As `read_records` and `read_book`.
-    """
-    if words and not _has_own_columns(Path(path)):
-        return read_book(path, words)
-    return read_records(path, set_aside_bad_rows, dates)
-
-
-def _has_own_columns(path: Path) -> bool:
-    """Tell whether a source has the contract's tables, headed by job_id."""
-    if path.is_file() and path.suffix.lower() in TEXTS:
-        return False
-    try:
-        source = read_source(path)
-    except RecordsError:
-        return False
-    return (
-        {"job_id", "surface_m2"} <= source.tables["jobs"].headers.keys()
-        if ("jobs" in source.tables)
-        else False
-    )
 
 
 def read_book(path: str | Path, words: str | Path = "") -> Records:

@@ -509,10 +509,11 @@ def _counted(told: Predictive, places: list[Array], shares: Array, counts: Array
 def _fit(belief: Belief, form: FormDesign, counted: _Counted, pack: Array) -> Fit:
     precision = np.linalg.inv(belief.covariance)
     _, _, columns, certain = form
+    squares = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), -1)
 
     def height(at: Array, of: Array, counted: _Counted) -> Height:
         counts = counted.agreement(at @ columns.T + certain, of)
-        return _height(at - belief.mean[of], precision[of], columns, counts)
+        return _height(at - belief.mean[of], precision[of], columns, squares, counts)
 
     # A first climb on a smoothed surface keeps a small spread from calling every job wrong.
     rough = counted.blurred(0.5 * pack)
@@ -523,10 +524,10 @@ def _fit(belief: Belief, form: FormDesign, counted: _Counted, pack: Array) -> Fi
     return Fit(mode, covariance, top.value + shrink)
 
 
-def _height(away: Array, precision: Array, columns: Array, counts: Agreement) -> Height:
+def _height(
+    away: Array, precision: Array, columns: Array, squares: Array, counts: Agreement
+) -> Height:
     pull = np.einsum("gij,gj->gi", precision, away)
-    size = columns.shape[1]
-    squares = (columns[:, :, None] * columns[:, None, :]).reshape(-1, size * size)
     bends = (np.maximum(counts.curvature, 0), counts.curvature)
     curvature, exact = (precision + (b @ squares).reshape(precision.shape) for b in bends)
     return Height(

@@ -237,7 +237,7 @@ def _quarters_to_do(
 
 
 def _quarters(jobs: Takeoff) -> list[str]:
-    return sorted(set(jobs.table["quarter"]), key=quarter_number)
+    return sorted(jobs.table["quarter"].unique(), key=quarter_number)
 
 
 def _refuse_without_jobs(jobs: Takeoff, quarter: str) -> None:
@@ -364,12 +364,11 @@ def _crew_jobs(before: dict[str, int], new: Takeoff, crews: tuple[str, ...]) -> 
 def _new_jobs(jobs: Takeoff, before: Allowances, quarter: str) -> Takeoff:
     """The quarter's jobs, and those of the chain's earlier quarters that came in late."""
     earliest, latest = quarter_number(before.first_quarter), quarter_number(quarter)
-    quarters = jobs.table["quarter"]
-    number = quarters.map({name: quarter_number(name) for name in quarters.unique()})
-    ids = jobs.table["job_id"].tolist()
+    told = [q for q in _quarters(jobs) if earliest <= quarter_number(q) <= latest]
+    places = np.flatnonzero(jobs.table["quarter"].isin(told))
     counted = set(map(name_key, before.job_ids))
-    fresh = np.array([name_key(job) not in counted for job in ids], dtype=bool)
-    return jobs.where(number.between(earliest, latest).to_numpy() & fresh)
+    ids = jobs.table["job_id"].iloc[places].tolist()
+    return jobs.where(places[[name_key(job) not in counted for job in ids]])
 
 
 def with_drift(belief: Belief, drift: float) -> Belief:

@@ -107,6 +107,8 @@ def _rows(file: str, body: TextIO, separator: str) -> list[list[str]]:
 
 def _has_endless_cell(data: bytes) -> bool:
     """Find an opening quotation mark without a closing one, before more is held of the file."""
+    if b'"' not in data:
+        return False
     marks = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord('"'))
     gaps = np.diff(marks, append=len(data))
     # The search takes long, and most files need none.

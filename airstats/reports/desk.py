@@ -15,7 +15,7 @@ from airstats.base.plain_data import load_plain, save_plain
 from airstats.base.quarters import quarter_number
 from airstats.base.run_settings import paths_of, takeoff_path
 from airstats.catalog.materials import SHEET
-from airstats.intake.book import read_any
+from airstats.intake.any_records import read_any
 from airstats.model.allowances import Allowances, Pack, load_allowances
 from airstats.model.decisions import decide
 from airstats.model.posterior import Belief

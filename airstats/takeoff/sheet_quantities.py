@@ -60,7 +60,7 @@ class Takeoff:
     def __len__(self) -> int:
         return len(self.table)
 
-    @property
+    @cached_property
     def crews(self) -> np.ndarray:
         """The (n,) names of the crews, "" where none is named."""
         return self.table["crew"].to_numpy(dtype=str)
