@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from difflib import SequenceMatcher
+from functools import lru_cache
 from itertools import combinations
 from typing import Any, NamedTuple
 
@@ -322,43 +323,45 @@ def read_texts(
         A name stands on one line and is shorter than other text.
     """
     texts = [as_text(value).strip() for value in cells.distinct]
-    results = [
-        None if is_blank(text) or text.casefold() in also_blank else _plain(text, is_name)
-        for text in texts
-    ]
+    none = {"", *_BLANK_WORDS, *also_blank}
+    results = [None if text.casefold() in none else _plain(text, is_name) for text in texts]
     return _reading_of(cells, results, "", "str")
 
 
 def read_ids(cells: Cells) -> Reading:
     """Read ids: names, but for a line that adds the others up and for headings once more."""
-    wrong = ((_is_ditto, _DITTO), (is_sum, _A_TOTAL), (is_heading, _A_HEADING))
-    return _refused(read_texts(cells), cells, *wrong)
+    return _refused(read_texts(cells), cells, _no_id)
+
+
+@lru_cache(maxsize=1 << 16)
+def _no_id(text: str) -> Trouble | None:
+    """Say why a text is no id; remembered, for every table has the same ones."""
+    if is_heading(text):
+        return _A_HEADING
+    return _A_TOTAL if is_sum(text) else _no_ditto(text)
 
 
 def read_reasons(cells: Cells, also_blank: frozenset[str]) -> Reading:
     """Read reasons, as `read_texts`; a word that only says yes or no, or less, is none."""
     reading = read_texts(cells, also_blank, is_name=False)
-    return _refused(reading, cells, (_is_no_reason, _NO_REASON))
+    return _refused(reading, cells, _no_reason)
 
 
-def _is_no_reason(text: str) -> bool:
-    return text.casefold() in _NO_REASONS
+def _no_reason(text: str) -> Trouble | None:
+    return _NO_REASON if text.casefold() in _NO_REASONS else None
 
 
-def _is_ditto(text: str) -> bool:
-    return text.casefold() in _DITTOS
+def _no_ditto(text: str) -> Trouble | None:
+    return _DITTO if text.casefold() in _DITTOS else None
 
 
-def _refused(
-    reading: Reading, cells: Cells, *refusals: tuple[Callable[[str], bool], Trouble]
-) -> Reading:
-    """Add the trouble of each refusal to every row whose text it calls wrong."""
-    texts = [as_text(value).strip() for value in cells.distinct]
-    troubles = dict(reading.troubles)
-    for is_wrong, trouble in refusals:
-        wrong = np.array(list(map(is_wrong, texts)), dtype=bool)
-        troubles |= dict.fromkeys(np.flatnonzero(wrong[cells.codes]).tolist(), trouble)
-    return replace(reading, troubles=troubles)
+def _refused(reading: Reading, cells: Cells, refusal: Callable[[str], Trouble | None]) -> Reading:
+    """Add the trouble of every row whose text is refused."""
+    found = [refusal(as_text(value).strip()) for value in cells.distinct]
+    wrong = np.array([trouble is not None for trouble in found], dtype=bool)
+    rows = np.flatnonzero(wrong[cells.codes]).tolist()
+    refused = {row: trouble for row in rows if (trouble := found[cells.codes[row]])}
+    return replace(reading, troubles=reading.troubles | refused)
 
 
 def is_sum(text: str) -> bool:
@@ -378,7 +381,7 @@ def read_names(cells: Cells) -> Reading:
         for text in texts
     ]
     reading = _reading_of(cells, results, "", "str", _alike_note(list(first.values())))
-    return _refused(reading, cells, (_is_ditto, _DITTO))
+    return _refused(reading, cells, _no_ditto)
 
 
 def _alike_note(names: list[str]) -> str:
@@ -406,6 +409,8 @@ def _plain(text: str, is_name: bool) -> str | Trouble:
     longest = _NAME_LENGTH if is_name else _TEXT_LENGTH
     if len(text) > longest:
         return Trouble(f"has {len(text):,} characters", f"write no more than {longest:,}")
+    if text and text.isascii() and text.isprintable():
+        return text
     if LOST in text:
         return Trouble("holds a character that cannot be read", "type it again")
     if _UNSEEN.search(text) or (is_name and (_BREAKS.search(text) or not name_key(text))):

@@ -124,7 +124,8 @@ def _lost_zeros(
 ) -> list[Finding]:
     """Find openings under 101.1 where 101.10, which has none, may be meant."""
     short = [
-        i.rstrip("0") if re.fullmatch(r"[0-9]+\.[0-9]+", i) else "" for i in jobs.frame["job_id"]
+        i.rstrip("0") if "." in i and re.fullmatch(r"[0-9]+\.[0-9]+", i) else ""
+        for i in jobs.frame["job_id"]
     ]
     bare = ~listed & jobs.blank["opening_count"].to_numpy() & np.array(short, dtype=bool)
     found = []

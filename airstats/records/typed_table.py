@@ -173,8 +173,12 @@ def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: 
     for column, unit in table.units.items():
         numbers = converted(column, np.asarray(readings[column].result), unit)
         readings[column] = replace(readings[column], result=numbers)
-    frame = pd.DataFrame({column: reading.result for column, reading in readings.items()})
-    blank = pd.DataFrame({column: reading.blank for column, reading in readings.items()})
+    frame, blank = (
+        pd.DataFrame(
+            {column: getattr(reading, part) for column, reading in readings.items()}, copy=False
+        )
+        for part in ("result", "blank")
+    )
     for column in frame.columns.intersection(list(DEFAULTS)):
         frame[column] = frame[column].mask(blank[column], DEFAULTS[column])
     notes = [
