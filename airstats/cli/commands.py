@@ -161,11 +161,13 @@ def _print_orders(orders: pd.DataFrame, openings: pd.DataFrame) -> None:
     for row in each(orders):
         taken = [rolls(row.from_stock_rolls)] * bool(row.from_stock_rolls)
         taken += [f"{number(row.from_stock_m)} m on begun rolls"] * bool(row.from_stock_m)
-        buy = rolls(row.buy_rolls) if row.buy_rolls else "nothing"
-        order = f"buy {buy}, take {listed(taken)} from the shelf"
+        order = f"order {rolls(row.order_rolls)}"
+        if taken:
+            buy = rolls(row.buy_rolls) if row.buy_rolls else "nothing"
+            order = f"buy {buy}, take {listed(taken)} from the shelf"
         unknown = f"; {unmeasured_words(row, openings)}" if row.unmeasured else ""
         print(
-            f"{row.job_id}: {order if taken else f'order {rolls(row.order_rolls)}'}; sheet"
+            f"{row.job_id}: {order}; sheet"
             f" {row.expected_m2:.0f} m² (80 %: {row.low_m2:.0f} to {row.high_m2:.0f} m²); chance"
             f" of being short {small_chance(row.chance_short)}; on average"
             f" {number(row.expected_left_over_rolls)} rolls stay unopened and"
