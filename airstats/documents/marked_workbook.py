@@ -15,6 +15,7 @@ from openpyxl.comments import Comment
 from openpyxl.styles import Alignment, PatternFill
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.cell_range import CellRange
 from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -149,27 +150,28 @@ def _add_front(
     for told in front.to_numpy().tolist():
         sheet.append([_text(cell) for cell in told])
     head_row(sheet, len(front) + 7, "A", ["worksheet", "cell", "why"])
-    for (worksheet, row, column), why in reasons.items():
+    for at, ((worksheet, row, column), why) in enumerate(reasons.items(), start=len(front) + 8):
         cell = f"{get_column_letter(column)}{row}"
         sheet.append([_text(worksheet), cell, _text(" ".join(dict.fromkeys(why)))])
-        sheet.merge_cells(f"C{sheet.max_row}:D{sheet.max_row}")
-        link = sheet.cell(sheet.max_row, 2)
+        # The sheet's own way of merging goes through all that is merged, each time.
+        sheet.merged_cells.ranges.add(CellRange(f"C{at}:D{at}"))
+        link = sheet.cell(at, 2)
         place = f"{quote_sheetname(worksheet)}!{cell}"
         link.hyperlink = Hyperlink(ref=link.coordinate, location=place)
         link.style = "Hyperlink"
-    for line in sheet.iter_rows(min_row=5):
+    aside, centred = (Alignment(way, wrap_text=True, vertical="top") for way in (None, "center"))
+    for at, line in enumerate(sheet.iter_rows(min_row=5), start=5):
         for one in line:
-            across = "center" if one.column == 2 else None
-            one.alignment = Alignment(across, wrap_text=True, vertical="top")
+            one.alignment = centred if one.column == 2 else aside
         # Not every program makes a row as high as the text that is wrapped in it.
-        sheet.row_dimensions[line[0].row].height = _LINE_POINTS * max(_lines(line))
+        lines = _lines(line, at > len(front) + 7)
+        sheet.row_dimensions[at].height = _LINE_POINTS * max(lines)
     one_page(sheet, f"D{sheet.max_row}", landscape=True)
     sheet.page_setup.fitToHeight = 0
 
 
-def _lines(row: Sequence[Cell]) -> list[int]:
+def _lines(row: Sequence[Cell], is_merged: bool) -> list[int]:
     """How many lines the text of each cell takes up in the width of its columns."""
-    is_merged = isinstance(row[-1], MergedCell)
     widths = (*_WIDTHS[:2], sum(_WIDTHS[2:])) if is_merged else _WIDTHS
     texts = [str(cell.value or "").splitlines() for cell in row]
     return [sum(1 + len(line) // (width - 4) for line in text) or 1

@@ -7,7 +7,7 @@ import re
 import zipfile
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
@@ -19,7 +19,9 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from airstats.base.caution import CAUTION
-from airstats.documents.price_workbook.formula_values import Place
+
+if TYPE_CHECKING:
+    from airstats.documents.price_workbook.formula_values import Place
 
 INPUT, HEAD = (PatternFill("solid", fgColor=color) for color in ("FFF2CC", "D9D9D9"))
 BOLD = Font("Calibri", bold=True)
