@@ -271,8 +271,8 @@ def _two(
         if unit == "m" and bare:
             continue
         is_said = bool(own or facts.unit) and not is_chain
-        wide = _in_mm(width, "width_mm", unit, facts, is_said)
-        high = _in_mm(height, "height_mm", unit, facts, is_said)
+        wide = _in_mm(width, "width_mm", unit, facts.decimal, is_said)
+        high = _in_mm(height, "height_mm", unit, facts.decimal, is_said)
         yield from (OpeningText(*size) for size in _pairs(wide, high))
 
 
@@ -293,8 +293,8 @@ def _as_column(width: str, height: str, facts: ColumnFacts, is_chain: bool) -> l
     """Return the column's unit, and where it makes an odd size those that make a typical one."""
     units = {}
     for unit in dict.fromkeys((facts.unit, "mm", "cm", "m")):
-        wide = _in_mm(width, "width_mm", unit, facts, False)
-        units[unit] = bool(wide and _in_mm(height, "height_mm", unit, facts, False))
+        wide = _in_mm(width, "width_mm", unit, facts.decimal, False)
+        units[unit] = bool(wide and _in_mm(height, "height_mm", unit, facts.decimal, False))
     if units[facts.unit] or is_chain:
         return [facts.unit]
     return [facts.unit, *(unit for unit, fits in units.items() if fits)]
@@ -309,14 +309,15 @@ def _split(dim: str) -> tuple[str, str]:
     return (found[1], unit_of(found[2])) if found else (dim, "")
 
 
-def _in_mm(dim: str, column: str, unit: str, facts: ColumnFacts, is_said: bool) -> list[float]:
+@lru_cache(maxsize=1 << 14)
+def _in_mm(dim: str, column: str, unit: str, decimal: str, is_said: bool) -> tuple[float, ...]:
     """Return the lengths that a number may be, in mm; metric ones whole or half.
 
     Where its unit is said they are any that may be, else typical ones; mm also somewhat less, so
     that "300 x 300" is asked about, which in cm would be 3 m.
     """
     digits, own = _split(dim)
-    read, unit = number(digits, facts.decimal), own or unit
+    read, unit = number(digits, decimal), own or unit
     lengths = sorted({as_own(column, value, unit) for value in (read.values if read else ())})
     fits = [
         (is_typical(column, each) and (each <= _WIDEST_IN_CM or unit != "cm" or is_said))
@@ -325,17 +326,19 @@ def _in_mm(dim: str, column: str, unit: str, facts: ColumnFacts, is_said: bool) 
         for each in lengths
     ]
     whole = [unit in ("in", "ft") or (2 * each).is_integer() for each in lengths]
-    return [each for each, *ok in zip(lengths, fits, whole, strict=True) if all(ok)]
+    return tuple(each for each, *ok in zip(lengths, fits, whole, strict=True) if all(ok))
 
 
 def _lengths(dim: str, column: str, facts: ColumnFacts) -> list[float]:
     """Return the reveals that a number may be, in mm: in its unit, the column's, or any typical."""
     own = _split(dim)[1]
     first = [own] if own else [facts.unit] if facts.unit in ("mm", "cm", "m") else []
-    found = [each for unit in first for each in _in_mm(dim, column, unit, facts, False)]
+    found = [each for unit in first for each in _in_mm(dim, column, unit, facts.decimal, False)]
     if found or own:
         return found
-    every = (each for u in ("mm", "cm", "m") for each in _in_mm(dim, column, u, facts, False))
+    every = (
+        each for u in ("mm", "cm", "m") for each in _in_mm(dim, column, u, facts.decimal, False)
+    )
     return list(dict.fromkeys(every))
 
 

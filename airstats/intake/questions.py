@@ -192,10 +192,10 @@ class Findings:
         job: str,
     ) -> None:
         before = self.asked.get(line)
-        places = (*(before.places if before else ()), *([place] if place else []))
-        jobs = dict.fromkeys([*(before.jobs if before else ()), *([job] if job else [])])
-        question = Question(kind, asks, *line, tuple(choices), places, tuple(jobs))
-        self.asked[line] = question
+        places, jobs = (before.places, before.jobs) if before else ((), ())
+        places += (place,) if place else ()
+        jobs += (job,) if job and job not in jobs else ()
+        self.asked[line] = Question(kind, asks, *line, tuple(choices), places, jobs)
         if job:
             self.wait(job, f"{_often(kind, [place] if place else [])}: {asks}")
 
