@@ -57,7 +57,7 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
     for _ in range(lines_above):
         body.readline()
     frame = _csv_frame(file, body, separator)
-    header = [cell for cell in frame.iloc[0] if cell is not None]
+    header = [cell for cell in (frame[place].iloc[0] for place in frame) if cell is not None]
     plain = shaped(name, file, header, frame.iloc[1:], record + 2)
     table = replace(plain, separator=separator)
     beyond = frame.iloc[table.rows - record - 1, len(header) :]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 
 import numpy as np
@@ -123,15 +122,13 @@ def _lost_zeros(
     jobs: Sheet, openings: Sheet, owners: np.ndarray, listed: np.ndarray
 ) -> list[Finding]:
     """Find openings under 101.1 where 101.10, which has none, may be meant."""
-    short = [
-        i.rstrip("0") if "." in i and re.fullmatch(r"[0-9]+\.[0-9]+", i) else ""
-        for i in jobs.frame["job_id"]
-    ]
-    bare = ~listed & jobs.blank["opening_count"].to_numpy() & np.array(short, dtype=bool)
+    ids = jobs.frame["job_id"]
+    short = ids.str.rstrip("0").where(ids.str.fullmatch(r"[0-9]+\.[0-9]+"), "").to_numpy()
+    bare = ~listed & jobs.blank["opening_count"].to_numpy() & (short != "")
     found = []
     for row in np.flatnonzero(bare).tolist():
-        others = [n for n, other in enumerate(short) if other == short[row] and listed[n]]
-        meant = jobs.frame["job_id"][row]
+        others = np.flatnonzero((short == short[row]) & listed)
+        meant = ids[row]
         problem = f"may be of job {meant}, which has no openings, with a zero lost at its end"
         where = np.isin(owners, others)
         found += openings.flag(where, "job_id", problem, "write ids as texts, or rename the jobs")
