@@ -1,5 +1,6 @@
 """A page to export, with names that try to be more than names."""
 
+import base64
 import io
 from dataclasses import replace
 from unittest.mock import patch
@@ -12,7 +13,7 @@ from nbformat import v4
 from airstats.documents.html import html_of
 from airstats.documents.page import notebook_page
 from airstats.documents.pdf import pdf_of
-from airstats.reports.display import Picture, Table, Words, show
+from airstats.reports.display import Picture, Table, Words, show, unpacked
 from tests.text_on_pictures import text_faults
 
 SCRIPT = "<script>document.title='gone'</script>"
@@ -52,12 +53,12 @@ def shown():
 def assert_drawn(picture):
     """A picture has words and numbers, is wide enough, not blank, and its words can be read."""
     assert len(picture.alt) > 30
-    _, about = picture._repr_mimebundle_()
+    shown, about = picture._repr_mimebundle_()
     assert about["image/png"]["csv"].count("\n") == len(picture.data) + 1 > 1
-    pixels = matplotlib.image.imread(io.BytesIO(picture.png()))
+    pixels = matplotlib.image.imread(io.BytesIO(base64.b64decode(shown["image/png"])))
     assert pixels.shape[1] > 450
     assert pixels[:, :, :3].std() > 0.05
-    faults = text_faults(picture.svg())
+    faults = text_faults(unpacked(about["image/png"]["svg"]))
     assert not faults, (picture.name, faults)
 
 

@@ -180,6 +180,15 @@ def quarter(records, tmp_path_factory):
     return out, parameters
 
 
+def test_a_notebook_of_the_project_runs_on_given_records(quarter, records):
+    out, _ = quarter
+    text = (out / "update_allowances.html").read_text(encoding="utf-8")
+    assert "<strong>2025Q4: " in text
+    assert read_records(records).digest in text
+    assert str(ROOT) not in text
+    assert (out / "data" / "update_allowances-allowances.csv").is_file()
+
+
 def test_parameters_go_in_as_data(quarter):
     out, parameters = quarter
     notebook = nbformat.read(out / "update_allowances.ipynb", as_version=4)

@@ -173,17 +173,6 @@ class TestNotebooks:
         assert all(picture.svg for picture in images(page))
 
 
-def test_a_notebook_of_the_project_runs_on_given_records(tmp_path):
-    records = str((ROOT / "data" / "demo").resolve())
-    wanted = {"update_allowances": {"records": records, "quarter": "2024Q2"}}
-    (page,) = run_quarter_notebooks(wanted, tmp_path, progress=False)
-    text = page.read_text(encoding="utf-8")
-    assert "<strong>2024Q2: " in text
-    assert "sha256:" in text
-    assert str(ROOT) not in text
-    assert (tmp_path / "data" / "update_allowances-allowances.csv").is_file()
-
-
 def test_notebooks_open_the_desk_of_the_run_and_what_is_kept_does_not_name_it(tmp_path, desk):
     given = 'records: str = ""  # r\nsaved_desk: str = ""  # d'
     opened = "from airstats.reports.desk import load_desk\nload_desk(saved_desk).quarter"

@@ -134,28 +134,34 @@ def converted_copy(source, folder, units):
     return folder
 
 
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """The allowances and orders of the demo as it is written."""
+    return made_of(DEMO, TAKEOFF, tmp_path_factory.mktemp("plain"))
+
+
+def made_of(records, takeoff, folder, known=""):
+    """An allowances file, and the orders by it or by another one."""
+    allowances, orders = folder / "a.json", folder / "o.csv"
+    call = ["calibrate", str(records), "--quarter", "2026Q3", "--out", str(allowances)]
+    assert main(call) == 0
+    call = ["price", str(takeoff), "--allowances", str(known or allowances)]
+    assert main([*call, "--out", str(orders)]) == 0
+    return allowances, orders
+
+
 @pytest.mark.parametrize("unit", ["m", "cm", "mm"])
-def test_allowances_and_orders_are_the_same_bytes(tmp_path, unit):
+def test_allowances_and_orders_are_the_same_bytes(tmp_path, plain, unit):
     columns = [name for own in LENGTHS.values() for name in own]
     units = dict.fromkeys([*columns, "opening_width_mm", "opening_height_mm"], unit)
-    files = {}
-    for name, records, takeoff in (
-        ("plain", DEMO, TAKEOFF),
-        (
-            "other",
-            converted_copy(DEMO, tmp_path / "r", units),
-            converted_copy(TAKEOFF, tmp_path / "t", units),
-        ),
-    ):
-        known, orders = tmp_path / f"{name}.json", tmp_path / f"{name}.csv"
-        call = ["calibrate", str(records), "--quarter", "2026Q3", "--out", str(known)]
-        assert main(call) == 0
-        call = ["price", str(takeoff), "--allowances", str(tmp_path / "plain.json")]
-        assert main([*call, "--out", str(orders)]) == 0
-        files[name] = known.read_text(encoding="utf-8").splitlines(), orders.read_bytes()
-    different = [a for a, b in zip(files["plain"][0], files["other"][0], strict=True) if a != b]
+    records, takeoff = (
+        converted_copy(source, tmp_path / source.name, units) for source in (DEMO, TAKEOFF)
+    )
+    other = made_of(records, takeoff, tmp_path, plain[0])
+    lines = (file[0].read_text(encoding="utf-8").splitlines() for file in (plain, other))
+    different = [a for a, b in zip(*lines, strict=True) if a != b]
     assert [line.split('"')[1] for line in different] == ["records", "digest"]
-    assert files["plain"][1] == files["other"][1]
+    assert plain[1].read_bytes() == other[1].read_bytes()
 
 
 def faults_of(folder, jobs="", openings=""):

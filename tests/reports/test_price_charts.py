@@ -39,7 +39,12 @@ def test_all_jobs_together_and_the_ten_largest_have_a_panel(desk, draw, jobs, pa
     assert ("The 10 largest of 40 jobs." in picture.alt) == (jobs == 40)
     assert set(order.jobs["job_id"]) <= set(picture.data["job_id"])
     assert_drawn(picture)
-    assert picture.png() == draw(order).png()
+
+
+@pytest.mark.parametrize("draw", [costs, chances])
+def test_the_same_order_gives_the_same_picture(desk, draw):
+    order = ordered(desk, 40)
+    assert draw(order).png() == draw(order).png()
 
 
 def test_the_least_cost_is_marked_and_what_a_roll_more_or_less_adds_is_written(desk):
