@@ -1,6 +1,7 @@
 """The other materials' finished jobs: a split that adds up, and last value beside new."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -22,6 +23,12 @@ from tests.invented import firm
 PRICED = {"frame tape": 2.0, "corner pieces": 9.0}
 
 
+@cache
+def learnt():
+    """What the records teach."""
+    return calibrate(RECORDS)
+
+
 def priced(records):
     """The records with an estimate of each material: so many packs a job."""
     table = records.materials
@@ -29,7 +36,6 @@ def priced(records):
 
 
 RECORDS = priced(firm(jobs=32, frame_tape=0.3, corner_pieces=0.05))
-NOW = calibrate(RECORDS)
 
 
 def test_every_part_of_the_split_is_in_one_cause():
@@ -45,7 +51,7 @@ def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
     """Packs of two prices: the money is that of each job's own packs."""
     rows = RECORDS.materials
     dear = replace(RECORDS, materials=rows.assign(pack_price=12.0 + (rows.index % 2) * 5.0))
-    one = {m.name: m for m in learnt_materials(dear, NOW)}[name]
+    one = {m.name: m for m in learnt_materials(dear, learnt())}[name]
     own = dear.materials[dear.materials["material"].eq(name)]
     over = own["used"] - own["estimated"]
     assert len(estimated_jobs(one.jobs).table) == len(own) == 32
@@ -60,18 +66,18 @@ def test_the_parts_add_up_to_used_less_priced_in_packs_and_in_money(name):
 
 def test_jobs_without_estimate_or_price_or_materials_have_none():
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(pack_price=np.nan))
-    for one in learnt_materials(unpriced, NOW):
+    for one in learnt_materials(unpriced, learnt()):
         assert overrun_units(one.jobs) == ("packs",)
         assert material_split(one)["mean"].notna().all()
     unpriced = replace(RECORDS, materials=RECORDS.materials.assign(estimated=np.nan))
-    assert [len(estimated_jobs(one.jobs)) for one in learnt_materials(unpriced, NOW)] == [0, 0]
+    assert [len(estimated_jobs(one.jobs)) for one in learnt_materials(unpriced, learnt())] == [0, 0]
     records = firm(jobs=8)
     assert learnt_materials(records, calibrate(records)) == []
     assert material_comparison(records, None, calibrate(records)).empty
 
 
 def test_a_price_follows_the_count_or_does_not():
-    one = learnt_materials(RECORDS, NOW)[0]
+    one = learnt_materials(RECORDS, learnt())[0]
     table, amount = one.jobs.table, one.jobs.table["amount"]
     for estimated, follows in ((0.0, False), (2.0, False), (amount / 50, True), (-amount, False)):
         told = replace(one.jobs, table=table.assign(estimated=estimated))
@@ -92,7 +98,7 @@ def test_a_price_follows_the_count_or_does_not():
 def test_a_price_follows_the_count_from_one_chance_in_twenty_on_and_from_six_jobs_on(
     ranks, follows
 ):
-    one = learnt_materials(RECORDS, NOW)[0]
+    one = learnt_materials(RECORDS, learnt())[0]
     table = one.jobs.table.head(len(ranks))
     told = table.assign(amount=np.arange(1.0, len(ranks) + 1), estimated=ranks)
     assert price_follows_count(replace(one.jobs, table=told)) is follows
@@ -100,7 +106,7 @@ def test_a_price_follows_the_count_from_one_chance_in_twenty_on_and_from_six_job
 
 def test_what_nobody_counted_and_the_usual_rate_stand_apart():
     """Frame tape: 2 packs priced a job; the rest of the counted metres was not."""
-    one = next(m for m in learnt_materials(RECORDS, NOW) if m.name == "frame tape")
+    one = next(m for m in learnt_materials(RECORDS, learnt()) if m.name == "frame tape")
     split = material_split(one).set_index("cause")
     counted = one.jobs.amount.sum() / 25
     assert split.loc["not_counted", "mean"] == pytest.approx(counted - 2 * 32, abs=0.5 * 32 + 0.1)
@@ -110,7 +116,7 @@ def test_what_nobody_counted_and_the_usual_rate_stand_apart():
 
 
 def test_a_rate_far_from_the_starting_belief_has_moved():
-    table = material_comparison(RECORDS, None, NOW).set_index("allowance")
+    table = material_comparison(RECORDS, None, learnt()).set_index("allowance")
     assert table.loc["frame tape", "verdict"] == "moved"
     assert table.loc["frame tape", "unit"] == "m a m counted"
     assert table.loc["corner pieces", "verdict"] in {"held", "not enough to tell"}

@@ -33,8 +33,9 @@ def test_a_finer_count_is_worth_more(whole):
 
 
 def test_the_same_records_give_the_same_figures(whole):
-    desk, table = whole
-    assert value_of_recording(desk.now, desk.jobs, draws=40).equals(table)
+    desk = whole[0]
+    one, other = (value_of_recording(desk.now, desk.jobs, draws=10) for _ in range(2))
+    assert one.equals(other)
 
 
 def test_what_a_year_teaches_is_worked_out_once_for_all_ways_that_count_alike(whole, monkeypatch):

@@ -4,6 +4,7 @@ import re
 import shutil
 import subprocess
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -21,8 +22,13 @@ from tests.browser import NO_NETWORK, open_browser, set_width
 from tests.invented import invent, with_materials_of
 
 RECORDS = invent(jobs=24, crew_extra=0.2)
-LEARNT = calibrate(RECORDS)
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@cache
+def learnt():
+    """What the records teach."""
+    return calibrate(RECORDS)
 
 
 def text_of(page):
@@ -38,29 +44,29 @@ def points(row):
 
 
 def test_the_factors_and_crews_stand_with_their_numbers():
-    said = text_of(allowance_card(LEARNT))
-    for name, row in LEARNT.table().iterrows():
+    said = text_of(allowance_card(learnt()))
+    for name, row in learnt().table().iterrows():
         digits = 3 if name == "waste" else 2
         # As the update page has them: 0.061 ± 0.033 is its 6.1 ± 3.3 %.
         assert f"{row['mean']:.{digits}f} ± {(row['high'] - row['low']) / 2:.{digits}f} " in said
-    assert f"Allowances of {LEARNT.quarter}" in said
+    assert f"Allowances of {learnt().quarter}" in said
     assert "24 finished jobs" in said
     assert "We count material" in said
-    said = text_of(allowance_card(LEARNT))
-    for crew, row in LEARNT.crew_table().iterrows():
+    said = text_of(allowance_card(learnt()))
+    for crew, row in learnt().crew_table().iterrows():
         assert f"{crew} {points(row)} {row['jobs']:.0f} " in said
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
-    first = LEARNT.crew_table().iloc[0]
-    waste, more = printed_means(LEARNT)["waste"], round(first["mean"], 3)
+    first = learnt().crew_table().iloc[0]
+    waste, more = printed_means(learnt())["waste"], round(first["mean"], 3)
     assert f"({first.name}: {waste:.3f} {'−' if more < 0 else '+'} {abs(more):.3f})" in said
 
 
 def test_the_card_says_of_the_crews_what_the_update_page_says():
     even, uneven = calibrate(invent(jobs=24)), calibrate(invent(jobs=96, crew_extra=0.2))
-    for learnt, sure in ((even, False), (uneven, True)):
-        page = standing_words(learnt, []).text
+    for known, sure in ((even, False), (uneven, True)):
+        page = standing_words(known, []).text
         assert ("No crew surely differs" in page) is not sure
-        assert ("None surely differs" in text_of(allowance_card(learnt))) is not sure
+        assert ("None surely differs" in text_of(allowance_card(known))) is not sure
 
 
 def test_a_crew_that_is_as_the_firm_has_no_sign():
@@ -72,7 +78,7 @@ def test_a_crew_that_is_as_the_firm_has_no_sign():
 
 
 def test_metres_left_stand_by_the_diameter():
-    page = allowance_card(LEARNT)
+    page = allowance_card(learnt())
     across, metres = (
         [int(n) for n in re.findall(r"[0-9]+", row)]
         for row in re.search("mm across ([0-9 ]+) metres left ([0-9 ]+)", text_of(page)).groups()
@@ -81,7 +87,7 @@ def test_metres_left_stand_by_the_diameter():
     assert (across[-1], metres[-1]) == (170, 50)
     ring = (np.square(across) - 80**2) / (170**2 - 80**2)
     assert metres == pytest.approx(50 * ring, abs=0.5)
-    wide = text_of(allowance_card(LEARNT, job=replace(EXAMPLE, roll_length_m=25.0)))
+    wide = text_of(allowance_card(learnt(), job=replace(EXAMPLE, roll_length_m=25.0)))
     assert "with 25 m, on a core of 80 mm" in wide
 
 
@@ -99,7 +105,8 @@ class Pencil:
             name: printed(page, rf" {words} (\d\.\d+) ")[0] for name, words in names.items()
         }
         self.crews = {
-            crew: printed(page, rf"{crew} ([+−]\d+\.\d) ")[0] / 100 for crew in LEARNT.belief.crews
+            crew: printed(page, rf"{crew} ([+−]\d+\.\d) ")[0] / 100
+            for crew in learnt().belief.crews
         }
         number = r"(−?\d+\.\d+)"
         self.alone = printed(page, rf"Margin {number} \+ {number} × ")
@@ -127,7 +134,7 @@ class Pencil:
 def jobs_by_hand(count, seed):
     """Jobs as they come: any surface that the card holds for, one to three kinds of opening."""
     rng, jobs, kinds = np.random.default_rng(seed), [], []
-    crews = ("", *LEARNT.belief.crews)
+    crews = ("", *learnt().belief.crews)
     for place in range(count):
         job = {"job_id": f"H{place}", "surface_m2": round(rng.uniform(100, 500), 1)}
         jobs.append(job | {"crew": crews[place % len(crews)]})
@@ -143,8 +150,8 @@ def jobs_by_hand(count, seed):
 
 @pytest.mark.parametrize("costs", [(60, 240), (10, 500)])
 def test_a_pencil_gets_the_rolls_of_price_in_95_of_100_jobs(costs):
-    pencil, records = Pencil(allowance_card(LEARNT, *costs)), jobs_by_hand(480, 11)
-    orders = price(records, LEARNT, *costs)["order_rolls"]
+    pencil, records = Pencil(allowance_card(learnt(), *costs)), jobs_by_hand(480, 11)
+    orders = price(records, learnt(), *costs)["order_rolls"]
     same, close = [], []
     for job, order in zip(records.jobs.to_dict("records"), orders, strict=True):
         own = records.openings[records.openings["job_id"].eq(job["job_id"])]
@@ -159,11 +166,11 @@ def test_a_pencil_gets_the_rolls_of_price_in_95_of_100_jobs(costs):
 
 
 def test_the_worked_line_agrees_with_a_pencil():
-    means = LEARNT.table()["mean"].round(2).to_dict()
-    waste = round(float(LEARNT.table().loc["waste", "mean"]), 3)
-    page = allowance_card(LEARNT)
-    rule, said = hand_rule(EXAMPLE, LEARNT), text_of(page)
-    assert printed_means(LEARNT) == pytest.approx(means | {"waste": waste})
+    means = learnt().table()["mean"].round(2).to_dict()
+    waste = round(float(learnt().table().loc["waste", "mean"]), 3)
+    page = allowance_card(learnt())
+    rule, said = hand_rule(EXAMPLE, learnt()), text_of(page)
+    assert printed_means(learnt()) == pytest.approx(means | {"waste": waste})
     laid, reveal = round(200 * 1.5 / 1.4, 1), round(12 * 2 * (1.2 + 1.4) * 0.35, 1)
     assert f"200 m² × 1.5 ÷ (1.5 − 0.1) {laid:.1f} m²" in said
     assert f"{laid:.1f} m² × {waste:.3f} {laid * waste:.1f} m²" in said
@@ -178,22 +185,22 @@ def test_the_worked_line_agrees_with_a_pencil():
     rolls = (sheet + margin) / 75
     assert f"({sheet:.1f} + {margin:.1f}) ÷ 75 m² {rolls:.2f} Rolls to order" in said
     assert f"rounded up {np.ceil(rolls):.0f} rolls" in said
-    full = price(one_record(EXAMPLE), LEARNT).iloc[0]
+    full = price(one_record(EXAMPLE), learnt()).iloc[0]
     assert f"Worked in full, this job takes {full['expected_m2']:.0f} m², and its order" in said
     assert rule.rolls == np.ceil(rolls) == rule.order_rolls
 
 
 def test_the_margin_follows_the_costs():
-    dear, cheap = (hand_rule(EXAMPLE, LEARNT, 60, short) for short in (2400, 90))
+    dear, cheap = (hand_rule(EXAMPLE, learnt(), 60, short) for short in (2400, 90))
     assert dear.margin_m2 > cheap.margin_m2 >= 0
-    assert "98 of 100 jobs" in text_of(allowance_card(LEARNT, 60, 2400))
+    assert "98 of 100 jobs" in text_of(allowance_card(learnt(), 60, 2400))
 
 
 def test_a_decision_is_told_with_reason_and_initials():
     noted = {"decision": "keep", "reason": "a <b>roll</b> was lent", "by": "AB"}
-    page = allowance_card(replace(LEARNT, decision=noted))
+    page = allowance_card(replace(learnt(), decision=noted))
     assert "The values before were kept (AB): a &lt;b&gt;roll&lt;/b&gt; was lent." in page
-    assert "No decision is noted" in allowance_card(replace(LEARNT, decision={}))
+    assert "No decision is noted" in allowance_card(replace(learnt(), decision={}))
     assert not re.search(r"<script|https?://|url\(|@import|src=|<link", page)
     assert '<html lang="en">' in page
     assert all("scope=" in cell for cell in re.findall(r"<th\b[^>]*>", page))
@@ -239,13 +246,13 @@ def test_the_other_materials_stand_with_each_step_to_the_packs():
     assert re.search(r"courses \d+ \+ ends of rolls \d+ \+ pieces \d+ = [\d.]+ m", said)
     assert "× 0.98, for 2 % is taped before" in said
     assert "In the workbook alone, for no record of yours has told of it: sealant." in said
-    assert "other materials" not in text_of(allowance_card(LEARNT))
+    assert "other materials" not in text_of(allowance_card(learnt()))
 
 
 @pytest.mark.skipif(not CHROMIUM, reason="no chromium is installed (apt-get install chromium)")
 def test_it_prints_on_one_sheet_of_a4(tmp_path):
     pypdf = pytest.importorskip("pypdf")
-    for name, allowances in (("usual", LEARNT), ("crowded", crowded())):
+    for name, allowances in (("usual", learnt()), ("crowded", crowded())):
         (tmp_path / f"{name}.html").write_text(allowance_card(allowances), encoding="utf-8")
         command = [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu",
                    f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer",

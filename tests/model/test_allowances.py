@@ -6,7 +6,7 @@ import json
 import os
 import re
 from dataclasses import replace
-from functools import reduce
+from functools import cache, reduce
 
 import numpy as np
 import pandas as pd
@@ -23,14 +23,19 @@ from tests.benchmark.worlds import World, invent_firm
 from tests.invented import same_belief
 
 FIRM = invent_firm(World("small", jobs=16, quarters=2, gross_share=0.1), 4)
-LEARNT = calibrate(FIRM.records)
 NAMES = ["waste", "reveal.diagonal", "reveal.centre", "reveal.lined"]
+
+
+@cache
+def learnt():
+    """What the records teach."""
+    return calibrate(FIRM.records)
 
 
 @pytest.fixture
 def saved(tmp_path):
     path = tmp_path / "2023Q2.json"
-    LEARNT.save(path)
+    learnt().save(path)
     return path
 
 
@@ -67,10 +72,10 @@ def test_the_contract_of_the_file(saved):
 
 
 def test_the_table_and_its_interval():
-    table = LEARNT.table()
+    table = learnt().table()
     assert list(table.index) == NAMES
     assert list(table.columns) == ["mean", "sd", "low", "high", "unit"]
-    belief = LEARNT.belief
+    belief = learnt().belief
     flat = belief.form == FORMS.index("factor")
     rng = np.random.default_rng(1)
     for place, name in enumerate(NAMES):
@@ -88,7 +93,7 @@ def test_the_table_and_its_interval():
 
 def test_covariance_fits_the_table():
     """Of the flat form: the waste of the table is averaged over both forms, the factors are not."""
-    covariance, table, belief = LEARNT.covariance(), LEARNT.table(), LEARNT.belief
+    covariance, table, belief = learnt().covariance(), learnt().table(), learnt().belief
     np.testing.assert_allclose(covariance, covariance.T, rtol=1e-12)
     assert (np.linalg.eigvalsh(covariance) > 0).all()
     sd = np.sqrt(np.diag(covariance))
@@ -114,17 +119,18 @@ def test_the_prior_before_any_job():
 @pytest.mark.parametrize(
     "allowances",
     [
-        LEARNT,
-        unchanged("2026Q1"),
-        carried_forward(LEARNT, "2024Q4"),
-        calibrate(FIRM.records, drift=0.0),
-        calibrate(
+        lambda: learnt(),
+        lambda: unchanged("2026Q1"),
+        lambda: carried_forward(learnt(), "2024Q4"),
+        lambda: calibrate(FIRM.records, drift=0.0),
+        lambda: calibrate(
             invent_firm(World("no crews", jobs=6, quarters=1), 2).records, depth_error_mm=20.0
         ),
     ],
     ids=["usual", "prior", "empty quarter", "no drift", "rough depths"],
 )
 def test_round_trip(tmp_path, allowances):
+    allowances = allowances()
     allowances.save(tmp_path / "a.json")
     other = load_allowances(tmp_path / "a.json")
     one_belief, other_belief = allowances.belief, other.belief
@@ -142,9 +148,9 @@ def test_round_trip(tmp_path, allowances):
 
 def test_a_saved_file_prices_goes_on_and_is_written_alike(saved, tmp_path):
     loaded = load_allowances(saved)
-    orders, again = price(FIRM.takeoff, LEARNT), price(FIRM.takeoff, loaded)
+    orders, again = price(FIRM.takeoff, learnt()), price(FIRM.takeoff, loaded)
     pd.testing.assert_frame_equal(again, orders, rtol=1e-7)
-    on, again = (carried_forward(before, "2024Q1") for before in (LEARNT, loaded))
+    on, again = (carried_forward(before, "2024Q1") for before in (learnt(), loaded))
     pd.testing.assert_frame_equal(again.table(), on.table(), rtol=1e-7)
     calibrate(FIRM.records).save(tmp_path / "again.json")
     assert (tmp_path / "again.json").read_bytes() == saved.read_bytes()
@@ -154,9 +160,9 @@ def test_digest_is_that_of_the_file_and_the_next_file_names_it(saved, tmp_path):
     calibrate(FIRM.records, saved, "2023Q2").save(tmp_path / "next.json")
     assert content(tmp_path / "next.json")["previous"] == sha256(saved)
     assert load_allowances(tmp_path / "next.json").previous == sha256(saved)
-    assert LEARNT.digest() == load_allowances(saved).digest() == sha256(saved)
+    assert learnt().digest() == load_allowances(saved).digest() == sha256(saved)
     saved.write_text(saved.read_text(encoding="utf-8") + "\n", encoding="utf-8")
-    assert load_allowances(saved).digest() == sha256(saved) != LEARNT.digest()
+    assert load_allowances(saved).digest() == sha256(saved) != learnt().digest()
 
 
 def test_a_missing_file_and_a_folder(tmp_path):
@@ -195,12 +201,12 @@ def test_a_file_without_companions_and_trend_is_read_and_its_reader_told(saved):
             del row["trend"]
 
     older = load_allowances(damaged(saved, make_older))
-    belief = LEARNT.belief
+    belief = learnt().belief
     same_belief(older.belief, replace(belief, trend=0 * belief.trend), atol=1e-15)
     start = replace(Prior(), wide_weight=0.0, trend_weight=0.0)
     assert older.belief.prior == start
     assert "knows no trend of waste; calibrated anew" in older.notes[-1]
-    assert not LEARNT.notes
+    assert not learnt().notes
 
 
 def damaged(path, change):
@@ -297,7 +303,7 @@ def test_a_file_without_a_digest_or_with_a_number_that_is_none_is_refused(saved)
 
 def test_spaces_and_a_byte_order_mark_are_no_edit(saved):
     saved.write_text(json.dumps(content(saved), indent=3), encoding="utf-8-sig")
-    same_belief(load_allowances(saved).belief, LEARNT.belief, atol=1e-15)
+    same_belief(load_allowances(saved).belief, learnt().belief, atol=1e-15)
 
 
 def fail(*_, **__):

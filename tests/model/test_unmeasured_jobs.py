@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -27,14 +28,19 @@ from tests.takeoff.test_unmeasured import blank_depths, known
 
 FIRM = invent(jobs=48, factor=0.8)
 HALF = known(FIRM, np.arange(48) % 4 < 2)
-LEARNT = calibrate(HALF)
 EARLY = known(FIRM, np.zeros(48, dtype=bool))
+
+
+@cache
+def learnt():
+    """What a firm teaches half of whose jobs were measured."""
+    return calibrate(HALF)
 
 
 def test_unknown_openings_do_not_make_a_reveal_factor_small_nor_waste_large():
     full = calibrate(FIRM).table()
     bare = calibrate(replace(HALF, jobs=HALF.jobs.assign(openings_known=True))).table()
-    half, name = LEARNT.table(), "reveal.diagonal"
+    half, name = learnt().table(), "reveal.diagonal"
     assert abs(half["mean"]["waste"] - full["mean"]["waste"]) < 0.01
     assert bare["mean"]["waste"] - full["mean"]["waste"] > 0.015
     assert abs(half["mean"][name] - full["mean"][name]) < 0.1
@@ -78,7 +84,7 @@ def test_what_a_quantity_is_worth_is_what_more_of_it_takes(form):
 
 def test_an_early_job_is_foretold_as_draws_of_its_openings_have_it():
     """One candidate: draw openings and luck, and compare mean and sd of the use."""
-    one = LEARNT.belief.pick(np.array([int(LEARNT.belief.weight.argmax())]))
+    one = learnt().belief.pick(np.array([int(learnt().belief.weight.argmax())]))
     told = predictive(replace(one, weight=np.ones(1)), take_off(EARLY).where(np.array([5])))
     job, place = told.jobs, int(one.form[0])
     rng = np.random.default_rng(3)
@@ -137,7 +143,7 @@ def test_rough_depths_no_longer_make_a_factor_small_and_widen_prices():
 
 
 def test_an_early_price_is_wider_and_says_how_much_measuring_would_tell():
-    early, full = price(EARLY, LEARNT), price(FIRM, LEARNT)
+    early, full = price(EARLY, learnt()), price(FIRM, learnt())
     wide, measured = (orders["high_m2"] - orders["low_m2"] for orders in (early, full))
     assert set(early["unmeasured"]) == {"openings"}
     assert set(full["unmeasured"]) == {""}
@@ -145,7 +151,7 @@ def test_an_early_price_is_wider_and_says_how_much_measuring_would_tell():
     assert full["width_if_measured_m2"].to_numpy() == pytest.approx(measured.to_numpy())
     mean = [x.mean() for x in (early["width_if_measured_m2"], measured)]
     assert mean[0] == pytest.approx(mean[1], rel=0.05)
-    deep = price(blank_depths(FIRM, FIRM.jobs.index == 3), LEARNT)
+    deep = price(blank_depths(FIRM, FIRM.jobs.index == 3), learnt())
     assert deep["unmeasured"].tolist().count("depths") == 1
     assert deep["width_if_measured_m2"][3] < deep["high_m2"][3] - deep["low_m2"][3]
 
@@ -169,7 +175,7 @@ def test_early_jobs_share_what_nobody_knows_of_the_usual_openings():
 
 def test_the_split_of_unmeasured_jobs_adds_up_and_carries_their_doubt():
     jobs = finished_jobs(HALF)
-    table = split_overrun(jobs, LEARNT, by="job_id", unit="m2", causes=each_cause())
+    table = split_overrun(jobs, learnt(), by="job_id", unit="m2", causes=each_cause())
     total = table.groupby("group", sort=False)["mean"].sum()
     over = (jobs.table["used_rolls"] - jobs.table["estimated_rolls"]) * 75
     assert total.to_numpy() == pytest.approx(over.to_numpy(), abs=1e-8)
@@ -177,14 +183,14 @@ def test_the_split_of_unmeasured_jobs_adds_up_and_carries_their_doubt():
     one = table[table["cause"].eq(reveals[0])]["sd"].to_numpy()
     lost = jobs.unmeasured == "openings"
     assert one[lost].min() > one[~lost].max()
-    whole = split_overrun(jobs, LEARNT, unit="m2", causes={"reveals": reveals})
+    whole = split_overrun(jobs, learnt(), unit="m2", causes={"reveals": reveals})
     assert whole["sd"].iloc[0] > 0
 
 
 def test_a_count_tells_of_the_openings_that_nobody_measured():
     """One candidate, exact counts: the reveals' part is that of draws that led to the use."""
     jobs = finished_jobs(HALF).where(np.array([2]))
-    belief = LEARNT.belief.pick(np.array([int(LEARNT.belief.weight.argmax())]))
+    belief = learnt().belief.pick(np.array([int(learnt().belief.weight.argmax())]))
     belief = replace(belief, weight=np.ones(1), covariance=belief.covariance * 1e-9)
     told, form = predictive(belief, jobs), int(belief.form[0])
     worth, doubt = worths(belief.mean, form)[0], told.jobs.doubt
@@ -197,7 +203,7 @@ def test_a_count_tells_of_the_openings_that_nobody_measured():
     assert near.sum() > 2000
     moved = (away[near, 1:] @ worth[1:]).mean(), (away[near, 1:] @ worth[1:]).std()
     at = [f"reveal.{name}" for name in ("diagonal", "centre", "lined")]
-    part = split_overrun(jobs, replace(LEARNT, belief=belief), unit="m2", causes={"reveals": at})
+    part = split_overrun(jobs, replace(learnt(), belief=belief), unit="m2", causes={"reveals": at})
     columns = design(told.jobs, form, belief.crews)[0]
     usual = told.mean[0, 0] - (1 + belief.mean[0, 0]) * told.jobs.amount[0]
     usual -= columns[0, belief.shared :] @ belief.mean[0, belief.shared :]

@@ -1,6 +1,7 @@
 """From allowances to orders: the predictive distribution and the order of least cost."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -26,7 +27,6 @@ from airstats.takeoff.sheet_quantities import Takeoff, take_off
 from tests.benchmark.worlds import World, invent_firm
 
 FIRM = invent_firm(World("small", jobs=24, quarters=2), 6)
-LEARNT = calibrate(FIRM.records)
 AHEAD = take_off(FIRM.takeoff)
 ROLL_M2 = AHEAD.columns(["roll_m2"])[:, 0]
 COLUMNS = [
@@ -43,23 +43,29 @@ costs = st.floats(1, 1000)
 ONE_ROLL = np.array([75.0])
 
 
+@cache
+def learnt():
+    """What the records teach."""
+    return calibrate(FIRM.records)
+
+
 def mixture(weight, means, sds):
     return Mixture(weight / weight.sum(), means[:, None], sds[:, None])
 
 
 def test_the_contract_of_the_table():
-    orders = price(FIRM.takeoff, LEARNT, firm=Firm(roll_price=150))
+    orders = price(FIRM.takeoff, learnt(), firm=Firm(roll_price=150))
     assert list(orders.columns) == COLUMNS
     assert list(orders["job_id"]) == list(FIRM.takeoff.jobs["job_id"])
     rolls = [name for name in COLUMNS if name.startswith(("rolls_", "order_"))]
     assert all(pd.api.types.is_integer_dtype(orders[name]) for name in rolls)
     numbers = orders[COLUMNS].drop(columns=["job_id", "unmeasured"])
     assert np.isfinite(numbers.to_numpy(dtype=float)).all()
-    pd.testing.assert_frame_equal(price(FIRM.takeoff, LEARNT), price(AHEAD, LEARNT))
+    pd.testing.assert_frame_equal(price(FIRM.takeoff, learnt()), price(AHEAD, learnt()))
 
 
 def test_the_numbers_are_those_of_the_distribution():
-    orders, use = price(FIRM.takeoff, LEARNT), predict(AHEAD, LEARNT)
+    orders, use = price(FIRM.takeoff, learnt()), predict(AHEAD, learnt())
     inside = use.below(orders["high_m2"].to_numpy()) - use.below(orders["low_m2"].to_numpy())
     assert inside == pytest.approx(np.full(len(orders), 0.8), abs=1e-9)
     assert orders["expected_m2"].to_numpy() == pytest.approx(use.mean())
@@ -74,7 +80,7 @@ def test_the_numbers_are_those_of_the_distribution():
 def test_standing_costs_cover_four_needs_in_five():
     """60 a roll left over, 240 a roll short: the contract's numbers."""
     assert (LEFTOVER_COST, SHORT_COST) == (60.0, 240.0)
-    orders = price(FIRM.takeoff, LEARNT)
+    orders = price(FIRM.takeoff, learnt())
     assert orders["order_rolls"].equals(orders["rolls_p80"])
 
 
@@ -92,7 +98,7 @@ def test_rolls_where_the_need_ends_at_a_whole_roll_or_has_two_heaps():
 
 
 def test_every_job_counts_its_own_rolls_left_over():
-    use, order = predict(AHEAD, LEARNT), np.arange(len(AHEAD)) % 7
+    use, order = predict(AHEAD, learnt()), np.arange(len(AHEAD)) % 7
     together = expected_left_over(use, ROLL_M2, order)
     for job, rolls in enumerate(order):
         alone = Mixture(use.weight, use.means[:, [job]], use.sds[:, [job]])
@@ -102,35 +108,35 @@ def test_every_job_counts_its_own_rolls_left_over():
 
 def test_no_jobs_and_a_job_of_next_to_nothing():
     none = AHEAD.where(np.zeros(len(AHEAD), dtype=bool))
-    orders = price(none, LEARNT)
+    orders = price(none, learnt())
     assert list(orders.columns) == COLUMNS
     assert len(orders) == 0
     table = AHEAD.table.head(1).assign(
         **{name: 0.0 for name in AHEAD.table if name.endswith("_m2") and name != "roll_m2"}
     )
-    row = price(Takeoff(table), LEARNT).iloc[0]
+    row = price(Takeoff(table), learnt()).iloc[0]
     assert (row["low_m2"], row["order_rolls"]) == (0.0, 1)
 
 
 def test_the_farther_ahead_the_less_sure():
-    priced = [price(FIRM.takeoff, LEARNT, quarters_ahead=quarters) for quarters in (0, 1, 4)]
+    priced = [price(FIRM.takeoff, learnt(), quarters_ahead=quarters) for quarters in (0, 1, 4)]
     widths = [orders["high_m2"] - orders["low_m2"] for orders in priced]
     assert (widths[0] < widths[1]).all()
     assert (widths[1] < widths[2]).all()
-    use = predict(AHEAD, LEARNT, 4)
+    use = predict(AHEAD, learnt(), 4)
     assert priced[2]["high_m2"].to_numpy() == pytest.approx(use.quantile(0.9))
-    further = 3 * LEARNT.spread()["trend"] * AHEAD.columns(["laid_m2"])[:, 0]
-    straight = predict(AHEAD, LEARNT).mean() + further
+    further = 3 * learnt().spread()["trend"] * AHEAD.columns(["laid_m2"])[:, 0]
+    straight = predict(AHEAD, learnt()).mean() + further
     assert use.mean() == pytest.approx(straight, rel=1e-3)
     assert (use.mean() >= straight).all()  # Waste that falls stops at nothing.
     with pytest.raises(AirstatsError, match="quarters_ahead is -1: give 0 or more"):
-        price(FIRM.takeoff, LEARNT, quarters_ahead=-1)
+        price(FIRM.takeoff, learnt(), quarters_ahead=-1)
 
 
 def test_prediction_against_sampling():
     """Draw candidates, parameters and jobs as the model says, and compare moments and quantiles."""
     rng, n = np.random.default_rng(2), 200_000
-    belief, job = LEARNT.belief, AHEAD.table.iloc[0]
+    belief, job = learnt().belief, AHEAD.table.iloc[0]
     drawn = rng.choice(len(belief.form), n, p=belief.weight)
     use = np.empty(n)
     for g in np.unique(drawn):
@@ -148,7 +154,7 @@ def test_prediction_against_sampling():
         mean = job["laid_m2"] * (1 + p[:, 0] + crew) + crossing + p[:, 3] * job["reveal_lined_m2"]
         sd = np.hypot(belief.prior.floor, belief.spread[g] * job["laid_m2"])
         use[at] = mean + sd * rng.standard_normal(at.sum())
-    told = predict(AHEAD, LEARNT)
+    told = predict(AHEAD, learnt())
     assert told.mean()[0] == pytest.approx(use.mean(), abs=0.01 * use.std())
     assert told.sd()[0] == pytest.approx(use.std(), rel=0.01)
     for share in (0.1, 0.5, 0.9):
@@ -159,26 +165,28 @@ def test_prediction_against_sampling():
 
 def test_a_crew_not_met_before_adds_its_own_doubt():
     """Under each candidate: variance of the allowances, of a job, and of a crew unknown."""
-    belief = widen(LEARNT.belief, 1)
+    belief = widen(learnt().belief, 1)
     stranger = Takeoff(AHEAD.table.assign(crew="Zelkova"))
     laid = AHEAD.columns(["laid_m2"])[:, 0]
     crew = (belief.crew_sd[:, None] * laid) ** 2
     assert (crew > 0).all()
     still = np.zeros_like(belief.covariance)
-    sure = replace(LEARNT, belief=replace(LEARNT.belief, covariance=still, drift=0 * belief.drift))
+    sure = replace(
+        learnt(), belief=replace(learnt().belief, covariance=still, drift=0 * belief.drift)
+    )
     variance = predict(stranger, sure).sds ** 2
     assert variance == pytest.approx(predictive(belief, AHEAD).job_sd ** 2 + crew)
     nameless = Takeoff(AHEAD.table.assign(crew=""))
-    assert predict(nameless, LEARNT).sd() == pytest.approx(predict(stranger, LEARNT).sd())
+    assert predict(nameless, learnt()).sd() == pytest.approx(predict(stranger, learnt()).sd())
 
 
 def test_a_firm_that_names_no_crews_has_no_doubt_between_them():
     jobs = FIRM.records.jobs.assign(crew="")
-    learnt = calibrate(replace(FIRM.records, jobs=jobs))
+    known = calibrate(replace(FIRM.records, jobs=jobs))
     nameless = Takeoff(AHEAD.table.assign(crew=""))
-    belief = learnt.belief
+    belief = known.belief
     sure = replace(belief, covariance=0 * belief.covariance, drift=0 * belief.drift)
-    sds = predict(nameless, replace(learnt, belief=sure)).sds
+    sds = predict(nameless, replace(known, belief=sure)).sds
     assert sds == pytest.approx(predictive(belief, AHEAD).job_sd)
 
 
@@ -238,17 +246,17 @@ def test_left_over_and_cost_against_sampling():
 
 def test_orders_follow_the_costs_by_their_ratio_alone():
     few, usual, many = (
-        price(FIRM.takeoff, LEARNT, leftover, short)["order_rolls"].sum()
+        price(FIRM.takeoff, learnt(), leftover, short)["order_rolls"].sum()
         for leftover, short in ((300.0, 60.0), (60.0, 240.0), (5.0, 900.0))
     )
     assert few < usual < many
-    pence, pounds = (price(FIRM.takeoff, LEARNT, 60 * k, 240 * k) for k in (100.0, 1.0))
+    pence, pounds = (price(FIRM.takeoff, learnt(), 60 * k, 240 * k) for k in (100.0, 1.0))
     pd.testing.assert_frame_equal(pence, pounds)
 
 
 def test_smaller_rolls_are_ordered_in_larger_numbers():
     half = Takeoff(AHEAD.table.assign(roll_m2=AHEAD.table["roll_m2"] / 2))
-    small, large = price(half, LEARNT), price(AHEAD, LEARNT)
+    small, large = price(half, learnt()), price(AHEAD, learnt())
     assert (small["order_rolls"] >= large["order_rolls"]).all()
     assert (small["order_rolls"] <= 2 * large["order_rolls"]).all()
     assert small["expected_m2"].to_numpy() == pytest.approx(large["expected_m2"].to_numpy())
@@ -257,7 +265,7 @@ def test_smaller_rolls_are_ordered_in_larger_numbers():
 @pytest.mark.parametrize("cost", [0.0, -5.0, float("nan"), float("inf")])
 def test_costs_that_will_not_do(cost):
     with pytest.raises(AirstatsError, match=rf"leftover cost is {cost:g}: give a number above 0"):
-        price(FIRM.takeoff, LEARNT, leftover_cost=cost)
+        price(FIRM.takeoff, learnt(), leftover_cost=cost)
     with pytest.raises(AirstatsError, match=rf"short cost is {cost:g}: give a number above 0"):
         critical_share(60.0, cost)
 
@@ -269,11 +277,11 @@ def test_a_word_is_no_cost():
 
 def test_a_gross_record_is_no_part_of_a_need_and_the_order_ends_however_dear():
     """The share of grossly wrong records widens no prediction."""
-    belief = LEARNT.belief
+    belief = learnt().belief
     worse = replace(belief, prior=replace(belief.prior, gross_share=0.3, gross_packs=5.0))
-    assert predict(AHEAD, replace(LEARNT, belief=worse)).sd() == pytest.approx(
-        predict(AHEAD, LEARNT).sd()
+    assert predict(AHEAD, replace(learnt(), belief=worse)).sd() == pytest.approx(
+        predict(AHEAD, learnt()).sd()
     )
     assert critical_share(1e-9, 1e12) == 1.0
-    orders = price(AHEAD, LEARNT, 1e-9, 1e12)
+    orders = price(AHEAD, learnt(), 1e-9, 1e12)
     assert (orders["order_rolls"] < 2 * orders["rolls_p95"] + 4).all()

@@ -1,6 +1,7 @@
 """One order for several jobs: against convolution, a published example and Eppen's square root."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -27,8 +28,13 @@ from tests.invented import invent
 
 RECORDS = invent(jobs=12, seed=5)
 JOBS = take_off(RECORDS)
-LEARNT = calibrate(RECORDS)
 COSTS = (60.0, 240.0)
+
+
+@cache
+def learnt():
+    """What the records teach."""
+    return calibrate(RECORDS)
 
 
 def sure(allowances):
@@ -60,7 +66,7 @@ def only_spread(mean_m2, sd_m2, laid_m2):
 
 
 def test_independent_jobs_are_the_convolution_of_their_single_distributions():
-    known = sure(LEARNT)
+    known = sure(learnt())
     jobs = JOBS.where(np.arange(5))
     total = np.ones(1)
     for _, part in roll_chances(priced(jobs, known), negligible=0).groupby("job_id", sort=False):
@@ -75,7 +81,7 @@ def test_independent_jobs_are_the_convolution_of_their_single_distributions():
 
 
 def test_each_job_by_itself_is_distributed_as_when_priced_alone():
-    rolls, use = drawn_packs(JOBS, LEARNT), predict(JOBS, LEARNT)
+    rolls, use = drawn_packs(JOBS, learnt()), predict(JOBS, learnt())
     roll_m2 = JOBS.columns(["roll_m2"])[:, 0]
     for n in range(2, 9):
         assert (rolls <= n).mean(axis=0) == pytest.approx(use.below(n * roll_m2), abs=0.009)
@@ -84,7 +90,7 @@ def test_each_job_by_itself_is_distributed_as_when_priced_alone():
 def test_a_crew_not_met_before_is_as_uncertain_as_when_priced_alone():
     crews = ["Fir", "Fir", "", "", "Alder", "Fir"] * 2
     jobs = Takeoff(JOBS.table.assign(crew=crews, roll_m2=1.0))
-    rolls, use = drawn_packs(jobs, LEARNT), predict(jobs, LEARNT)
+    rolls, use = drawn_packs(jobs, learnt()), predict(jobs, learnt())
     assert rolls.std(axis=0) == pytest.approx(use.sd(), rel=0.02)
     apart = np.corrcoef(rolls.T)
     assert apart[0, 1] > apart[0, 2] + 0.02
@@ -92,7 +98,7 @@ def test_a_crew_not_met_before_is_as_uncertain_as_when_priced_alone():
 
 def test_shared_doubt_widens_the_sum_by_the_law_of_total_variance():
     jobs = Takeoff(JOBS.table.assign(roll_m2=1.0))
-    belief = widen(LEARNT.belief, 1)
+    belief = widen(learnt().belief, 1)
     means, within = np.empty((2, len(belief.form)))
     for g, form in enumerate(belief.form):
         columns, certain = design(jobs, int(form), belief.crews)
@@ -102,8 +108,8 @@ def test_shared_doubt_widens_the_sum_by_the_law_of_total_variance():
     within += (predictive(belief, jobs).job_sd ** 2).sum(axis=1)
     between = belief.weight @ (means - belief.weight @ means) ** 2
     expected = np.sqrt(belief.weight @ within + between)
-    assert drawn_packs(jobs, LEARNT).sum(axis=1).std() == pytest.approx(expected, rel=0.015)
-    assert expected > 1.15 * np.sqrt((predict(jobs, LEARNT).sd() ** 2).sum())
+    assert drawn_packs(jobs, learnt()).sum(axis=1).std() == pytest.approx(expected, rel=0.015)
+    assert expected > 1.15 * np.sqrt((predict(jobs, learnt()).sd() ** 2).sum())
 
 
 def test_a_published_newsvendor_example():
@@ -129,12 +135,12 @@ def test_pooling_n_independent_alike_jobs_divides_the_cost_by_the_root_of_n():
 
 @pytest.mark.parametrize("costs", [COSTS, (60.0, 2400.0)])
 def test_the_pooled_order_costs_least_and_is_set_beside_the_single_ones(costs):
-    row = pooled_orders(priced(JOBS, LEARNT, *costs)).iloc[0]
-    total = drawn_packs(JOBS, LEARNT).sum(axis=1)
+    row = pooled_orders(priced(JOBS, learnt(), *costs)).iloc[0]
+    total = drawn_packs(JOBS, learnt()).sum(axis=1)
     every = {n: cost_of(total, n, *costs) for n in range(total.min(), total.max() + 1)}
     assert every[row["pooled_rolls"]] == min(every.values()) == pytest.approx(row["pooled_cost"])
-    orders = price(JOBS, LEARNT, *costs)["order_rolls"].to_numpy()
-    alone = expected_cost(predict(JOBS, LEARNT), JOBS.table["roll_m2"].to_numpy(), orders, *costs)
+    orders = price(JOBS, learnt(), *costs)["order_rolls"].to_numpy()
+    alone = expected_cost(predict(JOBS, learnt()), JOBS.table["roll_m2"].to_numpy(), orders, *costs)
     assert row["single_rolls"] == orders.sum()
     assert row["single_cost"] == pytest.approx(alone.sum())
     assert row["saved_rolls"] == row["single_rolls"] - row["pooled_rolls"] > 0
@@ -142,13 +148,13 @@ def test_the_pooled_order_costs_least_and_is_set_beside_the_single_ones(costs):
 
 
 def test_the_row_of_the_store_is_that_of_the_draws():
-    row = pooled_orders(priced(JOBS, LEARNT, *COSTS)).iloc[0]
-    total = np.sort(drawn_packs(JOBS, LEARNT, quarters_ahead=1).sum(axis=1))
+    row = pooled_orders(priced(JOBS, learnt(), *COSTS)).iloc[0]
+    total = np.sort(drawn_packs(JOBS, learnt(), quarters_ahead=1).sum(axis=1))
     assert len(total) == DRAWS
     assert row["from_rolls"] == total[DRAWS // 10 - 1]
     assert row["to_rolls"] == total[DRAWS * 9 // 10 - 1] <= row["single_rolls"]
     assert row["chance_short"] == (total > row["pooled_rolls"]).mean() <= 0.2
-    chances = pooled_costs(priced(JOBS, LEARNT, *COSTS))
+    chances = pooled_costs(priced(JOBS, learnt(), *COSTS))
     assert (chances["roll_size"] == row["roll_size"]).all()
     assert chances["probability"].sum() == pytest.approx(1)
     assert chances["rolls"] @ chances["probability"] == pytest.approx(total.mean())
@@ -162,18 +168,18 @@ def test_the_row_of_the_store_is_that_of_the_draws():
 def test_one_job_pooled_is_its_single_order():
     for place in range(4):
         jobs = JOBS.where(np.array([place]))
-        row = pooled_orders(priced(jobs, LEARNT, *COSTS)).iloc[0]
-        assert row["pooled_rolls"] == price(jobs, LEARNT, *COSTS)["order_rolls"].iloc[0]
+        row = pooled_orders(priced(jobs, learnt(), *COSTS)).iloc[0]
+        assert row["pooled_rolls"] == price(jobs, learnt(), *COSTS)["order_rolls"].iloc[0]
         assert row["saved_cost"] == pytest.approx(0, abs=2)
 
 
 def test_rolls_of_different_sizes_are_not_pooled():
     widths = np.where(np.arange(len(JOBS)) < 5, 1.5, 3.0)
     jobs = Takeoff(JOBS.table.assign(roll_width_m=widths, roll_m2=widths * 50))
-    table = pooled_orders(priced(jobs, LEARNT, *COSTS))
+    table = pooled_orders(priced(jobs, learnt(), *COSTS))
     assert table["roll_size"].tolist() == ["1.5\u00a0×\u00a050\u00a0m", "3\u00a0×\u00a050\u00a0m"]
     assert table["jobs"].tolist() == [5, 7]
-    chances = pooled_costs(priced(jobs, LEARNT))
+    chances = pooled_costs(priced(jobs, learnt()))
     assert list(chances.index) == list(range(len(chances)))
     assert chances["roll_size"].unique().tolist() == table["roll_size"].tolist()
     assert chances.groupby("roll_size")["probability"].sum().tolist() == pytest.approx([1, 1])
@@ -181,14 +187,14 @@ def test_rolls_of_different_sizes_are_not_pooled():
 
 def test_no_jobs_no_order():
     nothing = JOBS.where(np.zeros(len(JOBS), bool))
-    told = priced(nothing, LEARNT, *COSTS)
+    told = priced(nothing, learnt(), *COSTS)
     orders, chances = pooled_orders(told), pooled_costs(told)
     assert orders.empty
     assert chances.empty
     assert list(orders) == list(POOLED_COLUMNS)
     assert list(chances) == ["roll_size", "rolls", "probability", "cost"]
     with pytest.raises(AirstatsError, match="short cost is 0: give a number above 0"):
-        pooled_orders(priced(JOBS, LEARNT, 60, 0))
+        pooled_orders(priced(JOBS, learnt(), 60, 0))
 
 
 def test_least_packs_and_their_cost_by_hand():
@@ -200,8 +206,8 @@ def test_least_packs_and_their_cost_by_hand():
 
 def test_few_draws_are_as_many_as_asked_for_and_the_same_on_every_run():
     """So few that many a candidate has one draw or none."""
-    assert drawn_packs(JOBS, LEARNT, draws=40).shape == (40, len(JOBS))
-    assert (drawn_packs(JOBS, LEARNT) == drawn_packs(JOBS, LEARNT)).all()
+    assert drawn_packs(JOBS, learnt(), draws=40).shape == (40, len(JOBS))
+    assert (drawn_packs(JOBS, learnt()) == drawn_packs(JOBS, learnt())).all()
 
 
 def test_each_candidate_has_its_share_of_the_draws():

@@ -1,6 +1,7 @@
 """What lies on the shelf is used before anything is bought: against every order, simulated."""
 
 from dataclasses import replace
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -24,9 +25,14 @@ from tests.invented import invent
 from tests.tables import write_csv
 
 RECORDS = invent(jobs=12, seed=5)
-LEARNT = calibrate(RECORDS)
 END_M = 1.0
 CASES = range(50)
+
+
+@cache
+def learnt():
+    """What the records teach."""
+    return calibrate(RECORDS)
 
 
 def stock_of(*rows):
@@ -37,6 +43,7 @@ def stock_of(*rows):
     )
 
 
+@cache
 def case(seed):
     """Some of the jobs, a stock and two costs, all by chance."""
     random = np.random.default_rng(seed)
@@ -51,6 +58,14 @@ def case(seed):
         stock=stock_of(*whole, *begun, (3.0, 50, 2, 0)),
     )
     return takeoff, tuple(random.uniform(20, 400, 2).round())
+
+
+@cache
+def foretold_of(seed):
+    """A case's jobs, and what is foretold of them with its stock."""
+    takeoff, costs = case(seed)
+    jobs = take_off(takeoff)
+    return jobs, priced(jobs, learnt(), *costs, stock=takeoff.stock, end_m=END_M)
 
 
 def opened_by(need_m2, begun_m, width, length):
@@ -82,9 +97,8 @@ def cheapest(opened, there, costs):
 @pytest.mark.parametrize("seed", CASES)
 def test_one_job_buys_what_costs_least_of_all_orders(seed):
     takeoff, costs = case(seed)
-    orders = price(takeoff, LEARNT, *costs)
-    jobs = take_off(takeoff)
-    foretold = priced(jobs, LEARNT, *costs, stock=takeoff.stock, end_m=END_M)
+    orders = price(takeoff, learnt(), *costs)
+    _, foretold = foretold_of(seed)
     grid = np.column_stack([foretold.use.quantile(s) for s in (np.arange(500) + 0.5) / 500])
     for job, row in enumerate(orders.itertuples()):
         opened = opened_by(grid[job], given_to(foretold, job), 1.5, 50)
@@ -101,9 +115,8 @@ def test_one_job_buys_what_costs_least_of_all_orders(seed):
 @pytest.mark.parametrize("seed", CASES)
 def test_one_order_for_all_jobs_buys_what_costs_least_of_all_orders(seed):
     takeoff, costs = case(seed)
-    jobs = take_off(takeoff)
-    foretold = priced(jobs, LEARNT, *costs, stock=takeoff.stock, end_m=END_M)
-    use = drawn_use(jobs, LEARNT)
+    jobs, foretold = foretold_of(seed)
+    use = drawn_use(jobs, learnt())
     opened = sum(
         opened_by(use[:, job], given_to(foretold, job), 1.5, 50) for job in range(len(jobs))
     )
@@ -113,7 +126,7 @@ def test_one_order_for_all_jobs_buys_what_costs_least_of_all_orders(seed):
     assert every[row.buy_rolls] == pytest.approx(least)
     assert row.pooled_cost == pytest.approx(least)
     assert row.chance_short == pytest.approx((opened > there + row.buy_rolls).mean())
-    sheet = buying_list(takeoff, LEARNT, *costs).iloc[0]
+    sheet = buying_list(takeoff, learnt(), *costs).iloc[0]
     assert (sheet["order_packs"], sheet["from_stock_packs"]) == (
         row.buy_rolls,
         row.from_stock_rolls,
@@ -124,7 +137,7 @@ def test_one_order_for_all_jobs_buys_what_costs_least_of_all_orders(seed):
 def test_begun_rolls_are_shared_out_in_the_best_of_all_ways(seed):
     takeoff, _ = case(seed)
     jobs = take_off(takeoff).where(np.arange(min(3, len(takeoff.jobs))))
-    use = priced(jobs, LEARNT).use
+    use = priced(jobs, learnt()).use
     stock = stock_of(*[(1.5, 50, 0, left) for left in (12.0 + seed, 21.0, 35.0 - seed)])
     shelf = shelf_for(jobs, use, stock, END_M)
     ours = expected_opened(use, jobs.pack, shelf.begun_m2).sum()
@@ -145,24 +158,24 @@ def takeoff_of(jobs, *stock, **columns):
 
 
 def test_an_empty_shelf_changes_nothing():
-    pd.testing.assert_frame_equal(price(takeoff_of(3), LEARNT), price(RECORDS, LEARNT).head(3))
+    pd.testing.assert_frame_equal(price(takeoff_of(3), learnt()), price(RECORDS, learnt()).head(3))
 
 
 def test_whole_rolls_go_to_the_jobs_in_their_order():
-    wanted = price(takeoff_of(3), LEARNT)["order_rolls"]
-    orders = price(takeoff_of(3, (1.5, 50, wanted[0] + 1, 0)), LEARNT)
+    wanted = price(takeoff_of(3), learnt())["order_rolls"]
+    orders = price(takeoff_of(3, (1.5, 50, wanted[0] + 1, 0)), learnt())
     assert orders["from_stock_rolls"].tolist() == [wanted[0], 1, 0]
     assert orders["buy_rolls"].tolist() == [0, wanted[1] - 1, wanted[2]]
 
 
 def test_a_roll_of_the_same_width_serves_whatever_its_length_and_another_width_never():
-    alone = price(takeoff_of(1), LEARNT).iloc[0]
+    alone = price(takeoff_of(1), learnt()).iloc[0]
     takeoff = takeoff_of(1, (1.5, 25, 2, 0), (3.0, 50, 4, 0), (3.0, 50, 0, 20))
-    row = price(takeoff, LEARNT).iloc[0]
+    row = price(takeoff, learnt()).iloc[0]
     assert (row["from_stock_m"], row["from_stock_rolls"]) == (50, 0)
     assert row["order_rolls"] == alone["order_rolls"] - 1
     jobs = take_off(takeoff)
-    said = stock_words(priced(jobs, LEARNT, stock=takeoff.stock).shelf, jobs)
+    said = stock_words(priced(jobs, learnt(), stock=takeoff.stock).shelf, jobs)
     assert said[1:] == [
         "Not used: 4 rolls of 3 m width, which no job here takes.",
         "Not used: a begun roll of 20 m of 3 m width, which no job here takes.",
@@ -171,7 +184,7 @@ def test_a_roll_of_the_same_width_serves_whatever_its_length_and_another_width_n
 
 def test_rolls_of_two_lengths_are_kept_apart_and_no_begun_one_is_given_twice():
     takeoff = takeoff_of(2, (1.5, 25, 3, 0), (1.5, 50, 0, 21), roll_length_m=[25.0, 50.0])
-    orders, bought = price(takeoff, LEARNT), buying_list(takeoff, LEARNT)
+    orders, bought = price(takeoff, learnt()), buying_list(takeoff, learnt())
     assert orders["from_stock_rolls"].tolist() == [3, 0]
     assert sorted(orders["from_stock_m"]) == [0, 20]
     sheet = bought[bought["material"] == "sheet"]
@@ -180,24 +193,24 @@ def test_rolls_of_two_lengths_are_kept_apart_and_no_begun_one_is_given_twice():
 
 def test_an_end_that_serves_no_more_is_no_sheet():
     jobs, firm = takeoff_of(1, (1.5, 50, 0, 3)), Firm(unusable_end_m=2.5)
-    assert price(jobs, LEARNT, firm=firm)["from_stock_m"].tolist() == [0.5]
-    none = price(jobs, LEARNT, firm=Firm(unusable_end_m=3.5))
+    assert price(jobs, learnt(), firm=firm)["from_stock_m"].tolist() == [0.5]
+    none = price(jobs, learnt(), firm=Firm(unusable_end_m=3.5))
     assert none["from_stock_m"].tolist() == [0]
 
 
 def test_more_than_enough_on_the_shelf_buys_nothing_and_costs_no_roll_left_over():
     takeoff = takeoff_of(3, (1.5, 50, 40, 0))
-    assert price(takeoff, LEARNT)["buy_rolls"].tolist() == [0, 0, 0]
-    row = buying_list(takeoff, LEARNT).iloc[0]
+    assert price(takeoff, learnt())["buy_rolls"].tolist() == [0, 0, 0]
+    row = buying_list(takeoff, learnt()).iloc[0]
     assert (row["order_packs"], row["chance_short"], row["expected_left_over_packs"]) == (0, 0, 0)
-    pooled = pooled_orders(priced(take_off(takeoff), LEARNT, stock=takeoff.stock)).iloc[0]
+    pooled = pooled_orders(priced(take_off(takeoff), learnt(), stock=takeoff.stock)).iloc[0]
     assert (pooled["buy_rolls"], pooled["pooled_cost"]) == (0, 0)
 
 
 def test_what_is_left_on_the_last_roll_is_the_mean_of_many_cases():
     takeoff = takeoff_of(4, (1.5, 50, 0, 31))
-    orders, jobs = price(takeoff, LEARNT), take_off(takeoff)
-    use = drawn_use(jobs, LEARNT)
+    orders, jobs = price(takeoff, learnt()), take_off(takeoff)
+    use = drawn_use(jobs, learnt())
     for job, row in enumerate(orders.itertuples()):
         need = np.maximum(use[:, job] - row.from_stock_m * 1.5, 0)
         rest = np.ceil(need / 75) * 75 - need
@@ -206,24 +219,24 @@ def test_what_is_left_on_the_last_roll_is_the_mean_of_many_cases():
 
 def test_money_follows_the_rolls_and_the_begun_metres():
     takeoff = takeoff_of(2, (1.5, 50, 0, 31), roll_price=[150.0, np.nan])
-    orders = price(takeoff, LEARNT, firm=Firm(roll_price=200))
+    orders = price(takeoff, learnt(), firm=Firm(roll_price=200))
     surface = takeoff.jobs["surface_m2"]
     cost = (orders["order_rolls"] + orders["from_stock_m"] / 50) * [150, 200]
     assert orders["sheet_cost"].tolist() == pytest.approx(cost.tolist())
     assert orders["cost_a_m2"].tolist() == pytest.approx((cost / surface).tolist())
     above = 100 * (orders["expected_m2"] / surface - 1)
     assert orders["all_in_percent"].tolist() == pytest.approx(above.tolist())
-    assert price(takeoff, LEARNT)["sheet_cost"].isna().tolist() == [False, True]
+    assert price(takeoff, learnt())["sheet_cost"].isna().tolist() == [False, True]
 
 
 def test_what_will_lie_there_afterwards_is_a_stock_for_the_next_takeoff(tmp_path):
     takeoff = takeoff_of(3, (1.5, 50, 5, 0), (1.5, 50, 0, 31), (3.0, 50, 1, 0), (1.5, 50, 0, 0.7))
     jobs = take_off(takeoff)
-    foretold = priced(jobs, LEARNT, stock=takeoff.stock, end_m=END_M)
+    foretold = priced(jobs, learnt(), stock=takeoff.stock, end_m=END_M)
     after = shelf_afterwards(foretold)
     pooled = pooled_orders(foretold).iloc[0]
     opened = sum(
-        opened_by(drawn_use(jobs, LEARNT)[:, job], given_to(foretold, job), 1.5, 50)
+        opened_by(drawn_use(jobs, learnt())[:, job], given_to(foretold, job), 1.5, 50)
         for job in range(3)
     )
     whole = after.query("roll_width_m == 1.5")["rolls"].sum()
@@ -232,7 +245,7 @@ def test_what_will_lie_there_afterwards_is_a_stock_for_the_next_takeoff(tmp_path
     assert 0.7 in after["left_m"].tolist()
     assert 31 not in after["left_m"].tolist()
     rests = after[after["note"].str.startswith("what ")].reset_index(drop=True)
-    use = drawn_use(jobs, LEARNT)
+    use = drawn_use(jobs, learnt())
     for job, left_m in enumerate(rests["left_m"]):
         took = use[:, job] - sum(left - END_M for left in given_to(foretold, job)) * 1.5
         rolls = opened_by(use[:, job], given_to(foretold, job), 1.5, 50)
@@ -247,7 +260,7 @@ def test_what_will_lie_there_afterwards_is_a_stock_for_the_next_takeoff(tmp_path
 
 
 def test_without_a_stock_what_is_left_is_told_too():
-    after = shelf_afterwards(priced(take_off(takeoff_of(2)), LEARNT))
+    after = shelf_afterwards(priced(take_off(takeoff_of(2)), learnt()))
     assert list(after) == ["roll_width_m", "roll_length_m", "rolls", "left_m", "note"]
     assert after["note"].str.contains("brings back").sum() == 2
 
@@ -255,7 +268,7 @@ def test_without_a_stock_what_is_left_is_told_too():
 def test_more_begun_rolls_than_are_weighed_at_once_are_given_once_each():
     takeoff = takeoff_of(5, *[(1.5, 50, 0, float(left)) for left in range(30, 39)])
     jobs = take_off(takeoff)
-    shelf = priced(jobs, LEARNT, stock=takeoff.stock, end_m=END_M).shelf
+    shelf = priced(jobs, learnt(), stock=takeoff.stock, end_m=END_M).shelf
     assert sorted(shelf.begun["left_m"]) == list(range(30, 39))
     given = shelf.begun[shelf.begun["job"] >= 0].groupby("job")["usable_m"].sum()
     assert given.reindex(range(5), fill_value=0).tolist() == pytest.approx(shelf.begun_m.tolist())

@@ -1,6 +1,7 @@
 """The form: live where a person can type, still where nobody can, and the same numbers in both."""
 
 import sys
+from functools import cache
 
 import pytest
 
@@ -11,10 +12,15 @@ from airstats.reports.form import FIELDS, LIVE, WIDGET, answer, as_typed, price_
 from airstats.takeoff.typed_job import OneJob, one_job
 from tests.invented import invent
 
-LEARNT = calibrate(invent(jobs=24))
 START = {name: getattr(OneJob(), name, None) for name in FIELDS} | {
     "leftover_cost": 60.0, "short_cost": 240.0, "cut_pattern": "centre", "crew": "",
 }  # fmt: skip
+
+
+@cache
+def learnt():
+    """An invented firm's allowances."""
+    return calibrate(invent(jobs=24))
 
 
 @pytest.fixture
@@ -24,33 +30,33 @@ def nobody_types(monkeypatch):
 
 @pytest.fixture
 def boxes(nobody_types):
-    shown = widget(price_form(LEARNT))
+    shown = widget(price_form(learnt()))
     return {box.description: box for box in shown.children[0].children}, shown.children[1]
 
 
 def test_the_answer_is_that_of_price():
     job = OneJob(surface_m2=350, cut_pattern="diagonal", crew="Birch")
-    row = price(one_job(job), LEARNT, 20, 300).iloc[0]
-    said = answer(job, LEARNT, 20, 300)
+    row = price(one_job(job), learnt(), 20, 300).iloc[0]
+    said = answer(job, learnt(), 20, 300)
     assert said.words.text.startswith(f"**Order {row['order_rolls']} rolls.**")
     assert f"{row['low_m2']:.0f} to {row['high_m2']:.0f} m²" in said.words.text
     assert said.picture.data["probability"].sum() == pytest.approx(1, abs=0.02)
 
 
 def test_where_nobody_types_the_cell_shows_the_starting_numbers(nobody_types, monkeypatch):
-    data, _ = price_form(LEARNT)._repr_mimebundle_()
+    data, _ = price_form(learnt())._repr_mimebundle_()
     assert set(data) == {"text/plain", "text/markdown"}
     assert "surface of 200 m² with 12 openings of 1200 × 1400 mm" in data["text/markdown"]
     assert "reveals of 350 mm, slit:" in data["text/markdown"]
-    assert answer(OneJob(), LEARNT).words.text in data["text/markdown"]
+    assert answer(OneJob(), learnt()).words.text in data["text/markdown"]
     # Without the widgets a report shows the same.
     monkeypatch.setitem(sys.modules, "ipywidgets", None)
-    assert data == price_form(LEARNT)._repr_mimebundle_()[0]
+    assert data == price_form(learnt())._repr_mimebundle_()[0]
 
 
 def test_where_a_person_types_the_cell_holds_the_live_form_too(monkeypatch):
     monkeypatch.setenv(LIVE, "price_jobs.ipynb")
-    data, _ = price_form(LEARNT)._repr_mimebundle_()
+    data, _ = price_form(learnt())._repr_mimebundle_()
     assert set(data) == {"text/plain", "text/markdown", WIDGET}
     assert data[WIDGET]["model_id"]
 
@@ -59,13 +65,13 @@ def test_the_answer_moves_with_what_is_typed_within_units_and_limits(boxes):
     typed, result = boxes
     before = result.value
     typed["Surface, m²"].value = 900.0
-    row = price(one_job(OneJob(surface_m2=900.0)), LEARNT).iloc[0]
+    row = price(one_job(OneJob(surface_m2=900.0)), learnt()).iloc[0]
     assert result.value != before
     assert f"Order {row['order_rolls']} rolls." in result.value
     typed["Crew"].value = "Damson"
     typed["Cut"].value = "lined"
     job = OneJob(surface_m2=900.0, crew="Damson", cut_pattern="lined")
-    assert f"Order {price(one_job(job), LEARNT).iloc[0]['order_rolls']} rolls." in result.value
+    assert f"Order {price(one_job(job), learnt()).iloc[0]['order_rolls']} rolls." in result.value
     assert 'alt="Chance of each number of rolls' in result.value
     typed, _ = boxes
     assert {label for label, *_ in FIELDS.values()} < set(typed)
@@ -75,8 +81,8 @@ def test_the_answer_moves_with_what_is_typed_within_units_and_limits(boxes):
 
 
 def test_what_will_not_do_is_said_in_place_of_an_answer():
-    said = as_typed(LEARNT, START | {"surface_m2": 10.0, "cut_pattern": "lined"})
+    said = as_typed(learnt(), START | {"surface_m2": 10.0, "cut_pattern": "lined"})
     assert 'role="alert"' in said
     assert "larger than the surface (10 m²)" in said
     with pytest.raises(AirstatsError, match="look at the surface, or at count and size"):
-        answer(OneJob(surface_m2=10, cut_pattern="lined"), LEARNT)
+        answer(OneJob(surface_m2=10, cut_pattern="lined"), learnt())

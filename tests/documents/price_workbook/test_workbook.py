@@ -489,8 +489,8 @@ def test_every_opening_is_worked_out_as_by_the_package(worked):
             assert not apart.any(), (cut, step, many[chosen][apart])
 
 
-def formulas(content):
-    for sheet in opened(content):
+def formulas(book):
+    for sheet in book:
         for row in sheet.iter_rows():
             yield from (cell for cell in row if cell.data_type == "f")
 
@@ -503,7 +503,7 @@ def text_of_page(content):
 def test_no_macros_no_links_and_only_common_functions():
     content = plain()
     used = set()
-    for cell in formulas(content):
+    for cell in formulas(opened(content)):
         assert "[" not in cell.value
         # What spreadsheet programs hold at most: a formula, a text in it, a page's foot.
         assert len(cell.value) < 8192
@@ -527,10 +527,11 @@ def test_names_of_crews_and_jobs_never_become_formulas():
     jobs = some(invent_jobs(), [3])
     jobs = replace(jobs, jobs=jobs.jobs.assign(crew=crews[0], client=crews[0]))
     content = price_sheet(calibrate(records), takeoff=jobs)
-    texts = {cell.value for row in opened(content)["crews"].iter_rows() for cell in row}
+    book = opened(content)
+    texts = {cell.value for row in book["crews"].iter_rows() for cell in row}
     assert {'=HYPERLINK("http://x")', "+1", "@cmd", "AB"} <= texts
-    assert opened(content)["quote"]["B6"].value == crews[0]
-    assert not any("HYPERLINK" in cell.value for cell in formulas(content))
+    assert book["quote"]["B6"].value == crews[0]
+    assert not any("HYPERLINK" in cell.value for cell in formulas(book))
 
 
 def test_what_is_typed_is_open_and_all_else_is_locked_without_a_password():
