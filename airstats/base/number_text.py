@@ -29,13 +29,27 @@ def number(value: float, digits: int | None = None) -> str:
     return text.lstrip("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
 
 
-def that_add_up(parts: ArrayLike, digits: int = 0) -> np.ndarray:
-    """Return parts rounded so that they add up to their own sum, rounded: largest remainders."""
+def that_add_up(parts: ArrayLike, digits: int = 0, loosest: int | None = None) -> np.ndarray:
+    """Return parts rounded so that they add up to their own sum, rounded.
+
+    Parameters
+    ----------
+    parts : array_like
+        Numbers.
+    digits : int
+        Decimals of each and of the sum.
+    loosest : int, optional
+        Place of the part that takes all that rounding leaves, as it is known least; without it
+        those with the largest remainders take it.
+    """
     scaled = np.asarray(parts, dtype=float) * 10.0**digits
-    down = np.floor(scaled)
-    lacking = int(round(scaled.sum()) - down.sum())
-    down[np.argsort(down - scaled, kind="stable")[:lacking]] += 1
-    return np.asarray(down / 10.0**digits)
+    rounded = np.floor(scaled) if loosest is None else scaled.round()
+    left = int(scaled.sum().round() - rounded.sum())
+    if loosest is None:
+        rounded[np.argsort(rounded - scaled, kind="stable")[:left]] += 1
+    else:
+        rounded[loosest] += left
+    return np.asarray(rounded / 10.0**digits)
 
 
 def signed(value: float, digits: int | None = None) -> str:

@@ -25,6 +25,8 @@ BAR: dict[str, Any] = {"edgecolor": "white", "linewidth": 0.8}
 _THIN = {f"{axis}tick.{part}": 0.6 for axis in "xy" for part in ("major.width", "minor.width")}
 _TICKS = {f"{axis}tick.{part}": DARK for axis in "xy" for part in ("color", "labelcolor")}
 RC: dict[Any, Any] = {
+    # The face that the PDF pages are set in, too: it comes with matplotlib, so that one lock file
+    # gives the same bytes on every machine.
     "font.family": ["DejaVu Sans"],
     "font.size": POINTS,
     "axes.titlesize": POINTS,

@@ -40,7 +40,9 @@ HIGH = 1.6
 """Inches: the height of every picture that stands beside another."""
 FOR_WORDS = 0.35
 """Share of the way across that the word beside the line needs."""
-ROOM, LEVEL = 0.3, 0.1
+FEW = 30
+"""Fewer jobs are drawn with larger dots."""
+ROOM, LEVEL = 0.3, 0.25
 """Shares of the way across and up that a job's name needs; nearer misses go unnamed."""
 TITLES = SHORT_WORDS | {OVERRUN: "used beyond the price", "laps_and_waste": "unpriced laps, waste"}
 
@@ -87,10 +89,11 @@ def cascade(split: pd.DataFrame, jobs: Takeoff, name: str = "causes") -> Picture
 
 
 def _figures(means: pd.Series, halves: pd.Series, digits: int) -> list[str]:
-    """What each cause took, with its ±, rounded so that they add up."""
+    """What each cause took, with its ±, rounded so that they add up; what is sure stays."""
     exact = halves < 0.5 * 10.0**-digits
     around = [f" ± {number(half, digits)}" for half in halves.mask(exact, 0)]
-    parts = zip(that_add_up(means, digits), around, exact, strict=True)
+    loosest = int((halves / means.abs().clip(lower=1e-9)).argmax())
+    parts = zip(that_add_up(means, digits, loosest), around, exact, strict=True)
     return [signed(mean, digits) + ("" if sure else reach) for mean, reach, sure in parts]
 
 
@@ -115,7 +118,8 @@ def by_reveals(table: pd.DataFrame) -> Picture | None:
     figure, axes = paper(HIGH, HALF)
     line, missed = table.sort_values("reveal_m2"), table[table["missed"].astype(bool)]
     area, first, last = line["reveal_m2"], line.iloc[0], line.iloc[-1]
-    axes.plot(table["reveal_m2"], table["overrun_rolls"], "o", color=MID, markersize=2.0)
+    size = 4.0 if len(table) < FEW else 2.0
+    axes.plot(table["reveal_m2"], table["overrun_rolls"], "o", color=MID, markersize=size)
     axes.plot(missed["reveal_m2"], missed["overrun_rolls"], "o", color=ACCENT)
     axes.plot(area.iloc[[0, -1]], line["line_rolls"].iloc[[0, -1]], color=INK)
     label_mark(axes, last["reveal_m2"], last["line_rolls"], "foretold")

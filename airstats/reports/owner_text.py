@@ -56,6 +56,7 @@ from airstats.base.number_text import (
     rolls,
     roughly,
     signed,
+    that_add_up,
 )
 from airstats.catalog.cut_patterns import CUTS
 from airstats.model.allowances import INTERVAL, unchanged
@@ -321,12 +322,13 @@ def causes(desk: Desk) -> Section:
 def _laps_and_waste(desk: Desk) -> str:
     """What laps and waste took, and what of it the prices held."""
     parts = {"took": ("laps", "waste"), "lacked": ("already_priced",)}
-    took, lacked = (row for _, row in usual_split(desk.jobs, desk.now, causes=parts).iterrows())
-    held = -lacked[["mean", "high", "low"]].set_axis(["mean", "low", "high"])
-    return (
-        f"Laps and waste took {give_or_take(took, 'rolls')}; your prices held"
-        f" {give_or_take(held, 'rolls')} beyond the bare surface."
-    )
+    split = usual_split(desk.jobs, desk.now, causes=parts)
+    digits = 0 if split["mean"].abs().min() >= 9.95 else 1
+    half = (split["high"] - split["low"]) / 2
+    mean = that_add_up(split["mean"], digits, 0) * [1, -1]
+    rows = pd.DataFrame({"mean": mean, "low": mean - half, "high": mean + half})
+    took, held = (give_or_take(row, "rolls", digits) for _, row in rows.iterrows())
+    return f"Laps and waste took {took}; your prices held {held} beyond the bare surface."
 
 
 def cannot_separate(desk: Desk) -> str:
@@ -451,7 +453,9 @@ def worst_words(desk: Desk) -> Words:
     ran = f"{len(over)} of {counted(len(table), 'job')} ran over, by {in_all} in all"
     if by_chance(overrun_a_job(desk.jobs)):
         under = table.loc[table["overrun_rolls"] < 0, "overrun_rolls"]
-        less = f", and {len(under)} under, by {rolls(round(-float(under.sum()), 1))}"
+        less = (
+            f", and {counted(len(under), 'job')} under, by {rolls(round(-float(under.sum()), 1))}"
+        )
         return Words(
             f"{ran}{less if len(under) else ''}: no more than chance makes, nothing to find here."
         )

@@ -1,3 +1,4 @@
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -44,9 +45,13 @@ def test_an_interval_is_half_of_what_low_and_high_hold(ends, digits, is_said):
 
 
 @pytest.mark.parametrize("digits", [0, 1])
-def test_rounded_parts_add_up_to_the_rounded_sum(digits):
-    parts = [-52.4, 42.4, 35.6, 33.4, -0.66, -4.16, 0.88]
-    rounded = that_add_up(parts, digits)
+def test_rounded_parts_add_up_to_the_rounded_sum_and_the_loosest_takes_the_rest(digits):
+    parts = [-52.4, 42.3, 35.4, 33.3, -0.66, -4.16, 0.88]
+    rounded = that_add_up(parts, digits, 4)
     assert rounded.sum() == pytest.approx(round(sum(parts), digits))
-    assert abs(rounded - parts).max() < 10.0**-digits
-    assert that_add_up([1.0, -2.0, 0.0]).tolist() == [1, -2, 0]
+    moved = rounded - [round(part, digits) for part in parts]
+    assert np.flatnonzero(moved.round(6)).tolist() == [4]
+    shared = that_add_up(parts, digits)
+    assert shared.sum() == pytest.approx(rounded.sum())
+    assert abs(shared - parts).max() < 10.0**-digits
+    assert that_add_up([1.0, -2.0, 0.0], digits, 0).tolist() == [1, -2, 0]

@@ -157,7 +157,7 @@ def plurals(text: Text) -> Iterator[str]:
     """One job, two jobs; on paper cells run into each other, and the page has the same words."""
     if text.kind in ("paper", "picture"):
         return
-    one = rf"(?<![\d.,−×] )(?<![\d.,−×])\b1 (?:new |late )?(?:{COUNTED})s\b"
+    one = rf"(?<![\d.,−×±] )(?<![\d.,−×])\b1 (?:new |late )?(?:{COUNTED})s\b"
     many = rf"(?<![\d.,−×])\b(?!1 ){NUMBER} (?:new )?(?:{COUNTED})\b(?! by | \w+s\b)(?![-\w])"
     clumsy = r"\b(?:[Tt]he|all|[Nn]one of the|[Tt]hese) 1 \w+"
     for pattern in (one, many, clumsy):

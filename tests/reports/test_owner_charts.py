@@ -1,6 +1,7 @@
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from airstats.analysis.allowance_changes import crew_comparison
@@ -131,3 +132,20 @@ def test_no_whisker_of_a_cascade_is_cut_off(desk):
     picture = owner_charts.cascade(split, desk.jobs)
     assert picture.figure.axes[0].get_xlim()[0] < -160
     assert_drawn(picture)
+
+
+def test_what_is_sure_is_told_alike_in_picture_and_sentence(desk):
+    means = pd.Series([0.149, 0.149, 0.149, -0.247])
+    told = owner_charts._figures(means, pd.Series([0.1, 0.1, 0.1, 0.4]), 1)
+    assert told == ["+0.1 ± 0.1", "+0.1 ± 0.1", "+0.1 ± 0.1", "−0.1 ± 0.4"]
+
+
+def test_names_of_misses_on_one_level_stand_apart_or_not_at_all(desk):
+    table = overrun_by_reveals(desk.jobs, desk.now)
+    height = np.ptp(table["overrun_rolls"])
+    for step in np.linspace(0.02, 0.6, 12):
+        close = table.assign(missed=table.index < 2)
+        close.loc[:1, "reveal_m2"] = close["reveal_m2"].median()
+        low = close["overrun_rolls"].min()
+        close.loc[:1, "overrun_rolls"] = [low, low + step * height]
+        assert_drawn(owner_charts.by_reveals(close))

@@ -264,11 +264,10 @@ def test_what_laps_and_waste_took_stands_beside_what_the_prices_held(reveals):
         said,
     )
     split = usual_split(reveals.jobs, reveals.now).set_index("cause")["mean"]
-    assert float(found[1]) == pytest.approx(split["laps"] + split["waste"], abs=0.5)
+    assert float(found[1]) == pytest.approx(split["laps"] + split["waste"], abs=1)
     assert float(found[2]) == pytest.approx(-split["already_priced"], abs=0.5)
     net = usual_split(reveals.jobs, reveals.now, causes=NET).set_index("cause")["mean"]
-    beyond = float(found[1]) - float(found[2])
-    assert beyond == pytest.approx(net["laps_and_waste"], abs=1)
+    assert float(found[1]) - float(found[2]) == round(net["laps_and_waste"])
 
 
 def test_any_job_is_taken_apart_or_the_worst_one(reveals, crew):
@@ -302,7 +301,7 @@ def test_worst_jobs_are_few_or_many_or_none(reveals, crew, nothing):
     said = [owner_text.worst_words(desk).text for desk in (reveals, crew, nothing)]
     assert "so it is spread over many jobs; their main causes: reveals in" in said[0]
     assert "so a few jobs make it; their main cause: crews." in said[1]
-    assert re.search(r", and \d+ under, by [\d.]+ rolls: no more than chance makes", said[2])
+    assert re.search(r", and \d+ jobs? under, by [\d.]+ rolls: no more than chance makes", said[2])
     three = desk_of(jobs=3)
     assert "under" not in owner_text.worst_words(three).text
     desk = lay_out(change(invent(jobs=12), used_rolls=1.0))
