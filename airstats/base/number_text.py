@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import namedtuple
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -19,7 +20,8 @@ _UNSEEN = re.compile(
 
 def each(frame: pd.DataFrame) -> Iterator[Any]:
     """Yield the rows of a frame, the columns as attributes."""
-    yield from frame.itertuples()
+    row = namedtuple("row", map(str, frame), rename=True)  # type: ignore[misc]
+    yield from map(row._make, zip(*(column.tolist() for _, column in frame.items()), strict=True))
 
 
 def number(value: float, digits: int | None = None) -> str:

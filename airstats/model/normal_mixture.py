@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -47,6 +48,10 @@ class Mixture:
 
     def sd(self) -> Array:
         """Return the (n,) standard deviations: within the normals and between them."""
+        return self._sd
+
+    @cached_property
+    def _sd(self) -> Array:
         between = (self.means - self.mean()) ** 2
         return np.sqrt(self.weight @ (self.sds**2 + between))
 

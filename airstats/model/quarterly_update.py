@@ -285,7 +285,7 @@ def _one_quarter(
     belief, wrong = update_and_judge(start, new)
     if drift is None and len(new) and not before.job_ids:
         belief = branch_over_drift(belief)
-    ids = tuple(new.table["job_id"])
+    ids = tuple(new.table["job_id"].tolist())
     late = new.table["quarter"].ne(quarter)
     return replace(
         waited,

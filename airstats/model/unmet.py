@@ -19,7 +19,7 @@ def unmet(takeoff: Records, known: Allowances) -> tuple[str, ...]:
         named = listing((f"{crew} ({listing(ids)})" for crew, ids in each), 200)
         lines.append(f"crews that the allowances never met, priced as a middling crew: {named}.")
     counted_ids = set(map(name_key, known.job_ids))
-    again = [job for job in jobs["job_id"] if name_key(job) in counted_ids]
+    again = [job for job in jobs["job_id"].tolist() if name_key(job) in counted_ids]
     if again:
         lines.append(
             f"jobs that the allowances counted as finished, priced once more: {listing(again)}."

@@ -415,15 +415,15 @@ def packs_for_share(use: Mixture, pack: Array, share: float) -> Array:
     # One normal of the same mean and sd gives a first guess, commonly right or one pack off.
     reach = ndtri(np.clip(share, 1e-9, 1 - 1e-9))
     packs = np.maximum(np.ceil((use.mean() + reach * use.sd()) / pack), 0)
-    going = np.arange(len(packs))
+    going = np.flatnonzero(use.below(packs * pack) < enough)
     while len(going):
-        going = going[use.where(going).below(packs[going] * pack[going]) < enough]
         packs[going] += 1
-    going = np.flatnonzero(packs)
+        going = going[use.where(going).below(packs[going] * pack[going]) < enough]
+    going = np.flatnonzero((packs > 0) & (use.below((packs - 1) * pack) >= enough))
     while len(going):
-        going = going[use.where(going).below((packs[going] - 1) * pack[going]) >= enough]
         packs[going] -= 1
-        going = going[packs[going] > 0]
+        fewer = use.where(going).below((packs[going] - 1) * pack[going])
+        going = going[(packs[going] > 0) & (fewer >= enough)]
     return packs.astype(int)
 
 

@@ -122,7 +122,9 @@ def drift(watch: pd.DataFrame) -> Picture:
         axes.set_title(f"{line_words(name)}, {counted(int(sizes[name]), 'job')}")
     figure.supxlabel("above 0: more sheet than foretold, below: less; beyond the grey: drift")
     out = watch[watch["outside"]].groupby("line", sort=False)["job_id"].agg(["first", "size"])
-    said = [f"{row.Index} {counted(row.size, 'job')} from {row.first}" for row in each(out)]
+    said = [
+        f"{row.line} {counted(row.size, 'job')} from {row.first}" for row in each(out.reset_index())
+    ]
     outside = f"Outside: {listed(said)}." if said else "None is outside."
     more = f" {len(sizes)} lines, the first {MOST_LINES} drawn." if len(sizes) > MOST_LINES else ""
     alt = (
