@@ -141,4 +141,4 @@ def _packs(value: float) -> str:
 def _worth(row: Any, currency: str) -> str:
     if np.isnan(row.mean_money):
         return ""
-    return f" (worth about {in_currency(number(abs(row.mean_money), 0), currency)})"
+    return f" (worth {in_currency(number(abs(row.mean_money), 0), currency)})"

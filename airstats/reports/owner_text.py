@@ -39,6 +39,7 @@ from airstats.analysis.sensitivity import (
 )
 from airstats.backtests.against_real_prices import LEAST_JOBS, Hindsight
 from airstats.backtests.rolling import WORDS_OF_RULES
+from airstats.base.firm import LEFTOVER_COST, PARTS, SHORT_COST
 from airstats.base.number_text import (
     by_chance,
     capital,
@@ -632,8 +633,16 @@ def hindsight(desk: Desk, found: Hindsight) -> Section:
             for cost in (found.leftover_cost, found.short_cost)
         )
         costs = f"a roll short costs {short}, wait and delivery included; one left over {left}"
+        costs += "; assumed" if _costs_assumed(desk, found) else ""
         caption = f"The same jobs priced in three ways ({costs})"
         yield show_table(table, caption, columns, currency)
+
+
+def _costs_assumed(desk: Desk, found: Hindsight) -> bool:
+    """Whether the firm says nothing of what a roll left over or short costs."""
+    names = [name for whole, parts in PARTS.items() for name in (whole, *parts)]
+    told = any(getattr(desk.firm, name) for name in names)
+    return not told and (found.leftover_cost, found.short_cost) == (LEFTOVER_COST, SHORT_COST)
 
 
 def hindsight_words(found: Hindsight, currency: str = "") -> Words:

@@ -415,6 +415,13 @@ def test_hindsight_says_what_was_saved_at_which_costs_or_why_not(reveals, nothin
     assert "(a roll short costs 1,000, wait and delivery included; one left over 10)" in (
         table.caption
     )
+    _, table = owner_text.hindsight(reveals, look_back(reveals.records))
+    assert table.caption.endswith("one left over 60; assumed)")
+    own = replace(
+        reveals, firm=Firm(delivery=90.0, idle_fitters=2, idle_hours=1.25, margin_hour=15)
+    )
+    _, table = owner_text.hindsight(own, look_back(reveals.records, 60, 240))
+    assert table.caption.endswith("one left over 60)")
     said = owner_text.hindsight_words(look_back(desk_of("2025Q1").records)).text
     assert "shows once 2 jobs follow the quarter that they first learnt from" in said
 
