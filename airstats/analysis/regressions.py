@@ -77,12 +77,14 @@ def plain_regression(frame: pd.DataFrame, response: str = "overrun_m2") -> Regre
     fit = OLS(y, x, missing="raise").fit()
     robust = fit.get_robustcov_results("HC3", use_t=True)
     influence = OLSInfluence(fit)
+    within, spare = np.asarray(influence.resid_studentized_internal), fit.df_resid
     points = pd.DataFrame(
         {
             "job_id": frame["job_id"].to_numpy(),
             "fitted_m2": fit.fittedvalues.to_numpy(),
             "residual_m2": fit.resid.to_numpy(),
-            "studentised": np.asarray(influence.resid_studentized_external),
+            # The same as if each job had been left out of the fit in turn.
+            "studentised": within * np.sqrt((spare - 1) / (spare - within**2)),
             "leverage": np.asarray(influence.hat_matrix_diag),
             "cooks": np.asarray(influence.cooks_distance[0]),
         }

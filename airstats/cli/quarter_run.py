@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -36,6 +39,8 @@ _OF_A_QUARTER = (
 _OF_A_NOTEBOOK = (".html", ".pdf", ".ipynb", ".failed.ipynb")
 _CARD, _SHEET, _LAST = "allowance_card.html", "price_sheet.xlsx", "allowances.json"
 _FOR_THE_OWNER_ALONE = 0o600
+_MADE_BEFORE_TIDYING = 100_000
+"""Objects; Python's own number costs a twentieth of the run's processor time."""
 
 
 def quarter(asked: argparse.Namespace) -> None:
@@ -43,9 +48,20 @@ def quarter(asked: argparse.Namespace) -> None:
     import airstats.reports.recording_text  # noqa: F401  (what both need is loaded once)
     from airstats.documents.nursery import kernel_nursery
 
-    # It loads what the notebooks need while the records are read and learnt from.
-    with kernel_nursery() as nursery:
+    # The nursery loads what the notebooks need while the records are read and learnt from.
+    with _seldom_tidied(), kernel_nursery() as nursery:
         _quarter(asked, nursery)
+
+
+@contextmanager
+def _seldom_tidied() -> Iterator[None]:
+    """Look for rubbish seldom, here and in copies: what a run makes lives to its end."""
+    usual = gc.get_threshold()
+    gc.set_threshold(_MADE_BEFORE_TIDYING)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*usual)
 
 
 def _quarter(asked: argparse.Namespace, nursery: Nursery | None) -> None:

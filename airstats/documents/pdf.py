@@ -5,17 +5,16 @@ from __future__ import annotations
 import base64
 import json
 import struct
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
 
-import matplotlib
 import mistune
 import typst
 
 from airstats.documents.page import Block, Grid, Image, Page, Pair, Plain, images, is_appendix
-from airstats.reports.display import Words
+from airstats.reports.display import Words, in_own_signs, typeset
 
 TEMPLATE = Path(__file__).with_name("templates") / "report.typ"
 STANDARD = "ua-1"
@@ -51,23 +50,13 @@ def pdf_of(page: Page) -> bytes:
     }
     template, text = TEMPLATE.read_text(encoding="utf-8"), json.dumps(content, ensure_ascii=False)
     pictures = {name: _svg(part) for part, name in names.items()}
-    texts = {"main.typ": template, "page.json": text, **pictures}
-    files = {name: content.encode("utf-8") for name, content in texts.items()}
+    files = {"main.typ": template, "page.json": text, **pictures}
     try:
-        return _compile(files, STANDARD)
+        return typeset(files, pdf_standards=STANDARD)
     except typst.TypstError:
         # A name with a sign that no typeface has would cost the firm its report: such a page is
         # tagged all the same, but it does not claim the standard.
-        return _compile(files, None)
-
-
-def _compile(files: dict[str, bytes], standard: str | None) -> bytes:
-    # The pictures' own typeface and none of the machine's: the same bytes everywhere.
-    fonts = Path(matplotlib.get_data_path(), "fonts", "ttf")
-    settings = {"font_paths": [fonts], "ignore_system_fonts": True, "pdf_standards": standard}
-    # The package takes several files by name, which its type hints leave out.
-    compile_files: Callable[..., bytes] = typst.compile
-    return compile_files(files, **settings)
+        return typeset(files, pdf_standards=None)
 
 
 def _shown(part: Block, page: Page, names: Mapping[Image, str]) -> dict[str, Any]:
@@ -138,7 +127,7 @@ def _longest(texts: Iterable[str]) -> int:
 def _svg(picture: Image) -> str:
     """The picture as SVG; one that came as PNG alone is put inside."""
     if picture.svg:
-        return picture.svg
+        return in_own_signs(picture.svg)
     wide, high = struct.unpack(">2I", picture.png[16:24])
     content = base64.b64encode(picture.png).decode("ascii")
     return (

@@ -7,6 +7,7 @@ import platform
 import shlex
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
+from functools import cache
 from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
@@ -61,8 +62,13 @@ def made_from(name: str, parameters: Parameters, desk: Desk | None = None) -> di
         "takeoff's": (takeoff_path(records, takeoff), desk.to_price if desk else None),
     }
     made |= {f"{whose} digest": _digest(*one) for whose, one in sources.items() if one[0]}
+    return made | {"versions": _versions()}
+
+
+@cache
+def _versions() -> str:
     versions = [f"{package} {version(package)}" for package in PACKAGES]
-    return made | {"versions": ", ".join([f"python {platform.python_version()}", *versions])}
+    return ", ".join([f"python {platform.python_version()}", *versions])
 
 
 def about_line(desk: Desk | None, day: date) -> str:

@@ -11,13 +11,17 @@ import io
 import lzma
 import os
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import matplotlib
 import pandas as pd
+import typst
 from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
 from pandas.api.types import is_numeric_dtype
 
 from airstats.base.errors import AirstatsError
@@ -42,6 +46,7 @@ _WITH_REACH = re.compile(r"[+−]?[\d.,]+ ± [\d.,]+( %)?")
 """What stands under its like, digit below digit, as numbers do."""
 STRICT = "AIRSTATS_STRICT"
 """While this environment variable is set, a part that fails stops its notebook: tests set it."""
+_PICTURE_ALONE = '#set page(width: auto, height: auto, margin: 0pt)\n#image("picture.svg")'
 BESIDE = "beside"
 """In the metadata of an output: which side of a pair it is, left or right."""
 NOT_WORKED_OUT = "**This part could not be worked out**"
@@ -75,7 +80,7 @@ class Picture:
 
     def png(self) -> bytes:
         """Return the picture's bytes, the same on every run."""
-        return self._saved("png", {"Software": None}, pil_kwargs={"compress_level": QUICKEST})
+        return pixels(self.svg())
 
     def svg(self) -> str:
         """Return the picture as SVG text, with its words inside, the same on every run."""
@@ -83,13 +88,10 @@ class Picture:
         # Text stays text: it can be searched and read aloud, and the file is a third as large as
         # with outlines. The salt makes the ids the same on every run.
         with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "airstats"}):
-            return self._saved("svg", about).decode("utf-8")
-
-    def _saved(self, kind: str, metadata: dict[str, str | None], **more: Any) -> bytes:
-        self._settle()
-        held = io.BytesIO()
-        self.figure.savefig(held, format=kind, dpi=DPI, metadata=metadata, **more)
-        return held.getvalue()
+            self._settle()
+            held = io.BytesIO()
+            self.figure.savefig(held, format="svg", dpi=DPI, metadata=about)
+            return held.getvalue().decode("utf-8")
 
     def _settle(self) -> None:
         """Lay the figure out once: every drawing would shift the parts a little further."""
@@ -102,13 +104,9 @@ class Picture:
     def _repr_mimebundle_(
         self, include: Any = None, exclude: Any = None
     ) -> tuple[dict[str, Any], dict[str, Any]]:
-        about = {
-            "alt": self.alt,
-            "name": self.name,
-            "csv": told_csv(self.data),
-            "svg": packed(self.svg()),
-        }
-        picture = base64.b64encode(self.png()).decode("ascii")
+        svg, csv = self.svg(), told_csv(self.data)
+        about = {"alt": self.alt, "name": self.name, "csv": csv, "svg": packed(svg)}
+        picture = base64.b64encode(pixels(svg)).decode("ascii")
         return {"image/png": picture, "text/plain": repr(self)}, {"image/png": about}
 
 
@@ -246,6 +244,38 @@ def told_csv(frame: pd.DataFrame, currency: str = "") -> str:
     told = {str(name): [in_words(str(name), cell) for cell in frame[name]] for name in frame}
     headings = [_priced(full_heading(name), currency) for name in told]
     return csv_of(pd.DataFrame(told).set_axis(headings, axis=1), float_format="%.6g")
+
+
+def pixels(svg: str) -> bytes:
+    """Return an SVG picture as PNG: it takes half the time of drawing the figure once more."""
+    files = {"main.typ": _PICTURE_ALONE, "picture.svg": in_own_signs(svg)}
+    return typeset(files, format="png", ppi=float(DPI))
+
+
+def in_own_signs(svg: str) -> str:
+    """Return an SVG with a box for each sign that the pictures' typeface lacks.
+
+    The typesetter would leave out the whole text.
+    """
+    missing = {ord(sign) for sign in set(svg) if sign.isprintable()} - _own_signs()
+    return svg.translate(dict.fromkeys(missing, "□"))
+
+
+@cache
+def _own_signs() -> frozenset[int]:
+    return frozenset(get_font(findfont("DejaVu Sans")).get_charmap())
+
+
+def typeset(files: Mapping[str, str], **asked: Any) -> bytes:
+    """Return what the typesetter makes of a main.typ and the files that it names.
+
+    The pictures' own typeface and none of the machine's: the same bytes everywhere.
+    """
+    fonts = Path(matplotlib.get_data_path(), "fonts", "ttf")
+    encoded = {name: content.encode("utf-8") for name, content in files.items()}
+    # The package takes several files by name, which its type hints leave out.
+    compile_files: Callable[..., bytes] = typst.compile
+    return compile_files(encoded, font_paths=[fonts], ignore_system_fonts=True, **asked)
 
 
 def packed(text: str) -> str:

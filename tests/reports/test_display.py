@@ -1,5 +1,7 @@
 """A part that cannot be worked out says so in its place, and costs a report nothing else."""
 
+import base64
+import io
 import re
 from unittest import mock
 
@@ -9,10 +11,23 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.figure import Figure
+from PIL import Image as Pixels
 
 from airstats.base.errors import AirstatsError
+from airstats.documents.page import Image, Page
+from airstats.documents.pdf import pdf_of
 from airstats.documents.run_notebooks import run_quarter_notebooks
-from airstats.reports.display import STRICT, Words, show, show_table, told_csv
+from airstats.reports.display import (
+    DPI,
+    STRICT,
+    Picture,
+    Words,
+    pixels,
+    show,
+    show_table,
+    told_csv,
+    unpacked,
+)
 from tests.documents.test_run_notebooks import ROOT, write_notebook
 from tests.pages import dot, jobs
 
@@ -131,14 +146,37 @@ def test_a_table_calls_a_code_by_what_readers_call_it():
     ]
 
 
-def test_a_picture_is_laid_out_once_and_then_drawn_once_a_saving(monkeypatch):
+def test_a_picture_is_laid_out_and_drawn_once_for_all_its_files(monkeypatch):
     picture, drawn = dot(), []
     layouts, draw = mock.Mock(wraps=picture.figure.get_layout_engine().execute), Figure.draw
     monkeypatch.setattr(picture.figure.get_layout_engine(), "execute", layouts)
     monkeypatch.setattr(Figure, "draw", lambda *given: (drawn.append(1), draw(*given)))
-    picture.png()
-    picture.svg()
-    assert (layouts.call_count, len(drawn)) == (1, 2)
+    (shown, about) = picture._repr_mimebundle_()
+    assert (layouts.call_count, len(drawn)) == (1, 1)
+    svg = unpacked(about["image/png"]["svg"])
+    assert base64.b64decode(shown["image/png"]) == pixels(svg) == picture.png()
+    # As many pixels as its inches hold.
+    wide, high = picture.figure.get_size_inches() * DPI
+    assert Pixels.open(io.BytesIO(pixels(svg))).size == pytest.approx((wide, high), abs=1)
+
+
+def labelled(text):
+    figure = Figure(figsize=(3, 2), layout="constrained")
+    figure.add_subplot().set_xlabel(text)
+    return Picture("x", figure, "A picture", pd.DataFrame({"a": [1]}))
+
+
+@pytest.mark.filterwarnings("ignore:Glyph .* missing from font")
+def test_a_sign_that_the_typeface_lacks_is_a_box_and_the_rest_of_its_text_stays():
+    picture = labelled("crew 日")
+    svg = picture.svg()
+    # A browser may well have the sign.
+    assert "crew 日" in svg
+    assert picture.png() == pixels(svg.replace("日", "□")) != pixels(svg.replace("crew 日", ""))
+    page = Page("Report", (Image("x", "A picture", picture.png(), svg, ""),), {}, "")
+    with mock.patch("airstats.documents.pdf.typeset", return_value=b"") as typeset:
+        pdf_of(page)
+    assert typeset.call_args.args[0]["picture-0.svg"] == svg.replace("日", "□")
 
 
 def test_the_numbers_beside_a_picture_are_headed_and_worded_for_readers():
