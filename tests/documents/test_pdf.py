@@ -104,6 +104,7 @@ def test_every_page_says_quarter_digest_and_number():
         assert "Firm · 2026Q3 · 26 November 2026" in text
         assert MADE["records' digest"] in text
         assert f"page {number} of 2" in text
+        assert text.count("Title") == 1
         assert tuple(map(round, page.mediabox[2:])) == A4_PT
 
 
