@@ -610,8 +610,8 @@ def cut_table(desk: Desk) -> pd.DataFrame:
     cuts = cut_comparison(desk.jobs, desk.now)
     rows = cuts[["factor", "factor_low", "factor_high"]].set_axis(["mean", "low", "high"], axis=1)
     common = np.where(cuts["learnt"] < LEARNT, " (common practice)", "")
-    took = [factor_of(row) for _, row in rows.iterrows()]
-    return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]], reveal_took=took + common)
+    took = [factor_of(row) + words for (_, row), words in zip(rows.iterrows(), common, strict=True)]
+    return cuts.assign(cut=[CUTS[cut].words for cut in cuts["cut"]], reveal_took=took)
 
 
 def hindsight(desk: Desk, found: Hindsight) -> Section:

@@ -270,17 +270,31 @@ def _execute(source: str, space: dict[str, Any]) -> Any:
 
 
 @contextlib.contextmanager
-def one_chain() -> Iterator[None]:
-    """Let the notebooks of a firm that ask for the same chain of allowances share it."""
-    known, whole = {}, desk.calibrate_through
+def worked_out_once() -> Iterator[None]:
+    """Let the notebooks of a firm share the chain of allowances, and what finer records would save.
 
-    def once(records: Any, quarter: str, previous: Any, *more: Any) -> tuple[Any, ...]:
+    Each lays out its own desk all the same, and asks for what it asks for.
+    """
+    chains, saved = {}, {}
+    calibrate, value = desk.calibrate_through, recording_text.value_of_recording
+
+    def chain(records: Any, quarter: str, previous: Any, *more: Any) -> tuple[Any, ...]:
         key = (records.digest, quarter, previous and previous.file_digest, *more)
-        if key not in known:
-            known[key] = tuple(whole(records, quarter, previous, *more))
-        return known[key]
+        if key not in chains:
+            chains[key] = tuple(calibrate(records, quarter, previous, *more))
+        return chains[key]
 
-    with mock.patch.object(desk, "calibrate_through", once):
+    def worth(now: Any, jobs: Any, *more: Any) -> pd.DataFrame:
+        # Allowances that are kept with what was found of them are no others later.
+        key = (id(now), len(jobs), *more)
+        if key not in saved:
+            saved[key] = now, value(now, jobs, *more)
+        return saved[key][1]
+
+    with (
+        mock.patch.object(desk, "calibrate_through", chain),
+        mock.patch.object(recording_text, "value_of_recording", worth),
+    ):
         yield
 
 
@@ -298,7 +312,7 @@ def every_analysis(firm: Invented, folder: Path, draw: bool = False) -> list[str
         held.enter_context(mock.patch.object(recording_text, "DRAWS", 4))
         held.enter_context(warnings.catch_warnings())
         warnings.simplefilter("error")
-        held.enter_context(one_chain())
+        held.enter_context(worked_out_once())
         asked = parameters(firm, save(firm, folder))
         return [fault for name in NOTEBOOKS for fault in run_notebook(name, asked)]
 
