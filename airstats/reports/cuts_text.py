@@ -54,7 +54,9 @@ def cut_words(terms: CutTerms, plan: pd.DataFrame, reach: tuple[float, float]) -
     if other.empty:
         return Words(f"On the past jobs no other cut would have been cheaper. {_assumed(terms)}")
     cuts = other.groupby("recommended_cut")["count"].sum().sort_values(ascending=False)
-    said = [f"{number(units, 0)} {CUTS[str(cut)].words}" for cut, units in cuts.items()]
+    said = [
+        f"{counted(int(units), 'opening')} {CUTS[str(cut)].words}" for cut, units in cuts.items()
+    ]
     # With a price of its rolls the page began with a sum, and said whose money it is.
     named = in_currency if terms.own_price else own_money
     saved = named(roughly(other["saving_all"].sum()), terms.currency)
@@ -62,7 +64,8 @@ def cut_words(terms: CutTerms, plan: pd.DataFrame, reach: tuple[float, float]) -
     return Words(
         f"**Had every opening been cut the cheapest way, about {saved} in sheet, tape and time"
         f" would have been saved over {jobs}** ({_reach(reach)}):"
-        f" of {number(plan['count'].sum(), 0)} openings {listed(said)} instead. {_assumed(terms)}"
+        f" {listed(said)} instead, of {counted(int(plan['count'].sum()), 'opening')}."
+        f" {_assumed(terms)}"
     )
 
 

@@ -48,7 +48,8 @@ def test_savings_are_added_up_and_the_assumptions_stated(records, terms):
     assert f"about {about} in sheet, tape and time" in said
     assert "over 12 jobs**" in said
     slit = plan.loc[plan["saving_all"] > 0, "count"].sum()
-    assert f"): of {plan['count'].sum():,.0f} openings {slit:,.0f} slit instead. (Reckoned" in said
+    units = f"{plan['count'].sum():,.0f} openings"
+    assert f"): {slit:,.0f} openings slit instead, of {units}. (Reckoned" in said
     assert "2.00 a m² of sheet, from your roll price; assumed: 0.90 a m of tape" in said
     assert f"Of usable off-cuts {100 * terms.reuse_share:.0f} % are taken as re-used" in said
     none = cuts_text.cut_words(terms, plan.assign(saving_all=0.0), (0, 0)).text
