@@ -153,7 +153,7 @@ def other_priors() -> dict[str, Prior]:
     wide = tuple((mean, 2 * sd) for mean, sd in usual.reveal_factors)
     return {
         "as documented": usual,
-        "waste 0.12 ± 0.10": replace(usual, waste=(0.12, 0.10)),
+        "waste 12 % (sd 10 %)": replace(usual, waste=(0.12, 0.10)),
         "reveal factors twice as wide": replace(usual, reveal_factors=wide),
         "flat factors only (99 %)": replace(usual, reuse_weight=0.01),
         "one record in a thousand wrong": replace(usual, gross_share=0.001),

@@ -145,7 +145,7 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame, currency: str = "") -> P
     currency
         That of the costs, if it is known.
     """
-    figure = Figure(figsize=(FULL, 5.8), layout="constrained")
+    figure = Figure(figsize=(FULL, 3.4), layout="constrained")
     axes = figure.add_subplot()
     _regions(axes, grid)
     _dots(axes, openings)
@@ -155,14 +155,8 @@ def cut_map(grid: pd.DataFrame, openings: pd.DataFrame, currency: str = "") -> P
     axes.set_xlim(grid["opening_m2"].min(), grid["opening_m2"].max())
     axes.set_ylim(grid["reveal_mm"].min(), grid["reveal_mm"].max())
     shape = grid["width_mm"].iloc[0] / grid["height_mm"].iloc[0]
-    axes.set_xlabel(f"Area of the opening, m² (width {shape:.2f} of height, four lined sides)")
-    axes.set_ylabel("Reveal depth, mm")
-    axes.set_title(
-        "The cheapest cut by size and depth. Thick line: two cuts cost the same. Thin lines: what\n"
-        f"the cheapest saves against the next, in {currency or 'your money'} an opening."
-        " Dots: your openings.",
-        loc="left",
-    )  # fmt: skip
+    axes.set_xlabel(f"area of the opening, m² (width {shape:.2f} of height, four lined sides)")
+    axes.set_ylabel("depth of the reveal, mm")
     columns = ["opening_m2", "reveal_mm", *(f"{cut}_cost" for cut in CUTS)]
     data = grid[[*columns, "cheapest_cut", "margin"]].rename(
         columns={f"{cut}_cost": f"{known.words}, money" for cut, known in CUTS.items()}

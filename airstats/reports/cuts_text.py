@@ -102,7 +102,12 @@ def where_cuts_pay(desk: Desk, costs: CutCosts) -> Section:
     records = firm_cuts.with_usual_depths(desk.records, desk.now)
     terms = firm_cuts.cut_terms(records, desk.now, costs, desk.firm.currency)
     grid = firm_cuts.cut_map(records, terms)
-    yield map_words(grid, records.openings)
+    money = desk.firm.currency or "money"
+    yield Words(
+        f"{map_words(grid, records.openings).text} Thick line: two cuts cost the same; thin lines:"
+        f" what the cheapest saves against the next, in {money} an opening; dots: your openings."
+        f" {_assumed(terms)}"
+    )
     yield cuts_charts.cut_map(grid, records.openings, desk.firm.currency)
 
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 import pandas as pd
+from scipy.stats import binom
 
 from airstats.analysis import allowance_changes, sensitivity
 from airstats.analysis import between_firms as others
@@ -21,17 +22,31 @@ from airstats.analysis.regressions import (
 )
 from airstats.analysis.sensitivity import count_in_doubt, counted_to_the_nearest
 from airstats.backtests import forecast_checks
-from airstats.backtests.forecast_checks import group_departures, pinball_difference, shortages
+from airstats.backtests.forecast_checks import (
+    group_departures,
+    own_cost,
+    pinball_difference,
+    shortages,
+)
 from airstats.backtests.rolling import Backtest
-from airstats.base.number_text import between, counted, each, listed, number, percent, signed
+from airstats.base.number_text import (
+    between,
+    counted,
+    each,
+    in_currency,
+    listed,
+    number,
+    percent,
+    signed,
+)
 from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.catalog.reader_names import reader_name
 from airstats.model.posterior import allowance_names
 from airstats.model.prior import DRIFT_OF_FACTORS, Prior
 from airstats.records.typed_table import DEFAULTS
-from airstats.reports import evidence_charts
+from airstats.reports import evidence_charts, recording_text
 from airstats.reports.desk import Desk
-from airstats.reports.display import Section, Table, Words, show_table
+from airstats.reports.display import Beside, Section, Table, Words, show_table
 from airstats.reports.evidence_text import (
     NAMED,
     back_tested,
@@ -62,6 +77,9 @@ def method() -> Words:
     prior = Prior()
     return Words(
         "Areas in m²; Φ is the standard normal distribution function.\n\n"
+        "- cuts: corner to corner, the sheet over an opening cut along both diagonals, its flaps"
+        " lining the reveal; slit, cut down the middle, its leaves lining two sides; lined, cut"
+        " out, and strips line the reveal\n"
         "- laid = (surface − lined openings) × roll width ÷ (roll width − lap), the lap"
         f" {DEFAULTS['lap_mm']:g} mm where none is noted {cite('lap')}; reveal area ="
         " count × (2 × height + 2 × width, or one width with three sides) × depth\n"
@@ -73,18 +91,18 @@ def method() -> Words:
         " regression, and their variance is added to the job's"
         f" {cite('usual openings')}\n"
         "- expected use μ = laid × (1 + waste + crew) + Σ factor × reveal area; in the other form"
-        " the cuts across the opening take needed sheet − share × off-cuts that fit, and lined"
-        " reveals keep their factor\n"
+        f" {_names(reused_cuts())} take the sheet that the geometry leaves bare − share × off-cuts"
+        " that fit\n"
         "- σ² = floor² + (spread × laid)²; crew ~ N(0, crew sd²), so a crew with few jobs is pulled"
         " to the firm\n"
         "- likelihood of a count: (1 − g) × [Φ((high − μ)/σ) − Φ((low − μ)/σ)] + g × the same with"
         f" σ² + ({prior.gross_packs:g} rolls)² {cite('contamination')}; g, the share of grossly"
         f" wrong records, is ({prior.gross_share:g} × {prior.gross_jobs:g} + the sum of the"
         f" probabilities of being wrong so far) ÷ ({prior.gross_jobs:g} + jobs so far)\n"
-        "- belief: normal for each candidate of form, width of the starting belief, spread,"
-        " difference between crews, drift and trend; the mode by steps with exact derivatives, the"
-        " covariance from the curvature there; candidates are weighed by how well each foretold"
-        f" the counts {cite('normal at the top')}\n"
+        "- belief: normal for each candidate, a choice of form, width of the starting belief,"
+        " spread, difference between crews, drift and trend; the mode by steps with exact"
+        " derivatives, the covariance from the curvature there; candidates are weighed by how well"
+        f" each foretold the counts {cite('normal at the top')}\n"
         f"- starting belief (sd): waste {_pair(prior.waste)} m² a m² laid; reveals"
         f" {_pairs(prior.reveal_factors)} m² a m² of reveal ({_names(CUTS)} in turn); share"
         f" {_pairs(prior.reuse_shares)} of the off-cuts ({_names(reused_cuts())} in turn); with"
@@ -157,13 +175,16 @@ def beliefs_words(table: pd.DataFrame, priors: pd.DataFrame, desk: Desk) -> Word
     little = table[table["learnt"] < evidence_charts.LEARNT]["quantity"]
     rest = "; ".join(reader_name(name) for name in little)
     rest = f" The jobs taught nothing of: {rest}. There common practice stands." if rest else ""
+    others = listed([str(name) for name in priors["prior"].iloc[1:]])
     return Words(
         f"**Other starting beliefs change the sheet of all jobs by {percent(away, 1)} at most, and"
         f" the allowance that moves most, {reader_name(str(most.idxmax()))}, by"
-        f" {number(most.max(), 3)} m² a m²:** the jobs settle the sum, the belief how it is shared"
-        " where an interval is wide still. Waste starts from published sites"
-        f" {cite('waste, Netherlands', 'waste, Brazil')}; every other belief is our own, from the"
-        f" geometry of ordinary openings and common practice.{rest} {_weights(desk)}"
+        f" {number(most.max(), 3)} m² a m²** ({others}): the jobs settle the sum, the belief how it"
+        " is shared where an interval is wide still. Waste starts from other materials: 1 to 10 %"
+        f" of what was bought left the sites as waste {cite('waste, Netherlands')}, budgets held 5"
+        f" to 10 % and some studies found 15 to 30 % {cite('waste, Brazil')}; every other belief is"
+        " our own, from the geometry of ordinary openings and common practice. Learnt is the share"
+        f" of the first variance that the jobs took away.{rest} {_weights(desk)}"
     )
 
 
@@ -195,8 +216,8 @@ def chances(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
         yield NOTHING_FORETOLD
         return
     checked = forecast_checks.quantile_calibration(result)
-    yield Words(f"{_short(result)} {calibration_words(checked, result).text}")
-    yield evidence_charts.calibration(checked)
+    said = Words(f"{_short(result)} {calibration_words(checked, result).text}")
+    yield Beside(said, evidence_charts.calibration(checked))
 
 
 def _short(result: Backtest) -> str:
@@ -208,11 +229,13 @@ def _short(result: Backtest) -> str:
     )
 
 
-def single_jobs(desk: Desk) -> Section:
-    """Show how far single jobs depart, and how far each moves the allowances and the order."""
-    table = left_out_each(desk)
-    yield leave_out_words(table, sensitivity.refit_without(desk.jobs, table))
-    yield evidence_charts.influence(sensitivity.pull_on_order(desk.jobs, desk.own, table))
+def groups_and_single_jobs(desk: Desk) -> Section:
+    """Show whether groups of jobs depart from what was foretold, and how far single jobs pull."""
+    departures, pulls = group_departures(watched(desk), desk.jobs), left_out_each(desk)
+    yield group_words(departures)
+    yield leave_out_words(pulls, sensitivity.refit_without(desk.jobs, pulls))
+    drawn = evidence_charts.influence(sensitivity.pull_on_order(desk.jobs, desk.own, pulls))
+    yield Beside(group_table(departures), drawn)
 
 
 def other_forms(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
@@ -230,7 +253,7 @@ def other_forms(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
     changed = int(shown.loc[other, "orders_changed"].gt(0).sum())
     yield Words(
         f"Of {counted(int(other.sum()), 'other assumption')} on the form of the model"
-        f" {changed or 'none'} change{'s' * (changed < 2)} an order."
+        f" {changed or 'none'} change{'s' * (changed < 2)} any order."
     )
     yield conclusion_table(shown, "The same under other forms of the model; ± holds 90 %")
 
@@ -298,18 +321,39 @@ def weaknesses(desk: Desk) -> Section:
         "Assumed and not tested: independent jobs given the allowances; crews that do not drift; a"
         " spread that grows with laid sheet alone; openings measured without error"
         f"{depths}; records set apart that are like the others.",
+        "" if desk.other_firms else "No other firm's records were given (`firms`): not compared.",
     )
     yield Words("\n".join(f"- {point}" for point in filter(None, points)))
 
 
-def recording_method() -> Words:
-    """Say how the worth of finer records is worked out."""
+def recording_method(desk: Desk, leftover_cost: float, short_cost: float) -> Words:
+    """Say how the worth of finer records is worked out, and how its costs lie to the back-test's.
+
+    Parameters
+    ----------
+    desk, leftover_cost, short_cost
+        As for `back_tested`.
+    """
+    result = back_tested(desk, leftover_cost, short_cost)
+    beside = f" {_cost_beside(desk, result)}" if result else ""
     return Words(
         f"Expected value of sample information {cite('sample information')}: a truth is drawn from"
         " what is believed now, the jobs of a year from the truth; they are counted in each way and"
         " learnt from, and the year after is ordered for with what is then believed. An order's"
         " cost is that under the truth; all ways count the same draws, and the interval is for"
-        " their number."
+        f" their number.{beside}"
+    )
+
+
+def _cost_beside(desk: Desk, result: Backtest) -> str:
+    past = own_cost(result)
+    now, then = (
+        in_currency(number(cost), desk.firm.currency)
+        for cost in (recording_text.cost_a_job(desk), past["mean"])
+    )
+    return (
+        f"Foretold is a cost of {now} a job; in the back-test, when less was known, it was {then}"
+        f" ({between(past['low'], past['high'])})."
     )
 
 
@@ -322,13 +366,12 @@ def calibration_words(table: pd.DataFrame, result: Backtest | None = None) -> Wo
     """Say whether as many uses lay below each quantile as should, and how near the rolls came."""
     if table.empty:
         return NOTHING_FORETOLD
-    said = [f"{percent(row.below)} below the {row.percent} % point" for row in each(table)]
     off = each(table[table["verdict"].ne("as foretold")])
     which = listed([f"{row.verdict} below {row.percent} %" for row in off])
     judged = f"{which}, further off than chance allows"
-    judged = judged if which else "none further off than chance allows"
+    judged = judged if which else "as many lie below each foretold point as chance allows"
     return Words(
-        f"Of {counted(int(table['jobs'].iloc[0]), 'job')} {listed(said)}: {judged}."
+        f"Of the uses of {counted(int(table['jobs'].iloc[0]), 'job')} {judged}."
         f"{_blunt(table)}{_pinball_said(table, result)}"
     )
 
@@ -341,8 +384,8 @@ def _blunt(table: pd.DataFrame) -> str:
     return (
         f" The counts blunt this test: anything from {percent(middle['surely'])} to"
         f" {percent(middle['possibly'])} may lie below the {middle['percent']:.0f} % point, and"
-        " what is open is spread as foretold, which favours the forecast. The number of orders"
-        " that ran short, above, leaves nothing open."
+        " what is open is spread as foretold, which favours the forecast. The orders that ran short"
+        " leave nothing open."
     )
 
 
@@ -362,15 +405,18 @@ def _pinball_said(table: pd.DataFrame, result: Backtest | None) -> str:
     return f"{said}; the difference is {number(less['mean'], 3)} rolls (90 %: {ends} rolls){apart}."
 
 
-def groups(desk: Desk) -> Section:
-    """Show whether groups of jobs depart from what was foretold."""
-    departures = group_departures(watched(desk), desk.jobs)
-    yield group_words(departures)
+def group_table(departures: pd.DataFrame) -> Table | Words:
+    """Return `group_departures` with each interval in one cell."""
+    departed = [
+        f"{signed(row.departure_m2, 1)} ({between(row.beyond_low, row.beyond_high, digits=1)})"
+        for row in each(departures)
+    ]
     caption = (
         "Use beyond what was foretold before the quarter, of the first from the starting belief;"
         " without records that are likely wrong"
     )
-    yield show_table(departures, caption)
+    shown = departures.assign(departed=departed)
+    return show_table(shown, caption, "jobs_of jobs departed verdict" if departed else "")
 
 
 def group_words(table: pd.DataFrame) -> Words:
@@ -408,7 +454,8 @@ def simulated_words(ranks: dict[str, Any], apart: dict[str, Any]) -> Words:
         f"{ranks['firms']} truths were drawn"
         " from the starting belief, 24 jobs of whole rolls from each, and the truth put in rank"
         f" among draws of what was then believed. The ranks should be even: {within} of"
-        f" {len(table)} bars lie within what chance allows (99 % each) {cite('simulated ranks')}."
+        f" {len(table)} bars lie within what chance allows (99 % each, so that chance alone leaves"
+        f" {number(0.01 * len(table), 1)} bars outside) {cite('simulated ranks')}."
         f" Beside importance sampling from the model itself, on {apart['firms']} firms, the mean of"
         f" waste lay {number(apart['shift of waste, sds'], 2)} of its sd away, its sd was"
         f" {number(apart['sd of waste, times'], 2)} times the exact one (medians), and"
@@ -424,7 +471,10 @@ def leave_out_words(influence: pd.DataFrame, checked: pd.DataFrame) -> Words:
     many = f"{over} of {counted(len(influence), 'job')} would" if over else "No job would"
     quick = (checked["move"] - checked["move_refit"]).abs().max()
     first = counted(len(checked), "job")
-    check = f" True refits without the first {first} differ by {number(quick, 3)} m² a m² at most."
+    check = (
+        f" Refitted without the first {first} in turn, moves differ by {number(quick, 3)} m² a m²"
+        " at most."
+    )
     return Words(
         f"**{many} move an allowance by half of its sd or more.** The most influential is"
         f" {most['job_id']} ({most['quarter']}): without it {reader_name(most['moves_most'])} moves"
@@ -457,7 +507,8 @@ def regression_words(fit: Regression) -> Words:
         "The overrun (middle of the count − priced, m²) by least squares with robust errors"
         f" {cite('robust errors')}, {counted(fit.jobs, 'job')}: R² {fit.r_squared:.2f}, residual sd"
         f" {fit.sd_m2:.0f} m²; {found}.{left} Where prices rose with an area its slope is lower by"
-        " as much: these slopes say where prices missed, and are no allowances."
+        " as much: these slopes say where prices missed, and are no allowances. The intercept holds"
+        " half a roll a job by which the middle of a count of opened rolls lies below it."
     )
 
 
@@ -473,7 +524,8 @@ def influence_words(influence: Influence, slopes: pd.DataFrame) -> Words:
     which = f": {', '.join(named)}{more}" if named else ""
     return Words(
         f"{stand if named else f'No job of {jobs} stands'} out (influence above"
-        f" {influence.cooks_limit:.3f} {cite('regression diagnostics')}){which}."
+        f" {influence.cooks_limit:.3f}, 4 ÷ jobs by rule of thumb {cite('deletion')}; unusual: over"
+        f" twice the mean leverage {cite('regression diagnostics')}){which}."
         f" {_slopes_moved(slopes)}"
     )
 
@@ -495,22 +547,21 @@ def _slopes_moved(slopes: pd.DataFrame) -> str:
 
 
 def several_firms(desk: Desk) -> Section:
-    """Set several firms side by side; a sentence where there is one only."""
+    """Set several firms side by side; nothing where there is one only."""
+    if not desk.other_firms:
+        return
     each_firm = others.firm_table(desk.firms)
     spread = others.firm_spread(each_firm)
     yield firm_words(spread, desk.firms)
-    if desk.other_firms:
-        yield evidence_charts.firms(each_firm)
-        named = each_firm.assign(allowance=each_firm["allowance"].astype(str))
-        columns = "allowance firm jobs mean low high own own_sd unit"
-        yield show_table(named, "Each firm by itself, from the same starting belief", columns)
-        yield show_table(spread, f"Between the firms: random effects {cite('between firms')}")
+    yield evidence_charts.firms(each_firm)
+    named = each_firm.assign(allowance=each_firm["allowance"].astype(str))
+    columns = "allowance firm jobs mean low high own own_sd unit"
+    yield show_table(named, "Each firm by itself, from the same starting belief", columns)
+    yield show_table(spread, f"Between the firms: random effects {cite('between firms')}")
 
 
 def firm_words(spread: pd.DataFrame, firms: Mapping[str, Takeoff]) -> Words:
-    """Say in which allowances the firms differ; one sentence where there is only one firm."""
-    if len(firms) < 2:
-        return Words(f"{HEADING}No other firm's records were given (`firms`): not compared.")
+    """Say in which allowances the firms differ."""
     differ = spread[spread["verdict"].eq("differ")]
     alike, dark = (
         spread[spread["verdict"].eq(verdict)]["allowance"].map(reader_name).tolist()
@@ -534,19 +585,25 @@ def firm_words(spread: pd.DataFrame, firms: Mapping[str, Takeoff]) -> Words:
 
 def _intervals_of_waste() -> str:
     kinds = {
-        "": "as others",
-        " where waste rose by 1.5 points a quarter": "waste rises",
-        " where crews differ by 5 points (sd)": "crews differ",
+        "of ordinary firms": "as others",
+        "where waste rose by 1.5 points a quarter": "waste rises",
+        "where crews differ by 5 points (sd)": "crews differ",
     }
     told = {words: found("hidden_firms", f"{row}, 48 jobs") for words, row in kinds.items()}
-    waste, uses = (
-        listed([f"{percent(row[f'now: {name}'])}{words}" for words, row in told.items()])
-        for name in ("waste_90", "use_80")
-    )
+    waste = [f"{percent(row['now: waste_90'])} {words}" for words, row in told.items()]
+    uses = [percent(row["now: use_80"]) for row in told.values()]
+    firms = int(told["of ordinary firms"]["firms"])
     return (
-        f"On invented firms with 48 jobs the 90 % intervals of waste held the truth in {waste}; the"
-        f" 80 % intervals of a job's use held {uses}. {told['']['firms']} firms each: {BENCHMARK}."
+        "**Intervals on invented firms with 48 jobs.** The 90 % intervals of waste held the truth"
+        f" in {listed(waste)} ({_by_chance(firms)}); the 80 % intervals of a job's use in"
+        f" {listed(uses)} in turn."
     )
+
+
+def _by_chance(firms: int) -> str:
+    """What chance makes of a right 90 % interval on so many firms."""
+    low, high = (edge / firms for edge in binom.interval(forecast_checks.CHANCE, firms, 0.9))
+    return f"{firms} firms each, where chance makes {percent(low)} to {percent(high)}; {BENCHMARK}"
 
 
 def _constant(desk: Desk) -> str:
@@ -581,7 +638,7 @@ def _far_reveals() -> str:
         "The flat factor gets there by and by: at a true 0.80 m² a m² of reveal, two sd above what"
         " is commonly believed, invented firms with 24 and 96 jobs of whole rolls came to"
         f" {means} m² a m²; the 90 % interval held the truth in {shares}"
-        f" ({few['firms']} firms each: {BENCHMARK})."
+        f" ({_by_chance(few['firms'])})."
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from airstats.reports.house_style import (
     ACCENT,
     BAR,
     DARK,
+    HALF,
     INK,
     LIGHT,
     MID,
@@ -127,7 +129,7 @@ def beliefs(table: pd.DataFrame) -> Picture:
     """Draw every number of the model before any job and now, from `belief_table`."""
     small = table["unit"].eq("m² a m² laid")
     parts = [table[small].iloc[::-1], table[~small].iloc[::-1]]
-    figure, grid = panels(2, 2, 0.42 * max(map(len, parts)) + 0.6)
+    figure, grid = panels(2, 2, 0.4 * max(map(len, parts)) + 0.6)
     units = ("m² a m² laid", "m² a m² of reveal,\nor share")
     for axes, part, unit in zip(grid, parts, units, strict=True):
         _draw_beliefs(axes, part, ("before any job", "now") if unit == units[0] else ("", ""))
@@ -173,7 +175,7 @@ def influence(table: pd.DataFrame, limit: int = 5) -> Picture:
     limit : int
         So many of the jobs that pull most, and of those that depart most, are named.
     """
-    figure, axes = paper(2.9)
+    figure, axes = paper(2.5, HALF)
     far = table["departure_sd"].abs()
     named = table.index.isin([*table.index[:limit], *far[far > FAR_SD].nlargest(limit).index])
     drawn = table.assign(departure_sd=table["departure_sd"].clip(-EDGE_SD, EDGE_SD))
@@ -182,9 +184,9 @@ def influence(table: pd.DataFrame, limit: int = 5) -> Picture:
     axes.plot(drawn.loc[named, "departure_sd"], few["pull_rolls"], "o", color=ACCENT)
     zero_line(axes, upright=False)
     zero_line(axes)
-    axes.margins(0.16, 0.12)
+    axes.margins(0.2, 0.12)
     _name_few(axes, drawn[named], [_far_name(row) for row in each(few)])
-    axes.set_xlabel("departure of the likely use from what is expected, in the job's sd")
+    axes.set_xlabel("departure from what is expected, sd")
     axes.set_ylabel("pull on the order, rolls")
     said = [
         f"{row.job_id} {number(row.departure_sd, 1)} sd, {number(row.pull_rolls, 2)} rolls"
@@ -206,8 +208,8 @@ def _name_few(axes: Axes, few: pd.DataFrame, names: list[str]) -> None:
     up = (few["pull_rolls"].to_numpy() - low) / (high - low)
     taken = [(x, y, 0.02, 0.05) for x, y in zip(across, up, strict=True)]
     for place, name in enumerate(names):
-        x, y, wide = across[place], up[place], 0.013 * len(name)
-        sides = {"right": (x + 0.02 + wide / 2, y), "left": (x - 0.02 - wide / 2, y)}
+        x, y, wide = across[place], up[place], 0.028 * len(name)
+        sides = {"right": (x + 0.03 + wide / 2, y), "left": (x - 0.03 - wide / 2, y)}
         sides |= {"above": (x, y + 0.08), "below": (x, y - 0.08)}
         free = [
             side
@@ -226,19 +228,19 @@ def _name_few(axes: Axes, few: pd.DataFrame, names: list[str]) -> None:
 
 def calibration(table: pd.DataFrame) -> Picture:
     """Draw the share of uses below each foretold quantile, with what chance allows."""
-    figure, axes = paper(2.4)
+    figure, axes = paper(2.3, HALF)
     places = range(len(table))
     low, high = table["chance_low"] * 100, table["chance_high"] * 100
     axes.barh(places, high - low, left=low, height=0.62, color=LIGHT)
     axes.hlines(places, table["surely"] * 100, table["possibly"] * 100, color=MID)
     axes.plot(table["below"] * 100, places, "o", color=ACCENT)
     axes.set_yticks(places, [f"{percent} % point" for percent in table["percent"]])
-    axes.set(xlim=(0, 100), ylim=(len(table) - 0.4, -1.5))
-    axes.text(0.5, -1.15, "dot: uses below, open counts spread as foretold", color=ACCENT)
-    rest = "line: what the counts leave open; grey: what chance allows (90 %)"
-    axes.text(0.5, -0.6, rest, color=DARK)
+    axes.set(xlim=(0, 100), ylim=(len(table) - 0.4, -2.3))
+    axes.text(1, -1.95, "dot: open counts spread", color=ACCENT, va="center")
+    axes.text(1, -1.4, "line: what the counts leave open", color=DARK, va="center")
+    axes.text(1, -0.85, "grey: what chance allows, 90 %", color=DARK, va="center")
     axes.grid(False)
-    axes.set_xlabel("share of the uses below the foretold point, %")
+    axes.set_xlabel("uses below the foretold point, %")
     said = [f"{percent(r.below)} below the {r.percent} % point" for r in each(table)]
     allowed = [f"{percent(r.chance_low)} to {percent(r.chance_high)}" for r in each(table)]
     alt = (
@@ -251,13 +253,14 @@ def calibration(table: pd.DataFrame) -> Picture:
 def ranks(table: pd.DataFrame) -> Picture:
     """Draw the ranks of drawn truths, a panel a quantity, with what chance allows; `rank_table`."""
     parts = list(table.groupby("quantity", sort=False))
-    figure, grid = panels(len(parts), 2, 1.7)
+    figure, grid = panels(len(parts), len(parts), 1.7, sharey=True)
     for axes, (name, part) in zip(grid, parts, strict=True):
         axes.bar(part["bar"] + 1, part["firms"], color=ACCENT, width=0.9, **BAR)
         axes.axhspan(part["low"].iloc[0], part["high"].iloc[0], color=LIGHT, alpha=0.5, zorder=0)
-        axes.set_title(str(name))
-        axes.set(xlabel="tenth of the ranks; grey: chance (99 %)", ylabel="invented firms")
+        axes.set_title(fill(str(name), 18))
         axes.set_xticks([1, 5, 10])
+    grid[0].set_ylabel("invented firms")
+    figure.supxlabel("tenth of the ranks; grey: what chance allows, 99 %", color=DARK)
     said = [f"{name} {part['firms'].min()} to {part['firms'].max()}" for name, part in parts]
     low, high = table["low"].iloc[0], table["high"].iloc[0]
     alt = (

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import binom
 
 from airstats.analysis import overrun_views, sensitivity
-from airstats.analysis.overrun_split import MAIN, SHORT_WORDS, overrun_table, split_overrun
+from airstats.analysis.overrun_split import MAIN, NET, SHORT_WORDS, overrun_table, split_overrun
 from airstats.backtests.against_real_prices import LEAST_JOBS
 from airstats.backtests.forecast_checks import (
     ABOVE,
@@ -136,7 +136,7 @@ def answer(desk: Desk, leftover_cost: float, short_cost: float) -> Section:
 
 def _parts(desk: Desk) -> str:
     """What the overrun is made of: the parts that the owner's first picture shows."""
-    split = overrun_views.usual_split(desk.jobs, desk.now)
+    split = overrun_views.usual_split(desk.jobs, desk.now, causes=NET)
     split = overrun_views.that_count(split).set_index("cause")
     said = [f"{SHORT_WORDS[str(cause)]} {give_or_take(row)}" for cause, row in split.iterrows()]
     whole = signed(float(overrun_table(desk.jobs)["overrun_rolls"].sum()))
@@ -324,7 +324,9 @@ def every_job_words(checked: pd.DataFrame, held: float, far: pd.Series) -> Words
     """
     jobs, where = len(checked), checked["where"].value_counts()
     missed = checked[checked["where"].isin([ABOVE, BELOW])]
-    ways = f"{where.get(ABOVE, 0)} above it, {where.get(BELOW, 0)} below: "
+    sides = [int(where.get(way, 0)) for way in (ABOVE, BELOW)]
+    above, below = (counted(jobs, "job") if jobs else "none" for jobs in sides)
+    ways = f"{above} above it, {below} below: "
     names = f" ({ways}{listing(missed['job_id'])})" if len(missed) else ""
     low, high = (edge / jobs for edge in binom.interval(CHANCE, jobs, HELD))
     lie = "lies" if len(missed) == 1 else "lie"
@@ -386,9 +388,9 @@ def back_test_words(more: dict[float, pd.DataFrame]) -> Words:
     then = f"; {'; '.join(rest)}" if rest else ""
     return Words(
         f"**Ours is {first}**{then}. Clearly: the 90 % interval leaves out nothing; of"
-        f" {counted(len(more) * len(rules), 'comparison')} chance alone makes"
-        f" {number(0.1 * len(more) * len(rules), 1)} clear. Where nothing is said, these jobs do"
-        " not tell the two apart."
+        f" {counted(len(more) * len(rules), 'interval')} chance alone makes"
+        f" {number(0.1 * len(more) * len(rules), 1)} intervals clear. Where nothing is said,"
+        " these jobs do not tell the two apart."
     )
 
 

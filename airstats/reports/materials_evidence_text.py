@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from airstats.analysis.regressions import material_regression
 from airstats.backtests.forecast_checks import short_of
 from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
-from airstats.base.number_text import chance, counted, each, listed, number
+from airstats.base.number_text import between, capital, chance, counted, each, listed, number
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import Allowances, material_table
 from airstats.model.quarterly_update import Product, learnt_materials
@@ -41,7 +42,7 @@ def evidence_section(
         show_table(
             table,
             "Each material's allowance, a share of its driver",
-            "material driver jobs prior mean sd low high plain plain_low plain_high",
+            "material driver jobs prior of_counts of_plain",
         ),
         *_back_tests(counts, leftover_cost, short_cost),
     )
@@ -51,8 +52,8 @@ def _method() -> str:
     return (
         "Each is calibrated like the sheet against its own driver (tape metres, corners), counted"
         " from the openings and the courses: used = driver × (1 + allowance + crew), with the same"
-        " interval likelihood and carry-forward. Whatever the counting of the driver leaves out"
-        " (a perimeter that nobody gave, a corner folded) goes into the allowance."
+        " interval likelihood and carry-forward. What the counting leaves out (a corner folded)"
+        " goes into the allowance."
     )
 
 
@@ -69,15 +70,25 @@ def _allowances(counts: list[Product], now: Allowances) -> pd.DataFrame:
         }
         columns = ("mean", "sd", "low", "high", "unit")
         rows.append(told | {name: known[name] for name in columns} | material_regression(one.jobs))
-    return pd.DataFrame(rows)
+    table = pd.DataFrame(rows)
+    for column, ends in (
+        ("of_counts", ["mean", "low", "high"]),
+        ("of_plain", ["plain", "plain_low", "plain_high"]),
+    ):
+        table[column] = [_told_share(*row) for row in table[ends].to_numpy()]
+    return table
+
+
+def _told_share(mean: float, low: float, high: float) -> str:
+    return f"{number(mean, 3)} ({between(low, high, digits=3)})" if np.isfinite(mean) else ""
 
 
 def _compared(table: pd.DataFrame) -> str:
     inside = (table["low"] <= table["plain_high"]) & (table["plain_low"] <= table["high"])
     apart = table.loc[~inside & table["plain_low"].notna(), "material"].tolist()
     alike = table.loc[inside, "material"].tolist()
-    said = "A plain regression of the middle of the count on the driver, without intercept and with"
-    said += f" robust errors {cite('robust errors')}, stands beside it"
+    said = "A plain regression of the middle of the count on the driver, without intercept"
+    said += f" {cite('robust errors')}, stands beside it"
     if alike:
         said += f"; the 90 % intervals overlap for {listed(alike)}"
     return said + (f"; they do not for {listed(apart)}." if apart else ".")
@@ -85,7 +96,7 @@ def _compared(table: pd.DataFrame) -> str:
 
 def _why(table: pd.DataFrame) -> str:
     """Why the starting beliefs are what they are: all of them our own."""
-    reasons = [f"{row.material}: {row.reason}" for row in each(table)]
+    reasons = [f"{capital(row.material)}: {row.reason}" for row in each(table)]
     return f"The starting beliefs are our own. {' '.join(reasons)}"
 
 
@@ -98,7 +109,7 @@ def _wrong(desk: Desk) -> str:
     ]
     if not named:
         return " No record is likely wrong."
-    return f" Likely wrong: {listed(named)}; such a record counts little, by itself."
+    return f" Likely wrong: {listed(named)}; the model makes it count little."
 
 
 def _back_tests(counts: list[Product], leftover_cost: float, short_cost: float) -> Section:
@@ -117,7 +128,7 @@ def _back_tests(counts: list[Product], leftover_cost: float, short_cost: float) 
         Words(f"{' '.join(_told(name, table) for name, table in known.items())}{rest}"),
         show_table(
             table.assign(rule=table["rule"].map(PACK_RULES)),
-            "Packs priced from the quarters before, on the same jobs",
+            "Packs priced from the quarters before, on the same jobs; the first quarter's are not",
             "material rule jobs jobs_short packs_short packs_left_over",
         ),
     )
@@ -125,16 +136,11 @@ def _back_tests(counts: list[Product], leftover_cost: float, short_cost: float) 
 
 def _told(name: str, jobs: pd.DataFrame) -> str:
     short = short_of(jobs["chance_short"], jobs["needed_packs"] > jobs["airstats_packs"])
-    by_rule = summary_by_rule(jobs, PACK_RULES).set_index("rule")
-    left = by_rule["packs_left_over"] / by_rule["jobs"]
     judged = {"as foretold": "as chance allows"}.get(
         short["verdict"], f"{short['verdict']} than chance allows"
     )
     return (
         f"{name.capitalize()}, {counted(len(jobs), 'job')}: foretold to run short on"
         f" {number(short['foretold'], 1)} jobs (chance: {short['low']} to {short['high']}),"
-        f" {counted(int(short['came']), 'job')} did, {judged};"
-        f" {number(left['airstats'], 1)} packs a job left over. A"
-        f" flat 10 % ran short on {counted(int(by_rule['jobs_short']['flat']), 'job')} and left"
-        f" {number(left['flat'], 1)} packs a job over."
+        f" {counted(int(short['came']), 'job')} did, {judged}."
     )

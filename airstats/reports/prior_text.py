@@ -14,16 +14,15 @@ from airstats.analysis.prior_predictive import (
 )
 from airstats.base.number_text import between, counted, listed, number, percent
 from airstats.reports.desk import Desk
-from airstats.reports.display import Picture, Section, Words
-from airstats.reports.house_style import ACCENT, INK, MID
+from airstats.reports.display import Beside, Picture, Section, Words
+from airstats.reports.house_style import ACCENT, HALF, INK, MID
 from airstats.reports.shared_charts import paper
 
 
 def section(desk: Desk) -> Section:
     """Set the starting belief against the firm's jobs."""
     check = prior_check(desk.jobs, desk.now.belief.prior)
-    yield prior_words(check)
-    yield prior_prediction(check)
+    yield Beside(prior_words(check), prior_prediction(check))
 
 
 def prior_words(check: PriorCheck) -> Words:
@@ -54,7 +53,7 @@ def prior_words(check: PriorCheck) -> Words:
 def prior_prediction(check: PriorCheck) -> Picture:
     """Draw the overrun that the starting belief alone expects, beside what the jobs showed."""
     table = check.table
-    figure, axes = paper(3.2)
+    figure, axes = paper(2.4, HALF)
     places = table["overrun_rolls"].to_numpy()
     seen = "shown_share" in table
     width = 0.38 if seen else 0.6
@@ -68,10 +67,10 @@ def prior_prediction(check: PriorCheck) -> Picture:
         axes.bar_label(bars, fmt="%.0f")
     names = [f"{value:+d}".replace("-", "−") if value else "0" for value in places]
     axes.set_xticks(places, names)
-    axes.set_xlabel("used − priced, rolls, to the nearest roll")
+    axes.set_xlabel("used − priced, rolls, rounded")
     axes.set_ylabel("jobs, %")
     axes.margins(y=0.12)
-    figure.legend(loc="outside lower center", ncols=2)
+    figure.legend(loc="outside lower center")
     shares = zip(names, table["expected_share"], strict=True)
     said = [f"{name} in {percent(share)} of jobs" for name, share in shares]
     alt = (

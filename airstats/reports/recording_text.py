@@ -17,6 +17,7 @@ from airstats.analysis.recording_value import (
     value_of_recording,
 )
 from airstats.base.number_text import (
+    between,
     capital,
     counted,
     each,
@@ -30,7 +31,8 @@ from airstats.model.allowances import REACH
 from airstats.pricing.order_costs import costs_of
 from airstats.reports import recording_charts
 from airstats.reports.desk import Desk
-from airstats.reports.display import Section, Words, show_table
+from airstats.reports.display import Beside, Section, Table, Words, show_table
+from airstats.reports.house_style import HALF
 from airstats.reports.recording_charts import MEASURED
 
 DONE = {
@@ -77,6 +79,12 @@ def in_short(desk: Desk) -> Section:
     yield recording_charts.savings(worth(desk), desk.firm.currency)
 
 
+def cost_a_job(desk: Desk) -> float:
+    """Return what rolls left over and short are expected to cost a job, counted as now; money."""
+    now = next(each(worth(desk).query("way == @NOW")))
+    return float(now.cost / now.jobs)
+
+
 def saving_words(table: pd.DataFrame, currency: str) -> Words:
     """Say what measuring the last roll would save, from `value_of_recording`."""
     ways = {row.way: row for row in each(table)}
@@ -97,24 +105,31 @@ def _worthwhile(measured: Any, currency: str) -> str:
     saved = in_currency(_give_or_take(measured), currency)
     ends = f"{signed(measured.worst, 0)} to {signed(measured.best, 0)}"
     return (
-        f"{start} about {saved} a year on average** ({EFFORT}; the ± is the simulation's, of ten"
-        f" possible truths nine give {in_currency(ends, currency)})"
+        f"{start} about {saved} a year on average** (less {EFFORT}; the ± is the"
+        f" simulation's, of ten possible truths nine give {in_currency(ends, currency)})"
     )
 
 
 def section(desk: Desk) -> Section:
     """Show what each way to record would save."""
-    table = worth(desk)
-    yield saving_words(table, desk.firm.currency)
-    yield ways_words(table, desk.firm.currency)
+    table, currency = worth(desk), desk.firm.currency
+    yield saving_words(table, currency)
+    yield ways_words(table, desk.firm.labour_hour, currency)
     yield open_words(most_open(desk.now, desk.jobs))
-    yield recording_charts.savings(table, desk.firm.currency)
-    yield show_table(
-        table,
-        "A year's orders after a year of records of each kind",
-        "way cost not_known saving saving_low saving_high worst best minutes",
-        desk.firm.currency,
-    )
+    yield Beside(recording_charts.savings(table, currency, HALF), ways_table(table, currency))
+
+
+def ways_table(table: pd.DataFrame, currency: str = "") -> Table | Words:
+    """Return what each way saves in a year, with its intervals, and the work it takes."""
+    saving = [
+        f"{number(row.saving, 0)} ({between(row.saving_low, row.saving_high, digits=0)})"
+        for row in each(table)
+    ]
+    truths = [f"{signed(row.worst, 0)} to {signed(row.best, 0)}" for row in each(table)]
+    shown = table[["way", "minutes"]].assign(saves=saving, truths=truths)
+    caption = "A year's orders after a year of records of each kind: 90 % of the simulation; of ten"
+    caption = f"{caption} possible truths nine lie within the last column"
+    return show_table(shown.iloc[1:], caption, "way minutes saves truths", currency)
 
 
 def open_words(open_m2: pd.Series) -> Words | None:
@@ -131,20 +146,31 @@ def open_words(open_m2: pd.Series) -> Words | None:
     )
 
 
-def ways_words(table: pd.DataFrame, currency: str = "") -> Words:
-    """Say which ways would surely save, the best first, and what the figures hold."""
-    sure = table[table["saving_low"] > 0].sort_values("saving", ascending=False)
-    said = [f"{DONE[row.way]} {_give_or_take(row)}" for row in each(sure)]
+def ways_words(table: pd.DataFrame, labour_hour: float, currency: str = "") -> Words:
+    """Say which ways would surely save, the best first, and what the figures hold.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `value_of_recording`.
+    labour_hour : float
+        Money an hour, which the work of recording costs.
+    currency : str
+        That of the costs, if it is known.
+    """
+    left = table.assign(left=table["saving"] - table["minutes"] * labour_hour / 60)
+    sure = left[left["saving_low"] > 0].sort_values("left", ascending=False)
+    said = [f"{DONE[row.way]} {number(row.left, 0)}" for row in each(sure)]
+    hour = in_currency(f"{labour_hour:g}", currency)
     found = (
-        f"In {currency or 'money'} a year: {listed(said)}."
+        f"In {currency or 'money'} a year, less the work at {hour} an hour: {listed(said)}."
         if said
         else "No way surely saves anything."
     )
     jobs = number(table["jobs"].iloc[0], 0)
     return Words(
         f"{found} It is the mean over {jobs} jobs like those of the last year, and over truths"
-        " that are possible by what is known now; what it comes to depends on the truth (columns at"
-        " worst and at best). Orders are better only from the year after on."
+        " that are possible by what is known now. Orders are better only from the year after on."
     )
 
 

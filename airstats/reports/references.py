@@ -33,7 +33,8 @@ SOURCES = {
     "robust errors": "MacKinnon, J. G.; White, H. (1985). Some heteroskedasticity-consistent"
     " covariance matrix estimators with improved finite sample properties. Journal of Econometrics"
     " 29, 305–325.",
-    "lap": "National Building Code of Canada, 9.25.3.3: sheet lapped by 100 mm or more.",
+    "lap": "National Building Code of Canada (2020), 9.25.3.3: joints of sheet sealed, or lapped by"
+    " 100 mm or more and clamped.",
     "handbook": "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4: EWMA control charts.",
     "one step": "Pregibon, D. (1981). Logistic regression diagnostics. Annals of Statistics 9,"
     " 705–724.",

@@ -44,7 +44,7 @@ def test_other_beliefs_differ_from_the_documented_one_in_what_they_say():
     usual = tried.pop("as documented")
     assert usual == Prior()
     changes = {
-        "waste 0.12 ± 0.10": {"waste": (0.12, 0.10)},
+        "waste 12 % (sd 10 %)": {"waste": (0.12, 0.10)},
         "reveal factors twice as wide": {
             "reveal_factors": tuple((mean, 2 * sd) for mean, sd in usual.reveal_factors)
         },

@@ -199,6 +199,21 @@ def test_no_sentence_is_parted_from_its_picture_and_no_heading_stands_last():
     assert list(pages.values()) == [{1}] * 4
 
 
+def test_a_long_numbered_list_stands_in_two_columns_and_keeps_its_numbers():
+    def listed(count):
+        return Words("\n".join(f"{place}. Source{place}." for place in range(1, count + 1)))
+
+    pdf = page_pdf("Title", [listed(25)], {}, "")
+    (_, left, first), (_, right, beside) = (
+        next(places(pdf, f"Source{place}.")) for place in (1, 14)
+    )
+    assert abs(first - beside) < 2
+    assert right > left + 200
+    assert "14. Source14." in text_of(PdfReader(io.BytesIO(pdf)))
+    short = page_pdf("Title", [listed(9)], {}, "")
+    assert len({left for _, left, _ in (next(places(short, f"Source{n}.")) for n in (1, 9))}) == 1
+
+
 def test_an_appendix_begins_on_a_new_page():
     pdf = page_pdf("Title", [Words("Before."), Words("## Appendix\n\nAfter.")], {}, "")
     assert [page for page, *_ in places(pdf, "Before.")] == [0]

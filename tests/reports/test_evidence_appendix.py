@@ -21,15 +21,21 @@ from airstats.analysis.sensitivity import (
     put_back,
     refit_without,
 )
-from airstats.backtests.forecast_checks import group_departures, quantile_calibration
+from airstats.backtests.forecast_checks import (
+    group_departures,
+    own_cost,
+    quantile_calibration,
+)
 from airstats.backtests.rolling import backtest
-from airstats.base.number_text import listed, number
+from airstats.base.number_text import listed, number, signed
 from airstats.catalog.cut_patterns import CUTS, reused_cuts
 from airstats.catalog.reader_names import reader_name
 from airstats.model.posterior import with_depth_error
 from airstats.model.prior import Prior
 from airstats.reports import evidence_appendix as appendix
+from airstats.reports import recording_text
 from airstats.reports.desk import lay_out
+from airstats.reports.evidence_text import back_tested
 from airstats.reports.references import SOURCES, cite
 from tests.benchmark.worlds import World, invent_firm
 from tests.invented import WORLDS, desk_of, invent, texts
@@ -51,7 +57,7 @@ def test_calibration_is_judged_as_far_as_whole_rolls_let_it(result):
     assert "blunt" not in appendix.calibration_words(table, result).text
     said = appendix.calibration_words(table.assign(surely=0.1, possibly=0.9), result).text
     assert "anything from 10 % to 90 % may lie below" in said
-    assert "Of 72 jobs" in said
+    assert "Of the uses of 72 jobs" in said
     off = appendix.calibration_words(table.assign(verdict="too few"), result).text
     assert "too few below 10 %" in off
     assert "further off than chance allows" in off
@@ -87,14 +93,19 @@ def test_a_crew_that_departs_is_named():
 def test_beliefs_say_what_moves_most_and_what_is_common_practice():
     desk = desk_of(**WORLDS["small"])
     priors = pd.DataFrame(
-        {"prior": [*"ab"], "waste": [0.1, 0.11], "reveal.centre": [0.3, 0.5], "rolls": [100, 102]}
+        {
+            "prior": ["ours", "another one"],
+            "waste": [0.1, 0.11],
+            "reveal.centre": [0.3, 0.5],
+            "rolls": [100, 102],
+        }
     )
     table = pd.DataFrame({"quantity": ["waste", "reveal.lined"], "learnt": [0.5, 0.05]})
     said = appendix.beliefs_words(table, priors, desk).text
     assert "2.0 % at most" in said
-    assert "slit, by 0.200 m² a m²" in said
+    assert "slit, by 0.200 m² a m²** (another one): the jobs settle" in said
     assert "taught nothing of: lined. There common practice stands." in said
-    assert cite("waste, Netherlands", "waste, Brazil") in said
+    assert all(cite(source) in said for source in ("waste, Netherlands", "waste, Brazil"))
     known = appendix.beliefs_words(table.head(1), priors, desk).text
     assert "common practice." in known
     assert "taught nothing" not in known
@@ -139,6 +150,35 @@ def test_weaknesses_that_the_data_do_not_have_are_not_claimed():
     known = replace(exact.now, belief=with_depth_error(exact.now.belief, 15.0))
     rough = replace(exact, chain=(*exact.chain[:-1], known))
     assert "but for depths (15 mm, sd)" in weak_points(rough)
+
+
+def test_what_invented_firms_showed_stands_beside_what_chance_makes(whole_rolls):
+    # Of 20 right 90 % intervals 16 to 20 hold the truth, in nine cases of ten (binomial).
+    said = weak_points(whole_rolls)
+    assert said.count("20 firms each, where chance makes 80 % to 100 %") == 2
+
+
+def test_groups_stand_beside_single_jobs_with_each_interval_in_one_cell():
+    desk = desk_of(**WORLDS["crew"])
+    groups, pulls, both = appendix.groups_and_single_jobs(desk)
+    row = group_departures(drift_watch(desk.jobs, desk.chain), desk.jobs).iloc[0]
+    cell = f"{signed(row['departure_m2'], 1)} ({number(row['beyond_low'], 1)} to "
+    assert both.left.frame["departed"].iloc[0].startswith(cell)
+    assert both.right.name == "influence"
+    assert "depart" in groups.text
+    assert "move an allowance" in pulls.text
+    assert "none" in appendix.group_table(pd.DataFrame()).text
+
+
+def test_the_cost_of_a_year_to_come_stands_beside_that_of_the_back_test(monkeypatch):
+    monkeypatch.setattr(recording_text, "cost_a_job", lambda _: 12.9)
+    desk, costs = desk_of(**WORLDS["reveals"]), (60.0, 240.0)
+    past = own_cost(back_tested(desk, *costs))
+    said = appendix.recording_method(desk, *costs).text
+    assert "Foretold is a cost of 13 a job; in the back-test, when less was known, it was" in said
+    assert f" it was {number(past['mean'])} (" in said
+    first = desk_of(jobs=3, quarter="2025Q1")
+    assert "back-test" not in appendix.recording_method(first, *costs).text
 
 
 def test_a_job_set_apart_can_be_put_back():
@@ -225,8 +265,8 @@ def test_firms_alike_and_firms_apart():
         said = appendix.firm_words(firm_spread(firm_table(apart)), apart).text
         assert "The 2 firms differ in" in said
         assert "lined" in said.partition("not enough to tell: ")[2]
-    alone = appendix.firm_words(pd.DataFrame(), {"own": own}).text
-    assert "No other firm's records" in alone
+    assert list(appendix.several_firms(desk_of(**WORLDS["reveals"]))) == []
+    assert "No other firm's records" in weak_points(desk_of(**WORLDS["reveals"]))
 
 
 def test_what_is_noted_of_a_firm_is_said():
@@ -266,3 +306,4 @@ def test_other_forms_stand_beside_what_their_orders_are_compared_with():
     names = table.frame["assumption"].to_list()
     assert names[:2] == [PUBLISHED, AT_ONCE]
     assert words.text.startswith(f"Of {len(names) - 2} other assumptions")
+    assert words.text.endswith(" any order.")

@@ -8,6 +8,8 @@ from airstats.analysis.sensitivity import leave_each_out, pull_on_order
 from airstats.backtests.forecast_checks import interval_checks, quantile_calibration
 from airstats.backtests.rolling import backtest
 from airstats.reports import evidence_charts
+from airstats.reports.evidence_appendix import rank_table
+from airstats.reports.invented_firms import found
 from tests.invented import desk_of
 from tests.pages import assert_drawn
 
@@ -26,12 +28,14 @@ def pictures(desk, checked):
         evidence_charts.influence(pull_on_order(desk.jobs, desk.own, leave_each_out(desk.jobs))),
         evidence_charts.calibration(quantile_calibration(backtest(desk.records))),
         evidence_charts.firms(firm_table(firms)),
+        evidence_charts.ranks(rank_table(found("simulation_based", "ranks"))),
     ]
     return {picture.name: picture for picture in made}
 
 
 def test_every_picture_has_words_and_numbers_and_is_not_blank(pictures):
-    assert list(pictures) == ["every_job", "beliefs", "influence", "calibration", "firms"]
+    drawn = ["every_job", "beliefs", "influence", "calibration", "firms", "ranks"]
+    assert list(pictures) == drawn
     for picture in pictures.values():
         assert_drawn(picture)
 

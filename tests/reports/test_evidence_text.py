@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from airstats.analysis.overrun_split import overrun_table
+from airstats.analysis.overrun_split import NET, overrun_table
 from airstats.analysis.overrun_views import overrun_by_reveals, usual_split
 from airstats.analysis.sensitivity import AT_ONCE, TO_THE_NEAREST, leave_each_out, try_conclusion
 from airstats.backtests.forecast_checks import ABOVE, INSIDE, OPEN, cost_differences, own_cost
@@ -99,8 +99,10 @@ def test_what_costs_nothing_or_the_same_is_said_so(result, ours, really, told):
 
 def test_the_parts_of_the_overrun_are_those_of_the_owners_picture(desk_of_reveals):
     _, parts = evidence_text.answer(desk_of_reveals, *COSTS)
-    split = usual_split(desk_of_reveals.jobs, desk_of_reveals.now).set_index("cause")
-    assert f"reveals {give_or_take(split.loc['reveals'])}, laps " in parts.text
+    split = usual_split(desk_of_reveals.jobs, desk_of_reveals.now, causes=NET).set_index("cause")
+    for name, words in (("reveals", "reveals"), ("laps_and_waste", "laps and waste beyond the")):
+        assert f"{words} " in parts.text
+        assert f" {give_or_take(split.loc[name])}, " in parts.text
     over = float(overrun_table(desk_of_reveals.jobs)["overrun_rolls"].sum())
     assert split["mean"].sum() == pytest.approx(over)
     assert f", together {signed(over)}. " in parts.text
@@ -142,7 +144,7 @@ def test_ours_is_judged_at_every_ratio_of_the_costs(result):
     said = evidence_text.back_test_words({1.0: table, 4.0: same}).text
     assert said.startswith("**Ours is clearly cheaper than surface and a flat 10 % at 1 : 1**; ")
     assert "clearly dearer than least squares on the middle of each count at 1 : 1. Clearly" in said
-    assert "of 4 comparisons chance alone makes 0.4 clear" in said
+    assert "of 4 intervals chance alone makes 0.4 intervals clear" in said
     said = evidence_text.back_test_words({1.0: table, 4.0: table}).text
     assert "clearly cheaper than surface and a flat 10 % at every ratio**" in said
     none = evidence_text.back_test_words({1.0: same, 4.0: same}).text
@@ -319,7 +321,7 @@ def test_intervals_that_most_counts_leave_open_are_said_to_favour_the_forecast()
     none, one = pd.Series([], dtype=str), pd.Series(["c"])
     said = evidence_text.every_job_words(rows, 0.8, none).text
     assert said.endswith(" 3 counts leave that open, which favours the forecast.")
-    assert "(1 above it, 0 below: a)" in said
+    assert "(1 job above it, none below: a)" in said
     clear = evidence_text.every_job_words(rows.assign(where=INSIDE), 0.8, one).text
     assert "favours" not in clear
     assert clear.endswith("Outside 90 % of what all jobs foretell, as on the owner's page: c.")

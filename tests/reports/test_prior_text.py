@@ -25,7 +25,8 @@ def test_without_a_job_an_ordinary_one_is_foretold():
 
 
 def test_the_picture_sets_what_jobs_showed_beside_what_was_expected():
-    words, seen = prior_text.section(desk_of())
+    (both,) = prior_text.section(desk_of())
+    words, seen = both.left, both.right
     assert words.text.startswith("Before any job was seen")
     assert_drawn(seen)
     assert len(seen.figure.axes[0].containers) == 2
