@@ -416,7 +416,7 @@ def group_table(departures: pd.DataFrame) -> Table | Words:
         " without records that are likely wrong"
     )
     shown = departures.assign(departed=departed)
-    return show_table(shown, caption, "jobs_of jobs departed verdict" if departed else "")
+    return show_table(shown, caption, "jobs_of jobs departed" if departed else "")
 
 
 def group_words(table: pd.DataFrame) -> Words:
