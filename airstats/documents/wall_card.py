@@ -274,7 +274,7 @@ def _crews(allowances: Allowances) -> dict[str, Any]:
     if rows:
         waste, points = printed_means(allowances)["waste"], round(float(named["mean"].iloc[0]), 3)
         sign = "−" if points < 0 else "+"
-        example = f"{rows[0]['crew']}: {waste:.3f} {sign} {abs(points):.3f}"
+        example = f"{rows[0]['crew']}: {waste:.3f} {sign} {abs(points):.3f} m² a m²"
     return {"rows": rows, "more": len(table) - len(rows), "sure": sure, "example": example}
 
 

@@ -161,6 +161,7 @@ def _overrun(desk: Desk) -> str:
     """How much over, and what accounts for it, in the owner's words."""
     total = float(overrun_table(desk.jobs)["overrun_rolls"].sum())
     much = f"{rolls(round(abs(total), 1))} {'more' if total >= 0 else 'fewer'} than priced"
+    much = much if round(abs(total), 1) else "as many rolls as were priced"
     said = f"{counted(len(desk.jobs), 'job')} used {much}"
     if by_chance(overrun_views.overrun_a_job(desk.jobs)):
         return f"{said}, which chance explains"

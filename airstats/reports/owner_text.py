@@ -177,6 +177,7 @@ def how_counted(desk: Desk) -> Words | None:
     told |= {f"reveal.{cut}": (f"reveals {CUTS[cut].words}", factor_of) for cut in _own_cuts(desk)}
     held = [
         f"{words} {say(then.loc[[name]].iloc[0])} instead of {say(now.loc[[name]].iloc[0])}"
+        f"{'' if name == 'waste' else ' m² a m²'}"
         for name, (words, say) in told.items()
     ]
     return Words(

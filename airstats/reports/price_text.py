@@ -382,8 +382,10 @@ def _cut_otherwise(desk: Desk, order: Order, cuts: pd.Series) -> Words:
     )
     (m2, packs, short), (m2_noted, packs_noted, _) = map(_in_all, (other, order))
     ordered = rolls(packs) if packs != packs_noted else f"{rolls(packs)} too"
+    took, noted = number(m2, 0), number(m2_noted, 0)
+    take = f"{noted} m² too" if took == noted else f"{took} m² in place of {noted} m²"
     return Words(
-        f"Cut as drawn, the jobs take {number(m2, 0)} m² in place of {number(m2_noted, 0)} m²:"
+        f"Cut as drawn, the jobs take {take}:"
         f" order {ordered} (chance of running short {small_chance(short)})."
     )
 

@@ -50,7 +50,7 @@ NUMBER = r"[+−±-]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?"
 COUNTED = (
     "job|roll|pack|opening|crew|quarter|piece|record|row|firm|order|house|metre|minute|hour|day|"
     "year|month|cell|column|question|kind|cut|window|flap|joint|point|side|course|strip|material|"
-    "allowance|draw|candidate|case|belief|value|reveal|size|departure|count|time|interval|way|"
+    "allowance|draw|candidate|case|belief|value|reveal|size|departure|count|time|interval|way|comparison|"
     "assumption|stroke|digit|deviation|error|group|truth|bar|pull|form|term"
 )
 """What is counted on a page: a number before one of them has its unit."""
@@ -65,6 +65,9 @@ PURE = {
     r"R²": "a share of variance has no unit",
     r"influence(?: above)?": "an influence has no unit",
     r"share": "a share has no unit",
+    r"chance alone makes": "it counts what was named before",
+    r"a count of": "what is typed is a number alone",
+    rf"of {NUMBER} (?:{COUNTED})s?": "it is a part of what is counted",
     r"section|chapter|page|step|row|rows|piece|pieces|quote|python|version|EN|ISO": "it names",
     r"factor|weight of|ratios?|slope|seed": "a ratio has no unit",
 }
@@ -315,11 +318,16 @@ def read(folder: Path) -> list[Found]:
     texts = [text._replace(text=re.sub(named, "the book", text.text)) for text in texts_of(folder)]
     if not texts:
         raise FileNotFoundError(f"no page in {folder}")
-    rules = rules_for(currency_of(folder))
-    found = [Found(text.file, *broken) for text in texts for broken in _broken(text, rules)]
+    found = broken_in(texts, currency_of(folder))
     for file in dict.fromkeys(text.file for text in texts):
         found += _of_whole_page(file, [text for text in texts if text.file == file], folder)
     return list(dict.fromkeys(found))
+
+
+def broken_in(texts: list[Text], currency: str) -> list[Found]:
+    """Return which texts break which rule, of a firm that names its currency, or "" for none."""
+    rules = rules_for(currency)
+    return [Found(text.file, *broken) for text in texts for broken in _broken(text, rules)]
 
 
 def _broken(text: Text, rules: dict[str, Rule]) -> Iterator[tuple[str, str]]:
@@ -343,7 +351,13 @@ def _of_whole_page(file: str, texts: list[Text], folder: Path) -> Iterator[Found
     if file.startswith(FOR_THE_FIRM):
         for words in re.findall(r".{20}(?:standard deviation|\bsds?\b).{0,20}", said):
             yield Found(file, "standard deviation on a page for the firm", words)
-    yield from _money(file, said, currency_of(folder))
+    read_on = said if currency_of(folder) else " ".join(_seen(texts))
+    yield from _money(file, read_on, currency_of(folder))
+
+
+def _seen(texts: list[Text]) -> Iterator[str]:
+    """Yield what stands on a page; a picture's alternative stands by itself and says all."""
+    yield from (text.text for text in texts if text.kind != "alternative")
 
 
 def sources_of(folder: Path) -> str:

@@ -199,6 +199,10 @@ def test_one_job_that_follows_is_no_back_test():
     said = said_of(second_quarter_of_one_job())
     assert "cannot be tested before 2 jobs follow a first quarter" in said
     assert "inf" not in said
+    even = change(invent(jobs=12), used_rolls=4.0, estimated_rolls=4.0)
+    assert "12 jobs used as many rolls as were priced, which chance explains" in (
+        evidence_text._overrun(lay_out(even))
+    )
 
 
 def test_where_chance_explains_the_whole_the_cause_that_may_turn_is_named():

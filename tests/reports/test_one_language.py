@@ -1,8 +1,18 @@
+import re
+from dataclasses import replace
 from pathlib import Path
+from unittest import mock
 
+import numpy as np
+import pandas as pd
 import pytest
 
-from tests.reports.read_pages import Text, of_html, read, rules_for
+from airstats.documents.run_notebooks import NOTEBOOKS
+from airstats.reports import recording_text
+from airstats.reports.display import Picture, Words
+from tests.benchmark.every_analysis import one_chain, run_notebook
+from tests.invented import change, counted_whole, invent, save
+from tests.reports.read_pages import Text, broken_in, of_html, read, rules_for
 
 SAMPLE = Path(__file__).parents[2] / "reports" / "2026Q3"
 
@@ -79,3 +89,51 @@ def test_a_folder_without_pages_is_not_called_clean(tmp_path):
 
 def test_the_sample_reports_speak_one_language():
     assert read(SAMPLE) == []
+
+
+def three_jobs():
+    """Whole rolls, and neither crew, price nor way of counting."""
+    records = counted_whole(invent(jobs=3, quarters=1), "estimated_rolls")
+    return change(records, crew="", roll_price=np.nan, counted="")
+
+
+def one_new_job():
+    """A second quarter of one job; of every second job the openings are unknown."""
+    records = counted_whole(invent(jobs=13, quarters=1), "estimated_rolls")
+    late = records.jobs.index == 12
+    days = records.jobs["finished_on"].mask(late, pd.Timestamp("2025-05-15"))
+    return replace(change(records, finished_on=days), openings=records.openings.iloc[::2])
+
+
+def page_of(name, asked):
+    """What a notebook tells, as a page: its sentences and tables, without its pictures."""
+    with (
+        mock.patch("IPython.display.display") as told,
+        mock.patch.object(Picture, "_repr_mimebundle_", return_value=({}, {})),
+        mock.patch.object(recording_text, "DRAWS", 4),
+        one_chain(),
+    ):
+        assert list(run_notebook(name, asked)) == []
+    parts = [call.args[0] for call in told.call_args_list]
+    return "\n".join(
+        _paragraphs(part.text) if isinstance(part, Words) else part.get("text/html", "")
+        for part in parts
+    )
+
+
+def _paragraphs(words):
+    words = re.sub("`([^`]*)`", r"<code>\1</code>", words.replace("*", ""))
+    # Headings, and the references that are numbered, stand apart.
+    lines = (line.strip("- ") for line in words.splitlines() if not re.match(r"#|\d+\. ", line))
+    return "".join(f"<p>{line}</p>" for line in lines)
+
+
+def test_the_pages_of_small_firms_speak_it_too(tmp_path):
+    for firm, records in {"three": three_jobs(), "one": one_new_job()}.items():
+        asked = {"records": str(save(tmp_path / firm, records)), "quarter": ""}
+        for name in NOTEBOOKS:
+            page = page_of(name, asked)
+            assert page.count("<p>") > 3
+            texts = list(of_html(f"{name}.html", page))
+            assert [str(one) for one in broken_in(texts, "")] == []
+            assert not any(re.search(r"\binf\b|0\.000 ± 0\.000", text.text) for text in texts)

@@ -13,6 +13,7 @@ from airstats.pricing.newsvendor import priced
 from airstats.pricing.order_costs import order_costs, same_orders
 from airstats.reports.desk import after_decision
 from airstats.reports.price_text import (
+    _cut_otherwise,
     assumed,
     cost_words,
     cut_plan,
@@ -129,6 +130,8 @@ def test_the_order_is_told_for_the_cheapest_cuts_too(desk, order):
     assert said.text.startswith(
         f"Cut as drawn, the jobs take {m2:,.0f} m² in place of {noted:,.0f} m²: order {packs} rolls"
     )
+    as_noted = _cut_otherwise(desk, order, desk.quarter_records().openings["cut_pattern"]).text
+    assert as_noted.startswith(f"Cut as drawn, the jobs take {noted:,.0f} m² too: order ")
 
 
 def test_what_is_assumed_is_told_a_few_early_jobs_by_name(desk, order):
