@@ -10,7 +10,7 @@ import pytest
 from airstats.documents.run_notebooks import NOTEBOOKS
 from airstats.reports import recording_text
 from airstats.reports.display import Picture, Words
-from tests.benchmark.every_analysis import one_chain, run_notebook
+from tests.benchmark.every_analysis import run_notebook, worked_out_once
 from tests.invented import change, counted_whole, invent, save
 from tests.reports.read_pages import Text, broken_in, of_html, read, rules_for
 
@@ -111,7 +111,6 @@ def page_of(name, asked):
         mock.patch("IPython.display.display") as told,
         mock.patch.object(Picture, "_repr_mimebundle_", return_value=({}, {})),
         mock.patch.object(recording_text, "DRAWS", 4),
-        one_chain(),
     ):
         assert list(run_notebook(name, asked)) == []
     parts = [call.args[0] for call in told.call_args_list]
@@ -131,8 +130,9 @@ def _paragraphs(words):
 def test_the_pages_of_small_firms_speak_it_too(tmp_path):
     for firm, records in {"three": three_jobs(), "one": one_new_job()}.items():
         asked = {"records": str(save(tmp_path / firm, records)), "quarter": ""}
-        for name in NOTEBOOKS:
-            page = page_of(name, asked)
+        with worked_out_once():
+            pages = {name: page_of(name, asked) for name in NOTEBOOKS}
+        for name, page in pages.items():
             assert page.count("<p>") > 3
             texts = list(of_html(f"{name}.html", page))
             assert [str(one) for one in broken_in(texts, "")] == []
