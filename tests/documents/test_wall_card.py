@@ -58,7 +58,7 @@ def test_the_factors_and_crews_stand_with_their_numbers():
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
     first = learnt().crew_table().iloc[0]
     waste, more = printed_means(learnt())["waste"], round(first["mean"], 3)
-    assert f"({first.name}: {waste:.3f} {'−' if more < 0 else '+'} {abs(more):.3f})" in said
+    assert f"({first.name}: {waste:.3f} {'−' if more < 0 else '+'} {abs(more):.3f} m² a m²)" in said
 
 
 def test_the_card_says_of_the_crews_what_the_update_page_says():
