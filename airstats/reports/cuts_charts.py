@@ -193,7 +193,7 @@ def _regions(axes: Axes, grid: pd.DataFrame) -> None:
         lines = axes.contour(x, y, ahead, [1, 2, 4, 8, 16], colors=INK, linewidths=0.6)
         names = _labels(axes, x, y, ahead > 0, look.words.replace(" and ", "\nand "))
         for figure in axes.clabel(lines, fmt="%g", zorder=3):
-            figure.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 1.5})
+            figure.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 2.5})
             figure.set_visible(_has_room(figure, names, x, y, ahead > 0))
 
 
