@@ -67,7 +67,7 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
         show_table(
             together_and_alone(bought, alone),
             "To buy, for all jobs together and for each if it is supplied by itself:"
-            f" {_in_packs(bought)}; chances and money stand in the buying list",
+            f" {_in_packs(bought)}; chances and costs stand in the buying list",
             name="packs",
         ),
     )
