@@ -37,6 +37,8 @@ _PARTED = "\0"
 _NO_KERNEL = ""
 """In the place of a kernel's folder: the word is a desk."""
 _MOST_BYTES = 65536
+_LOOKED_AFTER_S = 0.5
+"""How often a nursery at work looks whether its run still is."""
 
 
 class Nursery:
@@ -146,10 +148,15 @@ def _lay_ready(path: str) -> None:
     from airstats.reports.desk import lay_ready, load_desk
     from airstats.reports.shared_work import worked_out
 
+    run = os.getppid()
+    # A run that is killed closes the line, which nobody hears who is at work.
+    signal.signal(signal.SIGALRM, lambda *_: os.getppid() == run or _end())
+    signal.setitimer(signal.ITIMER_REAL, _LOOKED_AFTER_S, _LOOKED_AFTER_S)
     # Whatever fails, fails again in each kernel, which can say so.
     with suppress(Exception):
         if desk := load_desk(path):
             lay_ready(path, worked_out(desk))
+    signal.setitimer(signal.ITIMER_REAL, 0)
 
 
 def _be_kernel(line: socket.socket, folder: str, *words: str) -> NoReturn:

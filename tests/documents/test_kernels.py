@@ -32,8 +32,8 @@ with kernel_nursery() as nursery:
 TELL = "import os, sys; print(os.getppid(), 'airstats.reports.owner_text' in sys.modules)"
 
 
-def run(folder, before=""):
-    call = [sys.executable, "-c", before + RUN, str(folder)]
+def run(folder, before="", script=RUN):
+    call = [sys.executable, "-c", before + script, str(folder)]
     return subprocess.Popen(call, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
@@ -70,12 +70,16 @@ def test_no_kernel_outlives_a_run_that_is_killed(tmp_path, at_work):
     pids = tmp_path / "pids"
     tell = f"open({str(pids)!r}, 'w').write(f'{{os.getpid()}} {{os.getppid()}} ')"
     write_notebook(tmp_path, "works", f"import os, re, time\n{tell}\n{at_work}")
-    process = run(tmp_path)
+    assert_gone_once_killed(run(tmp_path), pids)
+
+
+def assert_gone_once_killed(process, pids):
+    """The processes that wrote their numbers end soon after the run is killed."""
     while not pids.exists() or not pids.read_text().endswith(" "):
         assert process.poll() is None
         time.sleep(0.05)
     process.send_signal(signal.SIGKILL)
-    process.communicate()
+    process.communicate(timeout=60)
     for pid in map(int, pids.read_text().split()):
         for _ in range(100):
             if not is_alive(pid):
@@ -145,6 +149,18 @@ def test_a_run_that_fails_does_not_wait_for_work_on_its_desk(tmp_path):
     done = subprocess.run(call, capture_output=True, text=True, timeout=60, check=False)
     assert (done.returncode, done.stderr) == (1, "no\n")
     assert [path.name for path in tmp_path.iterdir()] == ["records"]
+
+
+@LINUX
+def test_no_work_on_a_desk_outlives_a_run_that_is_killed(tmp_path):
+    pids = tmp_path / "pids"
+    slow = "from airstats.reports import shared_work\nimport os, time\ndef work(_):\n"
+    slow += f"    open({str(pids)!r}, 'w').write(f'{{os.getpid()}} ')\n"
+    slow += "    while True: pass\nshared_work.worked_out = work\n"
+    save(tmp_path / "records", invent(jobs=12, quarters=2))
+    write_notebook(tmp_path, "works", OPEN, parameters='saved_desk: str = ""  # d')
+    process = run(tmp_path, slow, LAID)
+    assert_gone_once_killed(process, pids)
 
 
 def test_where_copying_fails_kernels_start_as_usual(tmp_path):
