@@ -13,7 +13,7 @@ from airstats.documents.page_templates import page_template
 from airstats.reports.display import Words
 
 TEMPLATE = "report.html.j2"
-NARROW = 43
+NARROW = 39
 """Characters of a table's row that a telephone shows; a wider one scrolls, and says so."""
 CELL = 15
 """Characters of a cell before a telephone breaks it into lines."""

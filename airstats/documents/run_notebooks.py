@@ -158,6 +158,15 @@ def saved_desk(desk: Desk, out: Path, nursery: Nursery | None) -> Iterator[Path]
 
     What several of them need and takes long is worked out once: in the nursery, while this process
     goes on, or else here.
+
+    Parameters
+    ----------
+    desk : Desk
+        What the notebooks start from.
+    out : Path
+        The folder of the run.
+    nursery : Nursery or None
+        The process that the kernels are copied from; None where they start by themselves.
     """
     with _workplace(out) as place:
         path = place.resolve() / "desk.json"

@@ -173,7 +173,7 @@ def test_every_verb_says_what_is_to_be_noted_of_what_it_reads(
         "quarter": [demo, "--quarter", "2023Q4", "--takeoff", takeoff, "--out", out,
                     "--firms", remarkable / "other"],
     }[verb]  # fmt: skip
-    monkeypatch.setattr(quarter_run, "_make_quarter", lambda *_: [])
+    monkeypatch.setattr(quarter_run, "_make_quarter", lambda *_: ([], "", []))
     shutil.copytree(demo, remarkable / "other")
     airstats.calibrate(airstats.read_records(DEMO), quarter="2023Q4").save(known)
     assert main([verb, *map(str, call)]) == 0

@@ -40,10 +40,12 @@ def test_sentences_quote_the_file(monkeypatch):
     }
     monkeypatch.setattr(evidence_appendix, "found", lambda _, row: rows[row] | {"firms": 17})
     waste = evidence_appendix._intervals_of_waste()
-    assert "in 91 %, 62 % where waste rose by 1.5 points" in waste
+    assert "in 91 % of ordinary firms, 62 % where waste rose by 1.5 points" in waste
     assert "and 83 % where crews differ" in waste
-    assert "held 81 %, 72 % where" in waste
-    assert "17 firms each" in waste
+    assert "in 81 %, 72 % and 63 % in turn" in waste
+    low, high = binom.interval(0.9, 17, 0.9)
+    assert f"(17 firms each, where chance makes {low / 17:.0%}"[:-1] in waste
+    assert f"{high / 17:.0%}"[:-1] in waste
     far = evidence_appendix._far_reveals()
     assert "came to 0.54 and 0.75 m² a m²; the 90 % interval held the truth in 64 % and 85 %" in far
 
