@@ -75,7 +75,10 @@ class Firm:
 
     unit_prices: dict[str, float] = field(
         default_factory=dict,
-        metadata={"told": "money a metre, or a corner piece, where no record names a price"},
+        metadata={
+            "told": "money a metre, or a corner piece, where no record has a price; it is then"
+            " ordered with the rest"
+        },
     )
     readers: dict[str, str] = field(
         default_factory=dict, metadata={"told": "who gets a report, as is printed on it"}
