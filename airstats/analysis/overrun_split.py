@@ -70,6 +70,8 @@ MAIN = joined("main")
 NET = joined("net")
 SHORT_WORDS = {name: GROUPS.get(name) or CAUSES[name].words for name in {**MAIN, **NET}}
 """Causes of the overrun, as a sentence or a picture names them."""
+PLURAL = (SHORT_WORDS["reveals"], SHORT_WORDS["laps_and_waste"])
+"""Of these, those that take a verb in the plural."""
 UNITS = ("rolls", "packs", "m2", "money")
 ROUNDING_STEPS = (1.0, 0.5, 0.25)
 """Prices that are all multiples of one of these, in rolls, are taken as rounded up to it."""

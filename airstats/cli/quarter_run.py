@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from airstats.model.allowances import Allowances
     from airstats.reports.desk import Desk, Sources
 
-_FAILED = "*.failed.ipynb"
+_FAILED, _ORDERS = "*.failed.ipynb", "orders.csv"
 _OF_A_QUARTER = (
     _FAILED,
-    "orders.csv",
+    _ORDERS,
     "buying_list.*",
     "stock_afterwards.csv",
     "set_aside.csv",
@@ -135,7 +135,7 @@ def _files_of_a_quarter(now: Allowances, desk: Desk) -> tuple[str, dict[Path, st
         Path(_SHEET): price_sheet(now, *costs, desk.to_price, firm),
     }
     if desk.to_price is not None:
-        files[Path("orders.csv")] = csv_of(rounded(price(desk.to_price, now, *costs, firm=firm)))
+        files[Path(_ORDERS)] = csv_of(rounded(price(desk.to_price, now, *costs, firm=firm)))
         said, bought = list_to_buy(firm, desk.to_price, now, Path())
         files |= bought
     return said, files | {Path(_LAST): now.to_text()} | set_aside(desk.records, Path())
@@ -165,7 +165,7 @@ def _make_quarter(
         key_file.parent,
         ours=_OF_A_QUARTER,
         last=_LAST,
-        sure=[*pages, _CARD, _SHEET, _LAST, *(["orders.csv"] if desk.to_price else [])],
+        sure=[*pages, _CARD, _SHEET, _LAST, *([_ORDERS] if desk.to_price else [])],
         of_failure=_FAILED,
     ) as notes:
         with saved_desk(desk, making, nursery) as saved:

@@ -48,8 +48,5 @@ def _has_own_columns(path: Path) -> bool:
         source = read_source(path)
     except RecordsError:
         return False
-    return (
-        {"job_id", "surface_m2"} <= source.tables["jobs"].headers.keys()
-        if ("jobs" in source.tables)
-        else False
-    )
+    jobs = source.tables.get("jobs")
+    return jobs is not None and {"job_id", "surface_m2"} <= jobs.headers.keys()

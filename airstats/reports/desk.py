@@ -131,6 +131,10 @@ class Desk:
         """Write the desk for the notebooks of a run to open."""
         save_plain(self, path)
 
+    def ahead(self) -> Records:
+        """Return the jobs to price; without any, those of the quarter."""
+        return self.to_price or self.quarter_records()
+
     def quarter_records(self) -> Records:
         """Return the records of the quarter's own jobs."""
         ids = set(self.own.table["job_id"])

@@ -9,7 +9,14 @@ import pandas as pd
 from scipy.stats import binom
 
 from airstats.analysis import overrun_views, sensitivity
-from airstats.analysis.overrun_split import MAIN, NET, SHORT_WORDS, overrun_table, split_overrun
+from airstats.analysis.overrun_split import (
+    MAIN,
+    NET,
+    PLURAL,
+    SHORT_WORDS,
+    overrun_table,
+    split_overrun,
+)
 from airstats.backtests.against_real_prices import LEAST_JOBS
 from airstats.backtests.forecast_checks import (
     ABOVE,
@@ -238,7 +245,7 @@ def _leading(desk: Desk, table: pd.DataFrame) -> str:
 
 
 def _leads(cause: str) -> str:
-    return f"{cause} lead{'s' if cause[:4] in ('crew', 'no s') else ''}"
+    return f"{cause} {'lead' if cause in PLURAL else 'leads'}"
 
 
 def _hangs_on(table: pd.DataFrame, jobs: Takeoff) -> str:

@@ -53,7 +53,7 @@ def price_section(desk: Desk, leftover_cost: float, short_cost: float) -> Sectio
         As for `price_materials`.
     """
     now = desk.now
-    jobs = desk.to_price or desk.quarter_records()
+    jobs = desk.ahead()
     bought = buying_list(jobs, now, leftover_cost, short_cost, firm=desk.firm)
     if bought["material"].eq(SHEET).all():
         return ()

@@ -13,6 +13,7 @@ from airstats.analysis.allowance_changes import crew_comparison
 from airstats.analysis.overrun_split import (
     MAIN,
     NET,
+    PLURAL,
     SHORT_WORDS,
     overrun_table,
     split_overrun,
@@ -79,7 +80,6 @@ FINE = 0.015
 SHOWN_SHARE = 0.0005
 """An allowance below this is told as nothing."""
 Told = Callable[[pd.Series], str]
-PLURAL = ("reveals", "laps and waste beyond the price")
 FEW_JOBS = 5
 LONG = 120
 """Signs of a crew's name with its figures."""

@@ -229,7 +229,7 @@ def chances(order: Order) -> Section:
 def assumed(desk: Desk, order: Order) -> Section:
     """Say with what the jobs were priced, what of them is unknown, and what the costs decide."""
     yield takeoff_words(desk)
-    jobs = desk.to_price or desk.quarter_records()
+    jobs = desk.ahead()
     early = [
         f"{row.job_id} is {unmeasured_words(row, jobs.openings)}"
         for row in each(order.jobs)
@@ -352,7 +352,7 @@ def cut_plan(desk: Desk, costs: CutCosts, order: Order) -> Section:
         For the cuts as they are noted.
     """
     terms = firm_cuts.cut_terms(desk.records, desk.now, costs, desk.firm.currency)
-    to_cut = firm_cuts.with_usual_depths(desk.to_price or desk.quarter_records(), desk.now)
+    to_cut = firm_cuts.with_usual_depths(desk.ahead(), desk.now)
     plan = firm_cuts.opening_plan(to_cut, terms)
     if plan.empty:
         yield Words("No opening is known, so there is none to cut.")
@@ -367,7 +367,7 @@ def cut_plan(desk: Desk, costs: CutCosts, order: Order) -> Section:
 
 def _cut_otherwise(desk: Desk, order: Order, cuts: pd.Series) -> Words:
     """What the order would be if every opening were cut by its cheapest cut."""
-    jobs, asked = desk.to_price or desk.quarter_records(), order.foretold
+    jobs, asked = desk.ahead(), order.foretold
     openings = jobs.openings.assign(cut_pattern=cuts)
     other = order_of(
         priced(

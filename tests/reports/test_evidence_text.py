@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from airstats.analysis.overrun_split import NET, overrun_table
+from airstats.analysis.overrun_split import NET, SHORT_WORDS, overrun_table
 from airstats.analysis.overrun_views import overrun_by_reveals, usual_split
 from airstats.analysis.sensitivity import AT_ONCE, TO_THE_NEAREST, leave_each_out, try_conclusion
 from airstats.backtests.forecast_checks import ABOVE, INSIDE, OPEN, cost_differences, own_cost
@@ -244,6 +244,7 @@ def test_the_conclusion_names_the_leading_cause():
     found = texts(lambda desk: evidence_text.conclusion_words(tried_on(desk), len(desk.takeoff)))
     assert "reveals lead (" in found["reveals"]
     assert "crew Damson leads (" in found["crew"]
+    assert evidence_text._leads(SHORT_WORDS["whole_rolls"]) == "whole-roll rounding leads"
 
 
 TRIED = pd.DataFrame(
