@@ -12,6 +12,8 @@ from airstats.reports.display import STRICT
 from tests.invented import CREW_WORLD, desk_of
 
 os.environ[STRICT] = "1"
+# A process that a test begins would translate all that it loads once more.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 @pytest.fixture(scope="session", autouse=True)
