@@ -150,6 +150,8 @@ def _alone(heading: str, cells: Sequence[object], table: str) -> list[Meaning]:
     for rule in _rules_for(words, table):
         unknown = len(words.unknown) / max(len(words.tags) + len(words.unknown), 1)
         score = rule.score * (1 - unknown)
+        if rule.column in best and score <= best[rule.column].score:
+            continue  # cells make a score smaller, never greater
         if (meaning := _supported(rule.column, score, heading, words, cells)) and (
             rule.column not in best or meaning.score > best[rule.column].score
         ):

@@ -8,10 +8,8 @@ import tempfile
 import time
 from collections import Counter
 from dataclasses import replace
+from math import isclose
 from pathlib import Path
-
-import numpy as np
-import pandas as pd
 
 from airstats.intake.book import records_of_book
 from airstats.intake.understand import understand
@@ -28,28 +26,35 @@ CUT_WORDS = {
 }
 
 
-def judged(book, understood, is_answered=False):
+def judged(book, understood, records, is_answered=False):
     """Return job name to (how it came, what is wrong) for every job of a book."""
-    records = records_of_book(understood) if len(understood.jobs) else None
-    jobs = records.jobs.set_index("job_id") if records else pd.DataFrame()
-    use = take_off(records).table.set_index("job_id") if records else pd.DataFrame()
+    jobs, use, openings = read_jobs(records) if records else ({}, {}, {})
     asked = set(understood.waiting) | {job for q in understood.questions for job in q.jobs}
     found = {}
     for job in book.jobs:
         if any(name == job.name or name.startswith(f"{job.name} (") for name in asked):
             found[job.name] = ASKED, ""
-        elif job.name not in jobs.index:
+        elif job.name not in jobs:
             left_out = job.gone or (is_answered and "struck" in job.unclear)
             found[job.name] = (RIGHT, "") if left_out else (LOST, "")
         else:
-            openings = records.openings[records.openings["job_id"].eq(job.name)]
-            wrong = misread(
-                replace(job, unclear=frozenset()) if is_answered else job,
-                jobs.loc[job.name], use.loc[job.name], openings,
-            )  # fmt: skip
+            true = replace(job, unclear=frozenset()) if is_answered else job
+            own = openings.get(job.name, [])
+            wrong = misread(true, jobs[job.name], use[job.name], own)
             found[job.name] = (MISREAD, wrong) if wrong else (RIGHT, "")
-    strange = set(jobs.index) - {job.name for job in book.jobs} if records else set()
+    strange = set(jobs) - {job.name for job in book.jobs}
     return found | {f"{name} (no job)": (MISREAD, "a job that is none") for name in strange}
+
+
+def read_jobs(records):
+    """Return each job's row of the records and of the takeoff, and its openings, by its name."""
+    jobs = records.jobs.set_index("job_id").to_dict("index")
+    use = take_off(records).table.set_index("job_id").to_dict("index")
+    told = ["job_id", "count", "width_mm", "height_mm", "reveal_mm", "cut_pattern"]
+    openings = {}
+    for name, *opening in records.openings[told].itertuples(index=False):
+        openings.setdefault(name, []).append(tuple(opening))
+    return jobs, use, openings
 
 
 def misread(job, row, use, openings):
@@ -61,10 +66,10 @@ def misread(job, row, use, openings):
         wrong.append(f"quarter {row['quarter']} for {job.quarter}")
     if abs(row["surface_m2"] / job.surface_m2 - 1) > 0.006:
         wrong.append(f"surface {row['surface_m2']} for {job.surface_m2}")
-    if not np.isclose(row["estimated_rolls"], job.estimated, atol=0.01):
+    if not isclose(row["estimated_rolls"], job.estimated, abs_tol=0.01):
         wrong.append(f"estimated {row['estimated_rolls']} for {job.estimated}")
     low, high = use["used_low_m2"] / use["roll_m2"], use["used_high_m2"] / use["roll_m2"]
-    if not np.allclose([low, high], [max(job.low, 0), job.high], atol=0.01):
+    if not all_close([low, high], [max(job.low, 0), job.high], 0.01):
         wrong.append(f"used {low:g} to {high:g} for {job.low:g} to {job.high:g}")
     if job.price is not None and row["roll_price"] != job.price:
         wrong.append(f"price {row['roll_price']} for {job.price}")
@@ -79,14 +84,17 @@ def wrong_openings(job, row, openings):
         return ["openings where the book has none"] if row["openings_known"] else []
     if not row["openings_known"]:
         return ["openings lost"]
-    told = ["count", "width_mm", "height_mm", "reveal_mm", "cut_pattern"]
-    came = sorted(tuple(values) for values in openings[told].itertuples(index=False))
+    came = sorted(openings)
     true = sorted((h.count, h.width_mm, h.height_mm, h.reveal_mm, h.cut) for h in job.holes)
     alike = len(came) == len(true) and all(
-        c[4] == t[4] and np.allclose(c[:4], t[:4], atol=0.6)
-        for c, t in zip(came, true, strict=True)
+        c[4] == t[4] and all_close(c[:4], t[:4], 0.6) for c, t in zip(came, true, strict=True)
     )
     return [] if alike else [f"openings {came} for {true}"]
+
+
+def all_close(came, true, within):
+    """Whether numbers are those of the truth, to within so much."""
+    return all(isclose(c, t, abs_tol=within) for c, t in zip(came, true, strict=True))
 
 
 def answered(book, understood):
@@ -141,10 +149,17 @@ def one_book(seed, jobs=40, style=None):
         start = time.perf_counter()
         before = understand(path)
         taken = time.perf_counter() - start
-        came = judged(book, before)
-        after = judged(book, understand(path, answered(book, before)), True)
+        words = answered(book, before)
+        after = understand(path, words) if words.answers else before
+    read = records_if_any(before)
+    again = records_if_any(after) if words.answers else read
+    came, later = judged(book, before, read), judged(book, after, again, True)
     kinds = len({question.kind for question in before.questions})
-    return book, came, after, kinds, taken
+    return book, came, later, kinds, taken
+
+
+def records_if_any(understood):
+    return records_of_book(understood) if len(understood.jobs) else None
 
 
 def main():

@@ -1,9 +1,11 @@
 """One set of jobs in many layouts comes to the same records, without a question."""
 
+from functools import cache
+
 import pytest
 
 from airstats import read_records
-from airstats.intake.book import csv_files, read_book
+from airstats.intake.book import csv_files, read_book, records_of_book
 from airstats.intake.understand import understand
 from tests.intake.books import (
     HEADINGS,
@@ -154,20 +156,27 @@ LAYOUTS = (
 )  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def understood_of(tmp_path_factory):
+    """What each layout is understood as, worked out once."""
+    return cache(lambda layout: understand(layout(tmp_path_factory.mktemp(layout.__name__))))
+
+
 @pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: layout.__name__)
-def test_a_layout_is_read_without_a_question(layout, tmp_path):
-    source = layout(tmp_path)
-    understood = understand(source)
+def test_a_layout_is_read_without_a_question(layout, understood_of):
+    understood = understood_of(layout)
     assert [str(question) for question in understood.questions] == []
     assert understood.waiting == {}
     assert understood.totals == ()
-    assert read(read_book(source)) == truth()
+    assert read(records_of_book(understood)) == truth()
 
 
 @pytest.mark.parametrize("layout", LAYOUTS[:6], ids=lambda layout: layout.__name__)
-def test_the_files_that_are_written_read_as_the_book_does(layout, tmp_path):
-    source, folder = layout(tmp_path), tmp_path / "out"
-    folder.mkdir()
-    for name, text in csv_files(understand(source)).items():
-        (folder / f"{name}.csv").write_text(text, encoding="utf-8")
-    assert read(read_records(folder)) == read(read_book(source)) == truth()
+def test_the_files_that_are_written_read_as_the_book_does(layout, understood_of, tmp_path):
+    for name, text in csv_files(understood_of(layout)).items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    assert read(read_records(tmp_path)) == truth()
+
+
+def test_a_book_is_read_from_its_file(tmp_path):
+    assert read(read_book(titles_and_totals(tmp_path))) == truth()
