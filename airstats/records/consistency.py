@@ -114,7 +114,7 @@ def is_finished(jobs: Sheet) -> np.ndarray:
 def check_sheets(sheets: Mapping[str, Sheet], links: Links) -> list[Finding]:
     """Find every fault, in the order of the tables, their rows and their columns."""
     jobs, openings, materials = (sheets[name] for name in ("jobs", "openings", "materials"))
-    found = [finding for sheet in sheets.values() for finding in _check_columns(sheet)]
+    found = [finding for s in sheets.values() if s.is_read for finding in _check_columns(s)]
     found += _check_finished(jobs) + _check_twice(jobs, links)
     found += _check_strays(jobs, openings, links.openings)
     found += _check_strays(jobs, materials, links.materials)
@@ -253,9 +253,10 @@ def _loosely(job_id: str) -> str:
 
 def _check_summary(jobs: Sheet, links: Links) -> list[Finding]:
     """Check the summary columns of the jobs whose openings they stand for."""
+    if not links.in_summary.any():
+        return []
     found = check_limits(jobs, SUMMARY_LIMITS, links.in_summary)
-    needed = SUMMARY if links.in_summary.any() else ()
-    return found + _check_needed(jobs, needed, links.in_summary, _COUNTED)
+    return found + _check_needed(jobs, SUMMARY, links.in_summary, _COUNTED)
 
 
 def _check_dates(jobs: Sheet) -> list[Finding]:
@@ -268,9 +269,9 @@ def _check_dates(jobs: Sheet) -> list[Finding]:
 def _check_counted(sheet: Sheet, column: str, what: str) -> list[Finding]:
     """Compare what was used with the steps in which it is said to be counted."""
     found = []
-    used, counted = sheet.frame[column], sheet.frame["counted"]
+    used, counted = sheet.frame[column].to_numpy(), sheet.frame["counted"].to_numpy(dtype=object)
     for word, step in _STEPS.items():
-        off = (counted == word) & ((used / step - (used / step).round()).abs() > 1e-9)
+        off = (counted == word) & (np.abs(used / step - np.round(used / step)) > 1e-9)
         problem = f'does not fit counted "{word}", which goes in steps of {step:g}'
         found += sheet.flag(off, column, problem, _COUNT_OTHERWISE.format(what))
     return found
@@ -278,6 +279,8 @@ def _check_counted(sheet: Sheet, column: str, what: str) -> list[Finding]:
 
 def _check_materials(materials: Sheet, links: Links) -> list[Finding]:
     """Check numbers, counts and units of the materials; one material stands once a job."""
+    if not materials.is_read:
+        return []
     found = check_limits(materials, MATERIAL_LIMITS)
     found += _check_counted(materials, "used", "packs")
     names, units = materials.frame["material"], materials.frame["unit"]
@@ -294,6 +297,8 @@ def _check_materials(materials: Sheet, links: Links) -> list[Finding]:
 
 def _check_stock(stock: Sheet) -> list[Finding]:
     """Check what is on the shelf: a row holds whole rolls, or what is left on a begun one."""
+    if not stock.is_read:
+        return []
     found = check_limits(stock, STOCK_LIMITS)
     neither = stock.blank[["rolls", "left_m"]].all(axis=1)
     both = (stock.frame["rolls"] > 0) & (stock.frame["left_m"] > 0)
@@ -316,20 +321,24 @@ def _sound(sheet: Sheet, found: list[Finding]) -> pd.DataFrame:
             rows.setdefault(str(fault.column), []).append(row)
     for column, faulty in rows.items():
         numbers.loc[faulty, column] = np.nan
-    numbers.loc[[row for row, _ in sheet.table.row_faults]] = np.nan
+    if sheet.table.row_faults:
+        numbers.loc[[row for row, _ in sheet.table.row_faults]] = np.nan
     return numbers
 
 
 def _opening_sums(sound: dict[str, pd.DataFrame], links: Links) -> pd.DataFrame:
     """Sum each job's openings, m²: `area` of those without fault, `reveal` nan if not known."""
-    summary = sound["jobs"].loc[links.in_summary].rename(columns=SUMMARY).assign(sides=4)
-    needed = ["count", "width_mm", "height_mm", "sides", "reveal_mm"]
-    kinds = pd.concat([sound["openings"][needed], summary[needed]], ignore_index=True)
-    owners = np.concatenate([links.openings, np.flatnonzero(links.in_summary)])
-    m2 = kinds["count"] / 1e6
-    area = (m2 * kinds["width_mm"] * kinds["height_mm"]).fillna(0)
-    edge = 2 * kinds["height_mm"] + (kinds["sides"] - 2) * kinds["width_mm"]
-    reveal = m2 * edge * kinds["reveal_mm"]
+    rows = np.flatnonzero(links.in_summary)
+    owners = np.concatenate([links.openings, rows])
+    summary = sound["jobs"].rename(columns=SUMMARY).assign(sides=4.0)
+    count, width, height, sides, depth = (
+        np.concatenate([sound["openings"][name], summary[name].to_numpy()[rows]])
+        for name in ("count", "width_mm", "height_mm", "sides", "reveal_mm")
+    )
+    m2 = count / 1e6
+    area = m2 * width * height
+    area[np.isnan(area)] = 0
+    reveal = m2 * (2 * height + (sides - 2) * width) * depth
     known, n = owners >= 0, len(links.jobs)
     sums = {
         name: np.bincount(owners[known], weights=values[known], minlength=n)

@@ -32,6 +32,8 @@ _LONGEST_CELL = 1_000_000
 _ENDLESS_CELL = re.compile(rb'(?:^|[,;\t|\r\n])"[^",;\t|\r\n][^"]{%d}' % _LONGEST_CELL)
 _HEAD = 1 << 16
 """Characters; the header is nearly always among them."""
+_SMALL = 1 << 18
+"""Characters; some 3,000 jobs."""
 _UNENDED = "the last line has no line end; if the file was cut off there, its end is missing."
 _SENTINEL = "end of the file"
 
@@ -56,7 +58,8 @@ def csv_table(name: str, file: str, data: bytes) -> Table:
     body = io.TextIOWrapper(io.BytesIO(text.encode()), "utf-8", newline="")
     for _ in range(lines_above):
         body.readline()
-    frame = _csv_frame(file, body, separator)
+    # Many cells that are alike are kept once; for few that takes longer than to keep them all.
+    frame = _csv_frame(file, body, separator, "object" if len(text) < _SMALL else "category")
     header = [cell for cell in (frame[place].iloc[0] for place in frame) if cell is not None]
     plain = shaped(name, file, header, frame.iloc[1:], record + 2)
     table = replace(plain, separator=separator)
@@ -152,7 +155,7 @@ def _first_records(text: str, separator: str) -> tuple[list[tuple[int, list[str]
     return records, bool(lines.readline())
 
 
-def _csv_frame(file: str, body: TextIO, separator: str) -> pd.DataFrame:
+def _csv_frame(file: str, body: TextIO, separator: str, kind: str) -> pd.DataFrame:
     """Read the header and all below it as text; the slow reader also takes uneven rows."""
     start = body.tell()
     try:
@@ -160,7 +163,7 @@ def _csv_frame(file: str, body: TextIO, separator: str) -> pd.DataFrame:
             body,
             sep=separator,
             header=None,
-            dtype="category",
+            dtype=kind,
             na_filter=False,
             skip_blank_lines=False,
         )

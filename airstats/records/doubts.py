@@ -48,10 +48,12 @@ def _note(sheet: Sheet, column: str, rows: np.ndarray, what: str) -> list[str]:
 
 def _unusual(sheet: Sheet) -> list[str]:
     notes = []
-    for column in sheet.frame.columns.intersection(list(TYPICAL)):
-        values = sheet.frame[column].mask(sheet.blank[column]).to_numpy(dtype=float)
+    for column in (column for column in sheet.frame if column in TYPICAL):
+        values = np.where(sheet.blank[column], np.nan, sheet.frame[column])
         low, high = TYPICAL[column]
         rows = np.flatnonzero(((values < low) & (values != 0)) | (values > high))
+        if not rows.size:
+            continue
         unit = sheet.unit(column)
         usual = [f"{as_declared(column, v, unit) if unit else v:g}" for v in (low, high)]
         what = (

@@ -32,6 +32,8 @@ def check_left(jobs: Sheet, sound: pd.DataFrame) -> list[Finding]:
     sound : DataFrame
         Their numbers, nan for those at fault.
     """
+    if jobs.blank[[*LEFT, "full_diameter_mm"]].to_numpy().all():
+        return []
     return _check_roll(jobs, sound) + _check_diameter(jobs, sound) + _check_amount(jobs, sound)
 
 
@@ -99,6 +101,8 @@ def _check_amount(jobs: Sheet, sound: pd.DataFrame) -> list[Finding]:
 def left_notes(jobs: Sheet) -> list[str]:
     """Say what was taken of a roll or of the store that the records do not tell."""
     frame, blank = jobs.frame, jobs.blank
+    if blank[list(LEFT)].to_numpy().all():
+        return []
     measured = ~blank["left_diameter_mm"] & blank["left_m"]
     usual = measured & blank[["full_diameter_mm", "core_mm"]].any(axis=1)
     notes = []

@@ -87,7 +87,10 @@ def _twice(openings: Sheet, own: pd.DataFrame) -> dict[int, int]:
 def _same_job(jobs: Sheet) -> list[Finding]:
     """Find jobs whose ids differ in signs only, and whose numbers do not differ at all."""
     numbers = ["finished_on", "surface_m2", "estimated_rolls", "used_rolls"]
-    alike = jobs.frame[numbers].assign(letters=letters(jobs.frame["job_id"]))
+    alike = jobs.frame[numbers]
+    if not alike.duplicated().any():
+        return []
+    alike = alike.assign(letters=letters(jobs.frame["job_id"]))
     alike = alike[alike["letters"].ne("") & ~jobs.blank["surface_m2"]]
     found = []
     for _, group in alike[alike.duplicated(keep=False)].groupby(list(alike), dropna=False):

@@ -223,7 +223,7 @@ def check_limits(sheet: Sheet, limits: Limits, where: np.ndarray | bool = True) 
         The rows to check.
     """
     found = []
-    for column in sheet.frame.columns.intersection(list(limits)):
+    for column in (column for column in limits if column in sheet.frame):
         values = sheet.frame[column].to_numpy()
         left = where & ~np.isnan(values)
         for rule in limits[column]:

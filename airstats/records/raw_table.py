@@ -335,6 +335,8 @@ def _letters_of(column: str) -> str:
 def _filled_rows(body: pd.DataFrame) -> np.ndarray:
     empty = np.arange(len(body))
     for place in body:
+        if not empty.size:
+            break
         empty = empty[_are_empty(body[place].iloc[empty])]
     return np.delete(np.arange(len(body)), empty)
 

@@ -235,7 +235,7 @@ def _jobs(checked: _Checked, rows: np.ndarray) -> pd.DataFrame:
     frame = frame.assign(finished_on=known, quarter=quarter, finished=is_finished(sheet)[rows])
     told = ~sheet.blank["counted"].to_numpy(dtype=bool)[rows]
     frame = frame.assign(openings_known=~checked.links.unknown[rows], count_told=told)
-    return frame.join(_extras(sheet.table, rows))
+    return _with_extras(frame, sheet, rows)
 
 
 def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.DataFrame:
@@ -244,11 +244,13 @@ def _openings(checked: _Checked, jobs: np.ndarray, openings: np.ndarray) -> pd.D
     owners = checked.links.openings[openings]
     spelling = in_jobs["job_id"].array.take(owners)
     listed = in_openings.iloc[openings].assign(job_id=spelling, from_summary=False)
-    listed = listed.reset_index(drop=True).join(_extras(checked.sheets["openings"].table, openings))
+    listed = _with_extras(listed.reset_index(drop=True), checked.sheets["openings"], openings)
     kept = jobs[checked.links.in_summary[jobs]]
+    if not len(kept):
+        return _typed(listed)
     summary = in_jobs.iloc[kept][["job_id", *SUMMARY]].rename(columns=SUMMARY)
     summary = summary.assign(mark="summary", sides=4.0, from_summary=True)
-    together = pd.concat([listed, summary], ignore_index=True) if len(summary) else listed
+    together = pd.concat([listed, summary], ignore_index=True)
     extras = together.columns.difference(summary.columns, sort=False)
     return _typed(together.fillna(dict.fromkeys(extras, "")))
 
@@ -258,27 +260,29 @@ def _materials(checked: _Checked, good: np.ndarray) -> pd.DataFrame:
     sheet = checked.sheets["materials"]
     in_jobs = checked.sheets["jobs"].frame["job_id"].array
     spelling = in_jobs.take(checked.links.materials[good])
-    frame = _typed(sheet.frame.iloc[good].assign(job_id=spelling))
-    return frame.join(_extras(sheet.table, good))
+    return _with_extras(_typed(sheet.frame.iloc[good].assign(job_id=spelling)), sheet, good)
 
 
 def _stock(sheet: Sheet, good: np.ndarray) -> pd.DataFrame:
     """Return the good rows of stock; a row of whole rolls has no begun one, and the reverse."""
     frame = sheet.frame.iloc[good].fillna({"rolls": 0, "left_m": 0.0})
-    return _typed(frame).join(_extras(sheet.table, good))
+    return _with_extras(_typed(frame), sheet, good)
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     """Give every column the type it has whatever the kind of file."""
     kinds = dict.fromkeys(TEXTS, "str") | dict.fromkeys(_WHOLE_NUMBERS, "int64")
     kinds["from_summary"] = "bool"
-    known = {column: kind for column, kind in kinds.items() if column in frame}
-    return frame.astype(known).reset_index(drop=True)
+    found = frame.dtypes
+    other = {name: kind for name, kind in kinds.items() if name in found and found[name] != kind}
+    return (frame.astype(other) if other else frame).reset_index(drop=True)
 
 
-def _extras(table: Table, rows: np.ndarray) -> pd.DataFrame:
-    extras = table.cells.columns.difference(COLUMNS[table.name], sort=False)
-    return _texts(table.cells[extras].iloc[rows])
+def _with_extras(frame: pd.DataFrame, sheet: Sheet, rows: np.ndarray) -> pd.DataFrame:
+    """Add the source's other columns of these rows, as text."""
+    cells = sheet.table.cells
+    extras = [column for column in cells if column not in COLUMNS[sheet.table.name]]
+    return frame.join(_texts(cells[extras].iloc[rows])) if extras else frame
 
 
 def _texts(cells: pd.DataFrame) -> pd.DataFrame:
@@ -292,11 +296,12 @@ def _texts(cells: pd.DataFrame) -> pd.DataFrame:
 
 
 def _set_aside(checked: _Checked, bad: dict[str, dict[int, str]]) -> pd.DataFrame:
-    parts = [_set_aside_of(sheet.table, bad[name]) for name, sheet in checked.sheets.items()]
-    filled = [part for part in parts if len(part)]
-    if not filled:
+    parts = [
+        _set_aside_of(sheet.table, bad[name]) for name, sheet in checked.sheets.items() if bad[name]
+    ]
+    if not parts:
         return pd.DataFrame({"table": [], "row": [], "reason": []})
-    return pd.concat(filled, ignore_index=True).fillna("")
+    return pd.concat(parts, ignore_index=True).fillna("")
 
 
 def _set_aside_of(table: Table, reasons: dict[int, str]) -> pd.DataFrame:

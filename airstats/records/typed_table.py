@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -149,15 +150,21 @@ def read_sheets(tables: dict[str, Table], dates: str) -> dict[str, Sheet]:
 
     Together, because a decimal comma in one table tells how numbers are written in the other.
     """
-    none = np.empty(0, dtype=int)
-    absent = {name: Table(name, name, pd.DataFrame(), {}, none) for name in COLUMNS}
-    each = absent | tables
-    cells = {name: _cells(table) for name, table in each.items()}
+    cells = {name: _cells(table) for name, table in tables.items()}
     no_numbers = (*TEXTS, "finished_on")
     marks = decimal_marks(
         cell for of_one in cells.values() for name, cell in of_one.items() if name not in no_numbers
     )
-    return {name: _sheet(each[name], cells[name], marks, dates) for name in COLUMNS}
+    return {
+        name: _sheet(tables[name], cells[name], marks, dates) if name in tables else _absent(name)
+        for name in COLUMNS
+    }
+
+
+@cache
+def _absent(name: str) -> Sheet:
+    table = Table(name, name, pd.DataFrame(), {}, np.empty(0, dtype=int))
+    return _sheet(table, _cells(table), frozenset(), "ask")
 
 
 def _cells(table: Table) -> dict[str, Cells]:
@@ -179,8 +186,9 @@ def _sheet(table: Table, cells: dict[str, Cells], marks: frozenset[str], dates: 
         )
         for part in ("result", "blank")
     )
-    for column in frame.columns.intersection(list(DEFAULTS)):
-        frame[column] = frame[column].mask(blank[column], DEFAULTS[column])
+    for column, reading in readings.items():
+        if column in DEFAULTS and reading.blank.any():
+            frame[column] = frame[column].mask(reading.blank, DEFAULTS[column])
     notes = [
         f"{table.file}, column {table.as_headed(column)}: {reading.note}"
         for column, reading in readings.items()

@@ -11,7 +11,8 @@ import pytest
 
 from airstats.__main__ import main
 from airstats.base.errors import RecordsError
-from airstats.records.reading import read_records
+from airstats.records import csv_reader
+from airstats.records.reading import faults_or_records, read_records
 from airstats.records.source import LARGEST_FILE
 
 FILES = Path(__file__).with_name("ugly")
@@ -32,6 +33,25 @@ def test_the_message_and_nothing_else(file, status, message, capsys):
     *before, told = errors.strip().splitlines() if status else [said]
     assert message in told
     assert before in ([], [f"1 fault in {file}:"])
+
+
+def test_a_large_file_reads_as_a_small_one(monkeypatch):
+    """Cells that are alike are kept once in a large file."""
+    folders = [Path("data/demo"), *(path for path in FILES.iterdir() if path.is_dir())]
+    small = [told_of(folder) for folder in folders]
+    monkeypatch.setattr(csv_reader, "_SMALL", 0)
+    assert [told_of(folder) for folder in folders] == small
+    assert small[0][0] == ()
+
+
+def told_of(folder):
+    """The faults of some records, and their tables if there are none."""
+    try:
+        faults, records = faults_or_records(folder)
+    except RecordsError as error:
+        return (str(error),)
+    tables = [records.jobs, records.openings, records.materials] if records else []
+    return (faults, *((table.to_csv(), table.dtypes.astype(str).tolist()) for table in tables))
 
 
 def test_nothing_of_another_file_is_let_in():
