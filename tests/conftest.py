@@ -4,6 +4,7 @@ A part of a report that fails stops its notebook; what finer records save is dra
 """
 
 import os
+from contextlib import nullcontext
 
 import pytest
 
@@ -33,11 +34,20 @@ def tmp_path(tmp_path):
 
 
 @pytest.fixture
-def quick_files(monkeypatch):
-    """Stand in for the price sheet and the card, which take four fifths of a quick quarter."""
-    book, card = "airstats.documents.price_workbook.workbook", "airstats.documents.wall_card"
-    monkeypatch.setattr(f"{book}.price_sheet", lambda *_, **__: b"a book")
-    monkeypatch.setattr(f"{card}.allowance_card", lambda *_, **__: "a card")
+def no_notebooks(monkeypatch):
+    """Spare a quarter that runs no notebooks what only they need, and the price sheet."""
+    documents = "airstats.documents"
+    monkeypatch.setattr(f"{documents}.nursery.kernel_nursery", nullcontext)
+    monkeypatch.setattr(f"{documents}.run_notebooks.saved_desk", lambda *_: nullcontext())
+    book = f"{documents}.price_workbook.workbook.price_sheet"
+    monkeypatch.setattr(book, lambda *_, **__: b"a book")
+
+
+@pytest.fixture
+def quick_files(no_notebooks, monkeypatch):
+    """Stand in for the card too."""
+    card = "airstats.documents.wall_card.allowance_card"
+    monkeypatch.setattr(card, lambda *_, **__: "a card")
 
 
 @pytest.fixture(scope="session")

@@ -8,6 +8,7 @@ import pandas as pd
 
 from airstats.catalog.materials import MATERIALS
 from airstats.geometry.cutting_rules import Practice
+from airstats.model.allowances import unchanged
 from airstats.model.posterior import COLUMNS
 from airstats.model.prior import Prior
 from airstats.records.reading import Records
@@ -23,6 +24,8 @@ PLAIN = Practice(slit="upright", halves=False)
 MATERIAL_COLUMNS = [
     "job_id", "material", "estimated", "used", "counted", "pack", "unit", "pack_price",
 ]  # fmt: skip
+FEW = replace(Prior(), spread_nodes=Prior().spread_nodes[1::3], crew_sd_weights=((0.015, 1.0),))
+"""A starting belief in a coarser table of candidates, for speed: means stay to three digits."""
 CREW_WORLD = {"factor": 0.2, "reveal_mm": 100.0, "crew_extra": 0.25}
 WORLDS = {
     "reveals": {"factor": 0.8, "reveal_mm": 600.0, "jobs": 96},
@@ -156,6 +159,12 @@ def save(folder, records):
     if len(records.materials):
         records.materials.to_csv(folder / "materials.csv", index=False)
     return folder
+
+
+def start(file, quarter="2024Q4"):
+    """Write allowances of few candidates and no job, from which commands go on quickly."""
+    unchanged(quarter, FEW).save(file)
+    return file
 
 
 def table(rows):

@@ -32,9 +32,9 @@ def write_source(folder, jobs=24):
     return save(folder, invent(jobs=jobs))
 
 
-def words_of(verb, source, quarter, out):
+def words_of(verb, source, quarter, out, *more):
     """Return what follows the program's name on the command line of one run."""
-    return [verb, str(source), "--quarter", quarter, "--out", str(out)]
+    return [verb, str(source), "--quarter", quarter, "--out", str(out), *map(str, more)]
 
 
 def command(verb, source, quarter, out):
@@ -42,15 +42,11 @@ def command(verb, source, quarter, out):
     return [sys.executable, "-m", "airstats", *words_of(verb, source, quarter, out)]
 
 
-FORKS = multiprocessing.get_context("forkserver")
-FORKS.set_forkserver_preload([__name__])
-
-
 class Fork:
-    """A run in a copy of a process that has the libraries loaded; to watch and kill as `Popen`."""
+    """Work done in a copy of this process; to watch and kill as `Popen`."""
 
-    def __init__(self, *asked):
-        self.process = FORKS.Process(target=quietly, args=(words_of(*asked),))
+    def __init__(self, work: Callable[[], object]):
+        self.process = multiprocessing.get_context("fork").Process(target=work)
         self.process.start()
 
     def poll(self) -> int | None:

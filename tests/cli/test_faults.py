@@ -10,8 +10,9 @@ import signal
 import subprocess
 import sys
 import tempfile
-import textwrap
 import time
+from contextlib import redirect_stdout
+from functools import partial
 from pathlib import Path
 
 import nbformat
@@ -34,40 +35,54 @@ from airstats.records.source import source_digest
 from tests.benchmark.kills import (
     Fork,
     changes,
-    command,
     due_at,
     kill_at,
     left_over,
-    write_source,
+    quietly,
+    words_of,
 )
 from tests.documents.test_run_notebooks import write_notebook
+from tests.invented import invent, save, start
 
-FIRST, SECOND = "2025Q1", "2025Q2"
+FIRST, SECOND, START = "2025Q1", "2025Q2", "start.json"
 KILLS = 8
 SAMPLE = Path(__file__).parents[2] / "reports" / "2026Q3"
 
 
 @pytest.fixture(scope="module")
 def source(tmp_path_factory):
-    return write_source(tmp_path_factory.mktemp("firm") / "records")
+    """Records, and beside them what their chain begins with."""
+    folder = tmp_path_factory.mktemp("firm")
+    start(folder / START)
+    return save(folder / "records", invent(jobs=12, quarters=2))
+
+
+@pytest.fixture(scope="module")
+def first_file(source, tmp_path_factory):
+    file = tmp_path_factory.mktemp("first") / "files" / "a.json"
+    assert calibrate(source, FIRST, file) == 0
+    return file
 
 
 @pytest.fixture
-def old(source, tmp_path):
+def old(first_file, tmp_path):
     """An allowances file of an earlier run, and its bytes."""
-    file = tmp_path / "files" / "a.json"
-    assert calibrate(source, FIRST, file) == 0
-    return file, file.read_bytes()
+    folder = shutil.copytree(first_file.parent, tmp_path / "files")
+    return folder / first_file.name, first_file.read_bytes()
+
+
+def calibrating(source, quarter, file):
+    """Return the words of a command, which goes on from what lies beside the records."""
+    return words_of("calibrate", source, quarter, file, "--previous", source.with_name(START))
 
 
 def calibrate(source, quarter, file):
-    return main(["calibrate", str(source), "--quarter", quarter, "--out", str(file)])
+    return main(calibrating(source, quarter, file))
 
 
-def in_a_process(code):
-    """Run some lines in a process of their own."""
-    call = [sys.executable, "-c", textwrap.dedent(code)]
-    return subprocess.run(call, capture_output=True, text=True, check=False)
+def in_a_process(work):
+    """Do some work in a copy of this process, and return its status."""
+    return Fork(work).wait()
 
 
 def test_a_killed_calibration_leaves_the_old_file_or_the_new_one(source, tmp_path):
@@ -78,15 +93,13 @@ def test_a_killed_calibration_leaves_the_old_file_or_the_new_one(source, tmp_pat
     out = tmp_path / "files" / "a.json"
     assert calibrate(source, FIRST, out) == 0
     chance, killed = random.Random(7), 0
-    # The second run takes no time to load what runs are copied from.
-    for _ in range(2):
-        start = time.perf_counter()
-        assert Fork("calibrate", source, FIRST, out).wait() == 0
-        whole_s = time.perf_counter() - start
+    begun = time.perf_counter()
+    assert in_a_process(lambda: quietly(calibrating(source, FIRST, out))) == 0
+    whole_s = time.perf_counter() - begun
     for turn in range(KILLS):
         due = due_at(turn, whole_s, changes(out.parent, ".*"), chance)
-        asked = "calibrate", source, SECOND if turn % 4 < 2 else FIRST, out
-        killed += kill_at(Fork(*asked), due)
+        words = calibrating(source, SECOND if turn % 4 < 2 else FIRST, out)
+        killed += kill_at(Fork(partial(quietly, words)), due)
         assert out.read_bytes() in whole
         load_allowances(out)
     assert killed >= KILLS / 2
@@ -99,14 +112,12 @@ def test_a_killed_calibration_leaves_the_old_file_or_the_new_one(source, tmp_pat
 def test_killed_while_writing(tmp_path, moment):
     file = tmp_path / "a.json"
     write_whole(file, "old")
-    run = in_a_process(f"""
-        import os, signal
-        from pathlib import Path
-        from airstats.base.atomic_files import write_whole
-        os.{moment} = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
-        write_whole(Path({str(file)!r}), "new" * 1000)
-    """)
-    assert run.returncode == -signal.SIGKILL
+
+    def write():
+        setattr(os, moment, lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+        write_whole(file, "new" * 1000)
+
+    assert in_a_process(write) == -signal.SIGKILL
     assert file.read_text() == "old"
     assert len(left_over(tmp_path)) == 1
     write_whole(file, "newer")
@@ -145,23 +156,20 @@ def names_in(folder):
 def test_killed_between_two_moves_a_note_says_that_files_do_not_belong_together(tmp_path, moves):
     folder, names = tmp_path / "r", ["a.html", "allowances.json", "b.html"]
     make(folder, names)
-    run = in_a_process(f"""
-        import os, signal
-        from pathlib import Path
-        from airstats.base.result_folder import made_together
-        moved, replace = [], os.replace
-        def count(source, target):
-            if "making" in str(source):
-                if len(moved) == {moves}:
-                    os.kill(os.getpid(), signal.SIGKILL)
-                moved.append(target)
-            replace(source, target)
+    moved, replace = [], os.replace
+
+    def count(source, target):
+        if MAKING in str(source):
+            if len(moved) == moves:
+                os.kill(os.getpid(), signal.SIGKILL)
+            moved.append(target)
+        replace(source, target)
+
+    def make_again():
         os.replace = count
-        with made_together(Path({str(folder)!r}), last="allowances.json"):
-            for name in {names!r}:
-                (Path({str(folder)!r}) / {MAKING!r} / name).write_text("new")
-    """)
-    assert run.returncode == -signal.SIGKILL
+        make(folder, names, "new")
+
+    assert in_a_process(make_again) == -signal.SIGKILL
     assert [(folder / name).read_text() for name in names].count("new") == moves
     assert (folder / "allowances.json").read_text() == "old"
     assert "do not belong together" in (folder / UNFINISHED).read_text()
@@ -300,19 +308,26 @@ def quick_reports(text, fails=False, meanwhile=lambda: None):
 
 
 def quarter_run(source, quarter, out):
-    return main(["quarter", str(source), "--quarter", quarter, "--out", str(out)])
+    # A quarter goes on from the same start.
+    return main(["quarter", *calibrating(source, quarter, out)[1:]])
 
 
 def everything(folder):
     return {p.relative_to(folder): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
 
 
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory):
+    return tmp_path_factory.mktemp("reports") / "out"
+
+
 @pytest.fixture
-def reports(source, tmp_path, monkeypatch, quick_files):
+def reports(source, made_once, tmp_path, monkeypatch, quick_files):
     """The folder of a whole run of the first quarter."""
     monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", quick_reports("first"))
-    assert quarter_run(source, FIRST, tmp_path / "out") == 0
-    return tmp_path / "out"
+    if not made_once.exists():
+        assert quarter_run(source, FIRST, made_once) == 0
+    return shutil.copytree(made_once, tmp_path / "out")
 
 
 def test_a_failed_quarter_leaves_the_earlier_results_and_its_half_run_copy(
@@ -350,6 +365,7 @@ def test_records_among_the_reports_stay(source, tmp_path, monkeypatch, capsys):
     """A name like that of a picture's numbers, in the folder that results go to."""
     monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", quick_reports("first"))
     own = shutil.copytree(source, tmp_path / "firm" / "data" / "2025-jobs.d")
+    start(own.with_name(START))
     (tmp_path / "firm" / "orders.csv").write_text("mine")
     (tmp_path / "firm" / "data" / "2024-jobs.xlsx").write_text("mine")
     assert quarter_run(own, FIRST, tmp_path / "firm") == 0
@@ -370,7 +386,8 @@ def test_two_runs_at_once_in_one_folder(source, reports, capsys):
 
 def test_two_calibrations_at_once_into_one_file(source, tmp_path):
     out = tmp_path / "a.json"
-    runs = [Fork("calibrate", source, quarter, out) for quarter in (FIRST, SECOND)]
+    words = [calibrating(source, quarter, out) for quarter in (FIRST, SECOND)]
+    runs = [Fork(partial(quietly, each)) for each in words]
     assert [run.wait() for run in runs] == [0, 0]
     assert load_allowances(out).quarter in (FIRST, SECOND)
     assert not left_over(tmp_path)
@@ -390,12 +407,13 @@ def test_a_clock_that_goes_backwards(source, reports, monkeypatch):
     assert not left_over(reports)
 
 
-def test_sources_gone_meanwhile_change_no_result(source, tmp_path, monkeypatch):
+@pytest.mark.usefixtures("no_notebooks")
+def test_sources_gone_meanwhile_change_no_result(source, first_file, tmp_path, monkeypatch):
     """Reports and allowances are of one reading, whatever becomes of the sources after it."""
     for name in ("records", "firm"):
         shutil.copytree(source, tmp_path / name)
-    write_source(tmp_path / "takeoff", jobs=4)
-    assert calibrate(source, FIRST, tmp_path / "before.json") == 0
+    save(tmp_path / "takeoff", invent(jobs=4))
+    shutil.copy(first_file, tmp_path / "before.json")
     read = {name: source_digest(tmp_path / name) for name in ("records", "takeoff", "before.json")}
 
     def gone(settings, desk, out_dir, **options):
@@ -411,7 +429,7 @@ def test_sources_gone_meanwhile_change_no_result(source, tmp_path, monkeypatch):
     for out, reports in {"calm": quick_reports("one"), "out": gone}.items():
         monkeypatch.setattr("airstats.documents.run_notebooks.run_quarter", reports)
         assert main([*map(str, call), str(tmp_path / out)]) == 0
-    # A workbook, and so the list of what was written, tells when it was made.
+    # The workbook of the buying list tells when it was made, and so the list of what was written.
     out, calm = (
         {p: held for p, held in everything(tmp_path / name).items()
          if p.suffix not in (".xlsx", ".txt")} for name in ("out", "calm")
@@ -422,12 +440,16 @@ def test_sources_gone_meanwhile_change_no_result(source, tmp_path, monkeypatch):
 
 def closed_pipe(words, place):
     """Run a command whose reader has gone before it says anything; return its status."""
-    reader, writer = os.pipe()
-    os.close(reader)
-    call = [sys.executable, "-u", "-m", "airstats", *map(str, words)]
-    run = subprocess.run(call, stdout=writer, stderr=subprocess.DEVNULL, cwd=place, check=False)
-    os.close(writer)
-    return run.returncode
+
+    def run():
+        reader, writer = os.pipe()
+        os.close(reader)
+        os.dup2(writer, 1)
+        os.chdir(place)
+        with open(1, "w", buffering=1, closefd=False) as unread, redirect_stdout(unread):
+            sys.exit(main([*map(str, words)]))
+
+    return in_a_process(run)
 
 
 def test_files_are_written_though_nobody_reads_the_messages(source, old, tmp_path):
@@ -495,24 +517,23 @@ def test_a_full_disk_keeps_the_old_file_and_says_so(source, old, monkeypatch, ca
     assert calibrate(source, SECOND, old[0]) == 0
 
 
-def test_a_file_that_may_not_grow(source, old):
+def test_a_file_that_may_not_grow(source, old, capfd):
     """The system's own limit on the size of a file: the write fails half-way for real."""
 
     def small():
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
+        sys.exit(calibrate(source, SECOND, old[0]))
 
-    call = command("calibrate", source, SECOND, old[0])
-    run = subprocess.run(call, preexec_fn=small, capture_output=True, text=True, check=False)
-    assert run.returncode == 1
-    assert run.stderr == f"{old[0]}: cannot be read or written (File too large).\n"
+    assert in_a_process(small) == 1
+    assert capfd.readouterr().err == f"{old[0]}: cannot be read or written (File too large).\n"
     assert old[0].read_bytes() == old[1]
     assert not left_over(old[0].parent)
 
 
 @pytest.fixture
 def tiny_disk(tmp_path):
-    """A disk of 1 MB: it holds one quarter's allowances, and no second beside them."""
+    """A disk of 1 MB, of which a test takes most."""
     place = tmp_path / "disk"
     place.mkdir()
     call = ["mount", "-t", "tmpfs", "-o", "size=1000k", "tmpfs", str(place)]
@@ -526,7 +547,8 @@ def test_a_disk_that_is_really_full(source, tiny_disk, capsys):
     file = tiny_disk / "a.json"
     assert calibrate(source, FIRST, file) == 0
     old = file.read_bytes()
-    (tiny_disk / "ballast").write_bytes(bytes(shutil.disk_usage(tiny_disk).free // 2))
+    free = shutil.disk_usage(tiny_disk).free
+    (tiny_disk / "ballast").write_bytes(bytes(free - len(old) // 2))
     assert len(old) > shutil.disk_usage(tiny_disk).free
     assert calibrate(source, SECOND, file) == 1
     assert "No space left on device" in capsys.readouterr().err
@@ -540,34 +562,34 @@ def test_a_quarter_on_a_full_disk_changes_nothing(source, tiny_disk, monkeypatch
     out = tiny_disk / "out"
     out.mkdir()
     (out / "letter.txt").write_text("old")
-    (tiny_disk / "ballast").write_bytes(bytes(shutil.disk_usage(tiny_disk).free - 50_000))
+    (tiny_disk / "ballast").write_bytes(bytes(shutil.disk_usage(tiny_disk).free - 10_000))
     assert quarter_run(source, FIRST, out) == 1
     assert "No space left on device" in capsys.readouterr().err
     assert {path.name: path.read_text() for path in out.iterdir()} == {"letter.txt": "old"}
 
 
-def test_a_folder_that_may_not_be_written_to(source):
+def test_a_folder_that_may_not_be_written_to(source, capfd):
     """The superuser may write anywhere, so the run goes on as nobody, in an open place."""
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
         place.chmod(0o755)
-        shutil.copytree(source, place / "records")
+        records = shutil.copytree(source, place / "records")
+        shutil.copy(source.with_name(START), place)
         file = place / "files" / "a.json"
-        call = ["calibrate", str(place / "records"), "--quarter"]
-        assert main([*call, FIRST, "--out", str(file)]) == 0
+        assert calibrate(records, FIRST, file) == 0
         old = file.read_bytes()
         file.parent.chmod(0o555)
-        run = in_a_process(f"""
-            import os, sys
-            from airstats.__main__ import main
-            main([*{call!r}, {FIRST!r}, "--out", {str(place / "other.json")!r}])
+        capfd.readouterr()
+
+        def as_nobody():
             if os.getuid() == 0:
                 os.setuid(65534)
-            sys.exit(main([*{call!r}, {SECOND!r}, "--out", {str(file)!r}]))
-        """)
+            sys.exit(calibrate(records, SECOND, file))
+
+        assert in_a_process(as_nobody) == 1
         file.parent.chmod(0o755)
-        assert run.returncode == 1
-        assert run.stderr == f"{file.parent}: cannot be read or written (Permission denied).\n"
+        refused = f"{file.parent}: cannot be read or written (Permission denied).\n"
+        assert capfd.readouterr().err == refused
         assert file.read_bytes() == old
         assert not left_over(file.parent)
 
