@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
@@ -117,7 +118,7 @@ def hand_rule(
 
     Notes
     -----
-    sheet = laid × (1 + waste) + reveal factor × reveal area; margin as by `sheet_margins`.
+    sheet = laid × (1 + waste) + reveal factor × reveal area; margin as by `sheet_margin`.
     """
     takeoff = one_job(job)
     row, means = takeoff.table.iloc[0], printed_means(allowances)
@@ -129,38 +130,36 @@ def hand_rule(
         waste_m2=round(laid * means["waste"], 1),
         reveal_area_m2=reveal,
         reveals_m2=round(reveal * means[f"reveal.{job.cut_pattern}"], 1),
-        margin=sheet_margins(allowances, *costs)[""],
+        margin=sheet_margin(allowances, *costs),
         roll_m2=float(row["roll_m2"]),
         full_m2=float(full.use.mean()[0]),
         order_rolls=int(full.order_packs[0]),
     )
 
 
-def sheet_margins(
-    allowances: Allowances, leftover_cost: float, short_cost: float
-) -> dict[str, Margin]:
-    """Return the margin where the crew is not known, under "", and where the card names it.
+def sheet_margin(
+    allowances: Allowances, leftover_cost: float, short_cost: float, crews: Sequence[str] = ("",)
+) -> Margin:
+    """Return the margin where the crew is one of these, or is not known.
 
     Parameters
     ----------
     allowances, leftover_cost, short_cost
         As for `hand_rule`.
+    crews : sequence of str
+        Crews that the allowances know, or "".
 
     Notes
     -----
     Least squares of (quantile of the need at short / (short + left over) - the sheet expected by
     hand) on that sheet, over jobs of every usual size, depth and cut.
     """
-    found, means = {}, printed_means(allowances)
-    points = allowances.crew_table()["mean"].round(3).to_dict()
-    for kind, crews in {"": [""], "named": [str(crew) for crew in points]}.items():
-        if crews:
-            jobs = take_off(_usual_jobs(crews))
-            waste = means["waste"] + np.array([points.get(crew, 0.0) for crew in jobs.crews])
-            factors = np.array([means[f"reveal.{cut}"] for cut in CUTS])
-            expected = jobs.amount * (1 + waste) + jobs.by_cut("reveal") @ factors
-            found[kind] = _margin(priced(jobs, allowances, leftover_cost, short_cost), expected)
-    return found
+    means, points = printed_means(allowances), allowances.crew_table()["mean"].round(3)
+    jobs = take_off(_usual_jobs(crews))
+    waste = means["waste"] + np.array([points.get(crew, 0.0) for crew in jobs.crews])
+    factors = np.array([means[f"reveal.{cut}"] for cut in CUTS])
+    expected = jobs.amount * (1 + waste) + jobs.by_cut("reveal") @ factors
+    return _margin(priced(jobs, allowances, leftover_cost, short_cost), expected)
 
 
 def _margin(foretold: Priced, expected: np.ndarray) -> Margin:
@@ -169,7 +168,7 @@ def _margin(foretold: Priced, expected: np.ndarray) -> Margin:
     return Margin(round(float(fixed), 1), round(float(share), 3))
 
 
-def _usual_jobs(crews: list[str]) -> Records:
+def _usual_jobs(crews: Sequence[str]) -> Records:
     """Jobs of every usual size, with openings of every cut, few and many, shallow and deep."""
     every = list(product(np.linspace(*SPAN_M2, 6), (3, 8, 14), CUTS, _KINDS, crews))
     surface, count, cut, kind, crew = zip(*every, strict=True)
@@ -208,7 +207,10 @@ def allowance_card(
     currency : str
         That of the costs, if it is known.
     """
-    rule = hand_rule(job, allowances, leftover_cost, short_cost)
+    rule, crews = hand_rule(job, allowances, leftover_cost, short_cost), allowances.belief.crews
+    margins = {"": rule.margin}
+    if crews:
+        margins["named"] = sheet_margin(allowances, leftover_cost, short_cost, crews)
     return page_template(TEMPLATE).render(
         allowances=allowances,
         jobs=len(allowances.job_ids),
@@ -219,7 +221,7 @@ def allowance_card(
         taped=percent(PRETAPED_SHARE),
         kept=f"{1 - PRETAPED_SHARE:g}",
         steps=_steps(job, rule, allowances),
-        margins=sheet_margins(allowances, leftover_cost, short_cost),
+        margins=margins,
         span=SPAN_M2,
         close=CLOSE,
         rule=rule,
@@ -283,6 +285,8 @@ def _materials(
 ) -> list[dict[str, str]]:
     """The other materials that records have taught, with the packs for the example."""
     costs, known = (leftover_cost, short_cost), material_table(allowances).to_dict("index")
+    if not known:
+        return []
     own = {one.name: one.jobs for one in needed_products(one_record(job), allowances)}
     usual = {one.name: one for one in needed_products(_usual_jobs([""]), allowances)}
     counts, rows = _counts(job), []

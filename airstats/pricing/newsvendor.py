@@ -178,8 +178,9 @@ def needed_products(
     takeoff, allowances, firm
         As for `price_materials`.
     """
-    yield Product(take_off(takeoff), allowances)
-    yield from _needed_materials(takeoff, allowances, _named(takeoff, allowances, firm))
+    jobs = take_off(takeoff)
+    yield Product(jobs, allowances)
+    yield from _needed_materials(jobs, takeoff, allowances, _named(takeoff, allowances, firm))
 
 
 def left_out(takeoff: Records, allowances: Allowances, firm: Firm = ASSUMED) -> list[str]:
@@ -191,7 +192,7 @@ def left_out(takeoff: Records, allowances: Allowances, firm: Firm = ASSUMED) -> 
         As for `price_materials`.
     """
     rest = set(MATERIALS) - _named(takeoff, allowances, firm)
-    return [one.name for one in _needed_materials(takeoff, allowances, rest)]
+    return [one.name for one in _needed_materials(take_off(takeoff), takeoff, allowances, rest)]
 
 
 def _named(takeoff: Records, allowances: Allowances, firm: Firm) -> set[str]:
@@ -200,9 +201,9 @@ def _named(takeoff: Records, allowances: Allowances, firm: Firm) -> set[str]:
 
 
 def _needed_materials(
-    takeoff: Records, allowances: Allowances, names: set[str]
+    jobs: Takeoff, takeoff: Records, allowances: Allowances, names: set[str]
 ) -> Iterator[Product]:
-    jobs = take_off(takeoff).reckoned(allowances.belief.habits)
+    jobs = jobs.reckoned(allowances.belief.habits)
     quantities = material_quantities(jobs, takeoff.openings)
     for name in filter(names.__contains__, MATERIALS):
         known = material_known(allowances, name)

@@ -16,7 +16,7 @@ from airstats.model.chain_audit import check_chain
 from airstats.model.decisions import decide
 from airstats.model.quarterly_update import calibrate
 from airstats.pricing.newsvendor import price_materials
-from tests.invented import firm
+from tests.invented import FEW, firm
 
 RECORDS = firm(jobs=8, joint_tape=0.1)
 WRONG = (-0.5, 10**400, None, "x", [], [0.5], {"x": {}})
@@ -25,7 +25,7 @@ WRONG = (-0.5, 10**400, None, "x", [], [0.5], {"x": {}})
 @pytest.fixture(scope="module")
 def whole():
     """A kept quarter's file, as it is read, with few candidates."""
-    first = calibrate(RECORDS, quarter="2025Q2")
+    first = calibrate(RECORDS, quarter="2025Q2", prior=FEW)
     kept = decide(first, calibrate(RECORDS, first, "2025Q3"), "keep", "a look first", "AB")
     content = json.loads(kept.to_text())
     content["suspects"] = {"J001": 0.7}
