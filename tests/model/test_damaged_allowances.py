@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 from dataclasses import asdict, replace
 
@@ -47,13 +46,19 @@ def ways(part, place=()):
 
 def spoilt(whole, way, value):
     """Return the file's content with another value in one place, and a digest that fits."""
-    content = copy.deepcopy(whole)
+    content = json.loads(json.dumps(whole))
     part = content
     for key in way[:-1]:
         part = part[key]
     part[way[-1]] = value
     content["digest"] = own_digest(content)
     return content
+
+
+@pytest.fixture(scope="module")
+def read():
+    """What was read and used already; most entries are there for people, and change nothing."""
+    return set()
 
 
 def as_read(known):
@@ -78,13 +83,12 @@ def test_the_file_is_read_as_long_as_nothing_is_wrong(whole, tmp_path):
 
 
 @pytest.mark.parametrize("value", WRONG, ids=lambda value: repr(value)[:9])
-def test_a_value_of_a_wrong_kind_is_refused_or_of_no_consequence(whole, tmp_path, value):
-    file, read, refused = tmp_path / "a.json", set(), []
+def test_a_value_of_a_wrong_kind_is_refused_or_of_no_consequence(whole, read, tmp_path, value):
+    file, refused = tmp_path / "a.json", []
     for way in ways(whole):
         file.write_text(json.dumps(spoilt(whole, way, value)), encoding="utf-8")
         try:
             known = load_allowances(file)
-            # Most entries are there for people, and the same is read without them.
             if as_read(known) not in read:
                 read.add(as_read(known))
                 use(known, file)
