@@ -24,8 +24,6 @@ PLAIN = Practice(slit="upright", halves=False)
 MATERIAL_COLUMNS = [
     "job_id", "material", "estimated", "used", "counted", "pack", "unit", "pack_price",
 ]  # fmt: skip
-FEW = replace(Prior(), spread_nodes=Prior().spread_nodes[1::3], crew_sd_weights=((0.015, 1.0),))
-"""A starting belief in a coarser table of candidates, for speed: means stay to three digits."""
 CREW_WORLD = {"factor": 0.2, "reveal_mm": 100.0, "crew_extra": 0.25}
 WORLDS = {
     "reveals": {"factor": 0.8, "reveal_mm": 600.0, "jobs": 96},
@@ -71,6 +69,16 @@ def invent(
         cut_pattern=np.where(np.arange(jobs) % 2, "centre", "diagonal"), from_summary=False,
     )  # fmt: skip
     return Records(table, openings, pd.DataFrame(), (), "invented", "sha256:invented", ())
+
+
+def few_candidates():
+    """A starting belief in a coarser table of candidates, for speed: means stay to three digits."""
+    whole = Prior()
+    nodes = whole.spread_nodes[1::3]
+    return replace(whole, spread_nodes=nodes, crew_sd_weights=((0.015, 1.0),))
+
+
+FEW = few_candidates()
 
 
 @cache
@@ -163,7 +171,7 @@ def save(folder, records):
 
 def start(file, quarter="2024Q4"):
     """Write allowances of few candidates and no job, from which commands go on quickly."""
-    unchanged(quarter, FEW).save(file)
+    unchanged(quarter, few_candidates()).save(file)
     return file
 
 

@@ -6,6 +6,7 @@ which does not know of a cut that is added while the tests run.
 
 import ast
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -32,11 +33,12 @@ from airstats.pricing.cut_choice import cheapest_cut
 from airstats.pricing.newsvendor import price
 from airstats.records.reading import check_records, read_records
 from airstats.reports.desk import open_desk
+from airstats.reports.display import Picture
 from airstats.reports.drawing import NO_DRAWING, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
-from tests.benchmark.every_analysis import run_notebook
+from tests.benchmark.every_analysis import run_notebook, worked_out_once
 from tests.documents.price_workbook.test_workbook import as_written, by_formulon, likeliest, opened
-from tests.invented import firm, save
+from tests.invented import firm, save, start
 
 FACTOR = 2.2
 NOTEBOOKS_OF_CUTS = ("evidence", "price_jobs", "why_jobs_run_over", "update_allowances")
@@ -172,8 +174,8 @@ def test_it_is_weighed_against_the_other_cuts(desk):
 def few(desk):
     """The allowances with few candidates: quicker to work out."""
     tape = desk.now.materials["frame tape"]
-    tape = replace(tape, belief=likeliest(tape.belief, 10))
-    belief = likeliest(desk.now.belief, 20)
+    tape = replace(tape, belief=likeliest(tape.belief, 3))
+    belief = likeliest(desk.now.belief, 6)
     return replace(desk.now, belief=belief, materials={"frame tape": tape})
 
 
@@ -240,12 +242,26 @@ def test_the_card_names_it(desk):
     assert "stops at an opening (lined, lined with a doubled strip)" in page
 
 
+@pytest.fixture(scope="module")
+def asked(folder):
+    """What the notebooks are asked for, all of the same chain."""
+    begun = start(folder.with_name("start.json"))
+    with worked_out_once():
+        yield {"records": str(folder), "takeoff": "", "previous": str(begun)}
+
+
+def drawn_if_it_shows_the_cut(picture, *_, draw=Picture._repr_mimebundle_):
+    said = f"{picture.alt} {picture.data.to_csv()}"
+    return draw(picture) if re.search("doubled|steady", said) else ({"image/png": "undrawn"}, {})
+
+
 @pytest.mark.parametrize("name", NOTEBOOKS_OF_CUTS)
-def test_every_notebook_speaks_of_it(folder, name, monkeypatch):
-    """In this process, for a kernel would not have the entry; pictures are drawn."""
+def test_every_notebook_speaks_of_it(asked, name, monkeypatch):
+    """In this process, for a kernel would not have the entry; its pictures are drawn."""
     shown = []
     monkeypatch.setattr("IPython.display.display", lambda part, **_: shown.append(part))
-    assert not list(run_notebook(name, {"records": str(folder), "takeoff": ""}))
+    monkeypatch.setattr(Picture, "_repr_mimebundle_", drawn_if_it_shows_the_cut)
+    assert not list(run_notebook(name, asked))
     bundles = [part for part in shown if isinstance(part, dict)]
     assert len(shown) > 10
     assert "a doubled strip" in " ".join(map(str, shown))
@@ -392,6 +408,8 @@ def test_no_module_names_a_cut_but_the_entries():
     package = Path(airstats.__main__.__file__).parent
     allowed = {"cut_patterns.py", "typed_job.py", "opening_quantities.py"}
     for path in package.rglob("*.py"):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        named = {n.value for n in ast.walk(tree) if isinstance(n, ast.Constant)}
-        assert not named & {"diagonal", "centre", "lined"} or path.name in allowed, path.name
+        text = path.read_text(encoding="utf-8")
+        if path.name in allowed or not re.search("diagonal|centre|lined", text):
+            continue
+        named = {n.value for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Constant)}
+        assert not named & {"diagonal", "centre", "lined"}, path.name
