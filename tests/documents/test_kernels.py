@@ -1,8 +1,6 @@
 """Kernels are copies of one process that has loaded all; nothing of them outlives the run."""
 
 import os
-import signal
-import subprocess
 import sys
 import time
 from contextlib import nullcontext
@@ -13,9 +11,11 @@ import pytest
 
 from airstats.__main__ import main
 from airstats.base.errors import AirstatsError
+from airstats.cli import quarter_run
 from airstats.documents import nursery, run_notebooks
 from airstats.documents.nursery import kernel_nursery
 from tests.documents.test_run_notebooks import write_notebook
+from tests.forks import Fork
 from tests.invented import invent, save
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="no copies on this system")
@@ -33,8 +33,7 @@ TELL = "import os, sys; print(os.getppid(), 'airstats.reports.owner_text' in sys
 
 
 def run(folder, before="", script=RUN):
-    call = [sys.executable, "-c", before + script, str(folder)]
-    return subprocess.Popen(call, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    return Fork(f"{before}\n{script}", folder)
 
 
 def told(folder):
@@ -56,7 +55,7 @@ def test_a_kernel_has_all_loaded_at_its_start_and_nothing_is_warned_of(tmp_path,
     """Also where the run has put something else in the place of its output, as commands do."""
     write_notebook(tmp_path, "works", TELL)
     process = run(tmp_path, before)
-    assert process.communicate(timeout=120) == ("", "")
+    assert process.end() == (0, "", "")
     parent, loaded = told(tmp_path)
     assert loaded == "True"
     assert int(parent) != process.pid
@@ -78,8 +77,7 @@ def assert_gone_once_killed(process, pids):
     while not pids.exists() or not pids.read_text().endswith(" "):
         assert process.poll() is None
         time.sleep(0.05)
-    process.send_signal(signal.SIGKILL)
-    process.communicate(timeout=60)
+    process.kill()
     for pid in map(int, pids.read_text().split()):
         for _ in range(100):
             if not is_alive(pid):
@@ -89,9 +87,11 @@ def assert_gone_once_killed(process, pids):
 
 
 LAID = """
-import sys, time
+import sys
 from pathlib import Path
 from airstats.documents.nursery import kernel_nursery
+from airstats.reports import recording_text
+recording_text.DRAWS = 4
 folder = Path(sys.argv[1])
 with kernel_nursery() as nursery:
     from airstats.documents.run_notebooks import run_quarter_notebooks, saved_desk
@@ -112,31 +112,27 @@ def laid(folder, before=""):
     own = invent(jobs=12, quarters=2)
     save(folder / "records", own)
     write_notebook(folder, "works", OPEN, parameters='saved_desk: str = ""  # d')
-    call = [sys.executable, "-c", before + LAID, str(folder)]
-    done = subprocess.run(call, capture_output=True, text=True, timeout=120, check=False)
-    return own.jobs["quarter"].max(), done
+    assert run(folder, before, LAID).end() == (0, "", "")
+    return own.jobs["quarter"].max()
 
 
 def test_what_takes_long_is_on_the_desk_that_a_kernel_opens(tmp_path):
-    quarter, done = laid(tmp_path)
-    assert (done.stdout, done.stderr) == ("", "")
-    assert told(tmp_path) == [quarter, "True", "True"]
+    assert laid(tmp_path) == told(tmp_path)[0]
+    assert told(tmp_path)[1:] == ["True", "True"]
 
 
 def test_where_no_process_is_copied_it_is_worked_out_before(tmp_path):
     elsewhere = "from types import SimpleNamespace\nfrom airstats.documents import nursery\n"
     elsewhere += "nursery.sys = SimpleNamespace(platform='darwin')\n"
-    quarter, done = laid(tmp_path, elsewhere)
-    assert (done.stdout, done.stderr) == ("", "")
-    assert told(tmp_path) == [quarter, "True", "True"]
+    assert laid(tmp_path, elsewhere) == told(tmp_path)[0]
+    assert told(tmp_path)[1:] == ["True", "True"]
 
 
 @LINUX
 def test_where_laying_a_desk_ready_fails_kernels_open_the_saved_one(tmp_path):
     broken = "from airstats.reports import shared_work\nshared_work.worked_out = None\n"
-    quarter, done = laid(tmp_path, broken)
-    assert (done.stdout, done.stderr) == ("", "")
-    assert told(tmp_path) == [quarter, "False", "False"]
+    assert laid(tmp_path, broken) == told(tmp_path)[0]
+    assert told(tmp_path)[1:] == ["False", "False"]
 
 
 @LINUX
@@ -145,10 +141,8 @@ def test_a_run_that_fails_does_not_wait_for_work_on_its_desk(tmp_path):
     slow += "shared_work.worked_out = lambda _: time.sleep(99)\n"
     script = slow + LAID.replace("more = ", "sys.exit('no')\n        more = ")
     save(tmp_path / "records", invent(jobs=12, quarters=2))
-    call = [sys.executable, "-c", script, str(tmp_path)]
-    done = subprocess.run(call, capture_output=True, text=True, timeout=60, check=False)
-    assert (done.returncode, done.stderr) == (1, "no\n")
-    assert [path.name for path in tmp_path.iterdir()] == ["records"]
+    assert run(tmp_path, script=script).end(within_s=60) == (1, "", "no\n")
+    assert {path.name for path in tmp_path.iterdir()} == {"records", "said.out", "said.err"}
 
 
 @LINUX
@@ -166,7 +160,7 @@ def test_no_work_on_a_desk_outlives_a_run_that_is_killed(tmp_path):
 def test_where_copying_fails_kernels_start_as_usual(tmp_path):
     write_notebook(tmp_path, "works", TELL)
     process = run(tmp_path, "from airstats.documents import nursery\nnursery.LOADED = ['absent']")
-    assert process.communicate(timeout=120) == ("", "")
+    assert process.end() == (0, "", "")
     assert told(tmp_path) == [str(process.pid), "False"]
 
 
@@ -181,6 +175,7 @@ def test_a_quarter_runs_its_notebooks_in_copies(tmp_path, monkeypatch):
     ours, run = mock.Mock(), mock.Mock(side_effect=AirstatsError("far enough"))
     monkeypatch.setattr(nursery, "kernel_nursery", lambda: nullcontext(ours))
     monkeypatch.setattr(run_notebooks, "run_quarter", run)
+    monkeypatch.setattr(quarter_run, "_files_of_a_quarter", lambda *_: ("", {}))
     own = invent(jobs=3)
     records, last = save(tmp_path / "records", own), own.jobs["quarter"].max()
     call = ["quarter", str(records), "--quarter", last, "--out", str(tmp_path / "out")]

@@ -7,8 +7,9 @@ import shutil
 import subprocess
 import unicodedata
 import zipfile
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
+from unittest import mock
 
 import formulon
 import numpy as np
@@ -25,12 +26,13 @@ from airstats.base.firm import Firm
 from airstats.catalog.corner_methods import CORNER_METHODS
 from airstats.catalog.materials import MATERIALS
 from airstats.catalog.reader_names import reader_name
+from airstats.documents.price_workbook import quote_page, workbook
 from airstats.documents.price_workbook.geometry_formulas import add_geometry, sums
 from airstats.documents.price_workbook.job_sheets import JobSheets
 from airstats.documents.price_workbook.quote_page import FIRST_OPENING, INPUTS, RESULTS
 from airstats.documents.price_workbook.usual_formulas import LISTED, UNKNOWN
-from airstats.documents.price_workbook.workbook import MOST_JOBS, price_sheet
-from airstats.model.allowances import unchanged
+from airstats.documents.price_workbook.workbook import price_sheet
+from airstats.model.allowances import Allowances, unchanged
 from airstats.model.posterior import FORMS
 from airstats.model.quarterly_update import calibrate
 from airstats.pricing.newsvendor import price
@@ -42,6 +44,8 @@ from tests.invented import KNOWN_CUTS, invent, with_use
 JOBS = int(os.environ.get("AIRSTATS_PRICED_JOBS", "12"))
 """200 take ten minutes."""
 A_BOOK = 6
+A_PAGE, MOST_KINDS = 3, 9
+"""Rows for openings on a page, and the most of a job: each has 140 formulas."""
 ROWS_OF_OPENINGS = 500
 HELD = ("order_rolls", "expected_m2", "low_m2", "high_m2",
         "rolls_p50", "rolls_p80", "rolls_p95", "chance_short",
@@ -70,6 +74,12 @@ def learnt():
 def plain():
     """The price sheet with an example and no takeoff."""
     return price_sheet(learnt())
+
+
+def short_sheet(*asked, **more):
+    """A price sheet with few rows for openings."""
+    with mock.patch.object(quote_page, "LEAST_ROWS", A_PAGE):
+        return price_sheet(*asked, **more)
 
 
 def likeliest(belief, most):
@@ -138,7 +148,7 @@ def invent_jobs(jobs=JOBS):
             }
         )
         made = openings_like(rng, kinds, whole=place % 2).assign(job_id=f"P{place}")
-        openings.append(made.assign(mark="summary" if place % 3 == 0 else ""))
+        openings.append(made.assign(mark="summary" if place % 3 == 0 else "")[:MOST_KINDS])
     named = [(row["job_id"], name) for row in rows[::2] for name in MATERIALS]
     materials = pd.DataFrame(named, columns=["job_id", "material"]).assign(
         estimated=np.nan, used=np.nan, counted="opened", pack=25.0, unit="", pack_price=11.5
@@ -167,11 +177,11 @@ def some(records, chosen):
     return replace(records, jobs=jobs, **parts)
 
 
-def fill(book, openings, **values):
-    """Type into the first page, over what stands there; return the file."""
+def fill(book, number, openings, **values):
+    """Type into a page, over what stands there."""
     for name, value in values.items():
-        typed_at(book, name).value = None if value != value or value == "" else value
-    rows, page = openings.to_dict("records"), book["quote"]
+        typed_at(book, named_on(number, name)).value = None if value != value else value
+    rows, page = openings.to_dict("records"), book[page_of(number)]
     row = FIRST_OPENING
     while not page[f"A{row}"].protection.locked:
         opening = rows.pop(0) if rows else {}
@@ -179,7 +189,14 @@ def fill(book, openings, **values):
             page[f"{letter}{row}"] = opening.get(name)
         row += 1
     assert not rows
-    return saved(book)
+
+
+def page_of(number):
+    return f"quote {number}" if number > 1 else "quote"
+
+
+def named_on(number, name):
+    return f"{name}_{number}" if number > 1 else name
 
 
 def typed_at(book, name):
@@ -237,6 +254,8 @@ needs_soffice = pytest.mark.skipif(
     reason="soffice is not installed (apt-get install libreoffice-calc-nogui)",
 )
 ENGINES = (by_formulon, pytest.param(by_libreoffice, marks=needs_soffice))
+OF_MANY = by_libreoffice if shutil.which("soffice") else by_formulon
+"""Works out the many openings, which the other does not read in less than ten seconds."""
 
 
 class Cells:
@@ -259,12 +278,16 @@ class Cells:
 
 @pytest.fixture(scope="module")
 def written():
-    """Price sheets with the jobs on their pages, `A_BOOK` each, in turn with a stock; by name."""
+    """Price sheets with the jobs on their pages, `A_BOOK` each, in turn with a stock; by name.
+
+    Each as it is written, and opened without the values in its formulas' cells.
+    """
     records, files = invent_jobs(), {}
     for place, first in enumerate(range(0, JOBS, A_BOOK)):
         part = replace(some(records, slice(first, first + A_BOOK)), stock=shelf(place))
         costs = COSTS[place % len(COSTS)]
-        files[f"book{first}"] = part, costs, price_sheet(learnt(), *costs, part)
+        content = short_sheet(learnt(), *costs, part)
+        files[f"book{first}"] = part, costs, content, opened(content)
     return files
 
 
@@ -276,12 +299,14 @@ def as_written(folder, files):
 @pytest.fixture(scope="module")
 def done(written, typed, tmp_path_factory):
     """What gives the cells of all books, as one of the engines has them; each works once."""
-    whole = {name: content for name, (*_, content) in written.items()}
-    fresh = {name: saved(opened(content)) for name, content in whole.items()} | typed[-1]
+    whole = {name: content for name, (*_, content, _) in written.items()}
+    fresh = {name: saved(book) for name, (*_, book) in written.items()} | typed.files
+    many = {"geometry": geometry_book(typed.many)}
 
     @cache
     def by(engine):
-        return engine(tmp_path_factory.mktemp("books"), whole if engine is as_written else fresh)
+        files = whole if engine is as_written else fresh
+        return engine(tmp_path_factory.mktemp("books"), files | (many if engine is OF_MANY else {}))
 
     return by
 
@@ -291,13 +316,13 @@ def pages(request, written, done):
     """Each book with its jobs, costs and names; its cells as one of the engines has them."""
     cells = done(request.param)
     return [
-        (records, costs, opened(content).defined_names, cells[name])
-        for name, (records, costs, content) in written.items()
+        (records, costs, book.defined_names, cells[name])
+        for name, (records, costs, _, book) in written.items()
     ]
 
 
 def on_page(cells, names, number, name):
-    return cells.named(names, f"{name}_{number}" if number > 1 else name)
+    return cells.named(names, named_on(number, name))
 
 
 def test_every_page_has_the_numbers_of_price(pages):
@@ -332,8 +357,7 @@ def test_every_page_has_the_packs_of_price_materials_and_their_money(pages):
         # Those whose takeoff names all materials are told of all.
         there = price_materials(records, learnt(), *costs).set_index(["job_id", "material"])
         for number, job in enumerate(records.jobs.to_dict("records"), start=1):
-            sheet = f"quote {number}" if number > 1 else "quote"
-            place = names[f"roll_price_{number}" if number > 1 else "roll_price"].attr_text
+            sheet, place = page_of(number), names[named_on(number, "roll_price")].attr_text
             row = int(place.rpartition("$")[2])
             money = on_page(cells, names, number, "sheet_money")
             money = 0 if money == "–" else money
@@ -365,8 +389,8 @@ def test_every_page_has_the_packs_of_price_materials_and_their_money(pages):
 
 
 def test_each_written_value_is_that_of_the_engines(written, done):
-    name, (*_, content) = next(iter(written.items()))
-    book, kept, seen = opened(content), done(as_written)[name], 0
+    name, (*_, book) = next(iter(written.items()))
+    kept, seen = done(as_written)[name], 0
     engines = [by_formulon] + [by_libreoffice] * bool(shutil.which("soffice"))
     for engine in engines:
         worked_out = done(engine)[name]
@@ -378,12 +402,12 @@ def test_each_written_value_is_that_of_the_engines(written, done):
                         alike = here == there or here == pytest.approx(there, rel=1e-6, abs=1e-6)
                         assert alike, (engine.__name__, sheet.title, cell.coordinate, here, there)
                         seen += 1
-    assert seen > 20_000 * len(engines)
+    assert seen > 9_000 * len(engines)
 
 
-def test_sums_are_those_of_the_takeoff(written):
-    records, _, content = next(iter(written.values()))
-    names, cells = opened(content).defined_names, as_written(None, {"one": content})["one"]
+def test_sums_are_those_of_the_takeoff(written, done):
+    name, (records, *_, book) = next(iter(written.items()))
+    names, cells = book.defined_names, done(as_written)[name]
     there = take_off(records).reckoned(learnt().belief.habits).table
     for number in range(1, len(there) + 1):
         here = {name: on_page(cells, names, number, name) for name in sums()}
@@ -391,90 +415,153 @@ def test_sums_are_those_of_the_takeoff(written):
     assert there["unmeasured"].eq("openings").sum() == 1
 
 
+@dataclass(frozen=True)
+class Typed:
+    """Books in which somebody typed, each with its allowances; the names of their cells."""
+
+    whole: Allowances
+    many: pd.DataFrame
+    names: dict
+    files: dict
+
+
+CASES = ("P5", "faulty", "no_surface", "early", "both", "glue")
+"""What is typed, a page each, over another job."""
+DEAR, FIRM = 900, {"firm": "Kestrel (invented)", "currency": "crowns"}
+
+
 @pytest.fixture(scope="module")
 def typed():
-    """Books with a job typed in by hand over the example, and openings worked out by the sheet."""
+    """Books with a job typed in by hand over another, and openings worked out by the sheet."""
     records = invent_jobs()
     kinds = records.openings[records.openings["job_id"].eq("P5")]
     job = {key: value for key, value in records.jobs.iloc[5].items()
            if key in {one.name for one in INPUTS}}  # fmt: skip
-    book, whole = opened(plain()), calibrate(invent(jobs=24, crew_extra=0.1))
     spoken = kinds.assign(cut_pattern=kinds["cut_pattern"].map(reader_name))
-    files = {"P5": fill(book, spoken, **job)}
-    files["whole"] = fill(opened(price_sheet(whole)), kinds, **job | {"crew": "Birch"})
-    files["no_crews"] = fill(opened(price_sheet(unchanged("2026Q1"))), kinds, **job)
-    files["faulty"] = fill(book, kinds.assign(cut_pattern="zigzag"), **job)
-    files["no_surface"] = fill(book, kinds, **job | {"surface_m2": np.nan})
-    files["early"] = fill(book, kinds[:0], **job | {"openings_are": UNKNOWN})
-    files["both"] = fill(book, kinds, **job | {"openings_are": UNKNOWN})
-    job |= {"openings_are": LISTED}
-    files["glue"] = fill(book, kinds, **job | {"corner_method": "glue"})
-    many = openings_like(np.random.default_rng(1), ROWS_OF_OPENINGS)
-    files["geometry"] = geometry_book(many)
-    return whole, many, book.defined_names, files
+    more = {
+        "P5": (spoken, FIRM | {"short_cost": DEAR}),
+        "faulty": (kinds.assign(cut_pattern="zigzag"), {}),
+        "no_surface": (kinds, {"surface_m2": np.nan}),
+        "early": (kinds[:0], {"openings_are": UNKNOWN}),
+        "both": (kinds, {"openings_are": UNKNOWN}),
+        "glue": (kinds, {"openings_are": LISTED, "corner_method": "glue"}),
+    }
+    other, whole = some(records, [3]), calibrate(invent(jobs=24, crew_extra=0.1))
+    others = other.jobs.iloc[[0] * len(CASES)].assign(job_id=CASES)
+    books = {
+        "cases": opened(short_sheet(learnt(), takeoff=replace(other, jobs=others))),
+        "whole": opened(short_sheet(whole)),
+        "no_crews": opened(short_sheet(unchanged("2026Q1"))),
+    }
+    for number, name in enumerate(CASES, start=1):
+        fill(books["cases"], number, more[name][0], **job | more[name][1])
+    for name, crew in (("whole", "Birch"), ("no_crews", job["crew"])):
+        fill(books[name], 1, kinds, **job | {"crew": crew})
+    typed_at(books["whole"], "surface_m2_2").value = -5
+    books["no_crews"]["quote 2"][f"B{FIRST_OPENING}"] = 3
+    return Typed(
+        whole,
+        openings_like(np.random.default_rng(1), ROWS_OF_OPENINGS),
+        {name: book.defined_names for name, book in books.items()},
+        {name: saved(book) for name, book in books.items()},
+    )
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page as an engine worked it out: cells by name, or by place."""
+
+    cells: Cells
+    names: dict
+    number: int = 1
+
+    def __call__(self, *names):
+        found = [on_page(self.cells, self.names, self.number, name) for name in names]
+        return found if len(found) > 1 else found[0]
+
+    def at(self, place):
+        return self.cells(place, page_of(self.number))
+
+    def row_of(self, name):
+        return int(self.names[named_on(self.number, name)].attr_text.rpartition("$")[2])
 
 
 @pytest.fixture(scope="module", params=ENGINES)
 def worked(request, typed, done):
-    """The same, every book recalculated by one of the engines."""
-    return *typed[:-1], done(request.param)
+    """The pages of these books by what is typed there, as one of the engines has them."""
+    books, names = done(request.param), typed.names
+    pages = {name: Page(books["cases"], names["cases"], at) for at, name in enumerate(CASES, 1)}
+    pages["untouched"] = Page(books["cases"], names["cases"], len(CASES) + 1)
+    for name in ("whole", "no_crews"):
+        pages |= {f"{name}{at}": Page(books[name], names[name], at) for at in (1, 2)}
+    return pages
 
 
-@pytest.mark.parametrize("name", ["P5", "whole", "no_crews"])
-def test_a_job_that_is_typed_is_priced_alike(worked, name):
-    whole, _, names, done = worked
-    allowances = {"P5": learnt(), "whole": whole, "no_crews": unchanged("2026Q1")}[name]
+@pytest.mark.parametrize("name", ["P5", "whole1", "no_crews1"])
+def test_a_job_that_is_typed_is_priced_alike(worked, typed, name):
+    allowances = {"P5": learnt(), "whole1": typed.whole, "no_crews1": unchanged("2026Q1")}[name]
     one = some(invent_jobs(), [5])
-    if name == "whole":
+    if name == "whole1":
         one = replace(one, jobs=one.jobs.assign(crew="Birch"))
-    there = price(one, allowances).iloc[0]
-    here = {n: done[name].named(names, n) for n in HELD}
+    there = price(one, allowances, **{"short_cost": DEAR} if name == "P5" else {}).iloc[0]
+    here = dict(zip(HELD, worked[name](*HELD), strict=True))
     assert here == pytest.approx({n: float(there[n]) for n in HELD}, rel=1e-8, abs=1e-7)
 
 
 def test_chances_of_rolls_end_in_those_of_the_order(worked):
-    *_, names, done = worked
-    cells = done["P5"]
-    order = cells.named(names, "order_rolls")
-    first = int(names["order_rolls"].attr_text.rpartition("$")[2]) + 1
-    table = {cells(f"E{r}"): cells(f"F{r}") for r in range(first, first + len(RESULTS))}
-    assert table[order] == pytest.approx(1 - cells.named(names, "chance_short"))
+    page = worked["P5"]
+    first = page.row_of("order_rolls") + 1
+    table = {page.at(f"E{r}"): page.at(f"F{r}") for r in range(first, first + len(RESULTS))}
+    assert table[page("order_rolls")] == pytest.approx(1 - page("chance_short"))
     assert list(table.values()) == sorted(table.values())
-    bars = [len(cells(f"G{r}")) for r in range(first, first + len(RESULTS))]
+    bars = [len(page.at(f"G{r}")) for r in range(first, first + len(RESULTS))]
     assert bars == [round(20 * chance) for chance in table.values()]
 
 
 def test_a_fault_is_named_and_nothing_is_priced(worked):
-    *_, names, done = worked
     for name, words in (("faulty", "openings"), ("no_surface", "each number above 0")):
-        assert words in done[name]("A3")
-        assert {done[name].named(names, n) for n, *_ in RESULTS} == {"–"}
-        assert done[name].named(names, "total_money") == "–"
-    assert done["faulty"](f"H{FIRST_OPENING}").startswith(
-        "cut: write corner to corner, slit, lined"
+        page = worked[name]
+        assert words in page.at("A3")
+        assert set(page(*(n for n, *_ in RESULTS))) == {"–"}
+        assert page("total_money") == "–"
+    assert (
+        worked["faulty"]
+        .at(f"H{FIRST_OPENING}")
+        .startswith("cut: write corner to corner, slit, lined")
     )
-    assert done["P5"]("A3") == ""
-    assert "corners closed by" in done["glue"]("A3")
-    assert done["glue"].named(names, "order_rolls") == done["P5"].named(names, "order_rolls")
+    assert worked["P5"].at("A3") == ""
+    assert "corners closed by" in worked["glue"].at("A3")
+    assert worked["glue"]("order_rolls") == worked["P5"]("order_rolls")
 
 
 def test_openings_are_listed_or_not_known_and_an_early_price_says_so(worked):
-    *_, names, done = worked
-    early, both = done["early"], done["both"]
-    assert early("A3").startswith("Early price: the openings are not known yet.")
+    early, both = worked["early"], worked["both"]
+    assert early.at("A3").startswith("Early price: the openings are not known yet.")
     one = some(invent_jobs(), [5])
     jobs = one.jobs.assign(openings_known=False)
-    there = price(replace(one, jobs=jobs, openings=one.openings.iloc[:0]), learnt()).iloc[0]
-    here = {n: early.named(names, n) for n in HELD}
+    unknown = replace(one, jobs=jobs, openings=one.openings.iloc[:0])
+    there = price(unknown, learnt(), short_cost=DEAR).iloc[0]
+    here = dict(zip(HELD, early(*HELD), strict=True))
     assert here == pytest.approx({n: float(there[n]) for n in HELD}, rel=1e-8, abs=1e-7)
-    assert early.named(names, "packs_3") == "–"
-    assert "those that are listed are known" in both("A3")
-    assert both.named(names, "order_rolls") == "–"
+    assert early("packs_3") == "–"
+    assert "those that are listed are known" in both.at("A3")
+    assert both("order_rolls") == "–"
 
 
-def test_every_opening_is_worked_out_as_by_the_package(worked):
-    _, many, _, done = worked
-    rows, real = done["geometry"].rows("working"), opening_quantities(many)
+def test_what_is_the_firms_is_typed_once(worked):
+    for name in (*CASES[1:], "untouched"):
+        assert worked[name](*FIRM, "short_cost") == [*FIRM.values(), DEAR]
+
+
+def test_a_page_names_a_fault_only_once_something_is_typed(worked):
+    assert worked["untouched"].at("A3") == ""
+    for name in ("whole2", "no_crews2"):
+        assert worked[name].at("A3").startswith("Look at the job")
+
+
+def test_every_opening_is_worked_out_as_by_the_package(typed, done):
+    many = typed.many
+    rows, real = done(OF_MANY)["geometry"].rows("working"), opening_quantities(many)
     head = next(place for place, row in enumerate(rows) if row[0] == "count")
     worked_out = pd.DataFrame(rows[head + 1 : head + 1 + len(many)], columns=rows[head])
     for cut in KNOWN_CUTS:
@@ -526,8 +613,9 @@ def test_names_of_crews_and_jobs_never_become_formulas():
     records.jobs["crew"] = crews * 2
     jobs = some(invent_jobs(), [3])
     jobs = replace(jobs, jobs=jobs.jobs.assign(crew=crews[0], client=crews[0]))
-    content = price_sheet(calibrate(records), takeoff=jobs)
-    book = opened(content)
+    known = calibrate(records)
+    known = replace(known, belief=likeliest(known.belief, 4))
+    book = opened(short_sheet(known, takeoff=jobs))
     texts = {cell.value for row in book["crews"].iter_rows() for cell in row}
     assert {'=HYPERLINK("http://x")', "+1", "@cmd", "AB"} <= texts
     assert book["quote"]["B6"].value == crews[0]
@@ -559,22 +647,11 @@ def test_what_is_typed_is_open_and_all_else_is_locked_without_a_password():
     assert {'"3,4"', '"corner to corner,slit,lined"', "crews"} <= lists
 
 
-def test_what_is_the_firms_is_typed_once():
-    book = opened(plain())
-    typed_at(book, "firm").value = "Kestrel (invented)"
-    typed_at(book, "currency").value = "crowns"
-    typed_at(book, "short_cost").value = 900
-    names, cells = book.defined_names, by_formulon(None, {"one": saved(book)})["one"]
-    assert [cells.named(names, f"{n}_2") for n in ("firm", "currency", "short_cost")] == [
-        "Kestrel (invented)", "crowns", 900,
-    ]  # fmt: skip
-
-
 def test_a_firm_that_tells_of_itself_need_type_nothing_of_it():
     told = {"unit_prices": {"joint tape": 0.8, "frame tape": 9.0}, "roll_price": 150.0}
     firm = Firm(name="Kestrel (invented)", currency="crowns", **told)
     jobs = some(invent_jobs(), [3, 5])
-    content = price_sheet(learnt(), takeoff=jobs, firm=firm)
+    content = short_sheet(learnt(), takeoff=jobs, firm=firm)
     names, cells = opened(content).defined_names, as_written(None, {"one": content})["one"]
     assert [cells.named(names, n) for n in ("firm", "currency", "firm_2", "currency_2")] == [
         "Kestrel (invented)", "crowns", "Kestrel (invented)", "crowns",
@@ -597,28 +674,20 @@ def test_without_a_takeoff_an_example_says_that_it_is_invented_and_a_page_is_emp
     assert row[1] == "–"
 
 
-def test_a_page_names_a_fault_only_once_something_is_typed_and_no_chance_is_rounded_to_sure():
-    book = opened(price_sheet(learnt()))
-    typed_at(book, "surface_m2_2").value = -5
-    cells = by_formulon(None, {"one": saved(book)})["one"]
-    assert cells("A3", "quote 2").startswith("Look at the job")
-    book = opened(price_sheet(learnt()))
-    book["quote 2"]["B16"] = 3
-    cells = by_formulon(None, {"one": saved(book)})["one"]
-    assert cells("A3", "quote 2").startswith("Look at the job")
-    page = book["quote"]
+def test_no_chance_is_rounded_to_sure():
+    page = opened(plain())["quote"]
     (head,) = (c for row in page.iter_rows() for c in row if c.value == "they suffice")
     assert page.cell(head.row + 4, head.column).number_format == "0.0%"
 
 
-def test_jobs_without_a_page_are_told():
-    names = [f"P{n}" for n in range(MOST_JOBS + 2)]
-    jobs = some(invent_jobs(), [3] * len(names))
-    jobs = replace(jobs, jobs=jobs.jobs.assign(job_id=names))
-    content = price_sheet(learnt(), takeoff=jobs)
+def test_jobs_without_a_page_are_told(monkeypatch):
+    monkeypatch.setattr(workbook, "MOST_JOBS", 2)
+    jobs = some(invent_jobs(), [3] * 4)
+    jobs = replace(jobs, jobs=jobs.jobs.assign(job_id=["P0", "P1", "P2", "P3"]))
+    content = short_sheet(learnt(), takeoff=jobs)
     book, cells = opened(content), as_written(None, {"one": content})["one"]
     pages = [name for name in book.sheetnames if name.startswith("quote")]
-    assert len(pages) == MOST_JOBS + 1
+    assert len(pages) == 2 + 1
     said = " ".join(str(cell) for row in cells.rows("quote") for cell in row)
     assert "2 more jobs" in said
 
