@@ -10,7 +10,7 @@ import pytest
 
 from airstats.base.firm import Firm
 from airstats.model.quarterly_update import calibrate
-from airstats.pricing.newsvendor import price, priced
+from airstats.pricing.newsvendor import price, priced, with_money
 from airstats.pricing.pooled_order import (
     drawn_use,
     least_packs,
@@ -25,6 +25,7 @@ from tests.invented import invent
 from tests.tables import write_csv
 
 RECORDS = invent(jobs=12, seed=5)
+ALL_JOBS = take_off(RECORDS)
 END_M = 1.0
 CASES = range(50)
 
@@ -45,27 +46,27 @@ def stock_of(*rows):
 
 @cache
 def case(seed):
-    """Some of the jobs, a stock and two costs, all by chance."""
+    """The places of some of the jobs, a stock and two costs, all by chance."""
     random = np.random.default_rng(seed)
-    jobs = RECORDS.jobs.sample(random.integers(1, 6), random_state=seed, ignore_index=True)
-    openings = RECORDS.openings[RECORDS.openings["job_id"].isin(jobs["job_id"])]
+    jobs = RECORDS.jobs.sample(random.integers(1, 6), random_state=seed)
     whole = [(1.5, 50, random.integers(0, 12), 0)] * random.integers(0, 2)
     begun = [(1.5, 50, 0, left) for left in random.uniform(0.5, 49, random.integers(0, 5)).round(1)]
-    takeoff = replace(
-        RECORDS,
-        jobs=jobs,
-        openings=openings.reset_index(drop=True),
-        stock=stock_of(*whole, *begun, (3.0, 50, 2, 0)),
-    )
-    return takeoff, tuple(random.uniform(20, 400, 2).round())
+    stock = stock_of(*whole, *begun, (3.0, 50, 2, 0))
+    return jobs.index.to_numpy(), stock, tuple(random.uniform(20, 400, 2).round())
 
 
 @cache
 def foretold_of(seed):
-    """A case's jobs, and what is foretold of them with its stock."""
-    takeoff, costs = case(seed)
-    jobs = take_off(takeoff)
-    return jobs, priced(jobs, learnt(), *costs, stock=takeoff.stock, end_m=END_M)
+    """What is foretold of a case's jobs with its stock."""
+    places, stock, costs = case(seed)
+    return priced(ALL_JOBS.where(places), learnt(), *costs, stock=stock, end_m=END_M)
+
+
+@cache
+def thousandths():
+    """What each of all jobs uses, (500, 12), in 500 cases that stand for all."""
+    use = priced(ALL_JOBS, learnt()).use
+    return np.array([use.quantile(share) for share in (np.arange(500) + 0.5) / 500])
 
 
 def opened_by(need_m2, begun_m, width, length):
@@ -80,7 +81,8 @@ def opened_by(need_m2, begun_m, width, length):
 
 
 def given_to(foretold, job):
-    return foretold.shelf.begun.query("job == @job")["left_m"].tolist()
+    begun = foretold.shelf.begun
+    return begun.loc[begun["job"] == job, "left_m"].tolist()
 
 
 def cheapest(opened, there, costs):
@@ -96,47 +98,56 @@ def cheapest(opened, there, costs):
 
 @pytest.mark.parametrize("seed", CASES)
 def test_one_job_buys_what_costs_least_of_all_orders(seed):
-    takeoff, costs = case(seed)
-    orders = price(takeoff, learnt(), *costs)
-    _, foretold = foretold_of(seed)
-    grid = np.column_stack([foretold.use.quantile(s) for s in (np.arange(500) + 0.5) / 500])
+    places, stock, costs = case(seed)
+    foretold = foretold_of(seed)
+    orders = with_money(foretold, None)
     for job, row in enumerate(orders.itertuples()):
-        opened = opened_by(grid[job], given_to(foretold, job), 1.5, 50)
+        need = thousandths()[:, places[job]]
+        opened = opened_by(need, given_to(foretold, job), 1.5, 50)
         least, every = cheapest(opened, row.from_stock_rolls, costs)
         # The grid stands for chances to a thousandth.
         assert every[row.buy_rolls] <= least + 0.001 * sum(costs)
-    there = takeoff.stock.query("roll_width_m == 1.5")["rolls"].sum()
+    there = stock.query("roll_width_m == 1.5")["rolls"].sum()
     assert (orders["from_stock_rolls"] + orders["buy_rolls"]).equals(orders["order_rolls"])
     assert orders["from_stock_rolls"].sum() == min(there, orders["order_rolls"].sum())
-    begun = takeoff.stock.query("left_m > 0")["left_m"]
+    begun = stock.query("left_m > 0")["left_m"]
     assert orders["from_stock_m"].sum() <= np.maximum(begun - END_M, 0).sum() + 1e-9
 
 
 @pytest.mark.parametrize("seed", CASES)
 def test_one_order_for_all_jobs_buys_what_costs_least_of_all_orders(seed):
-    takeoff, costs = case(seed)
-    jobs, foretold = foretold_of(seed)
-    use = drawn_use(jobs, learnt())
+    places, stock, costs = case(seed)
+    foretold = foretold_of(seed)
+    use = drawn_use(ALL_JOBS.where(places), learnt())
     opened = sum(
-        opened_by(use[:, job], given_to(foretold, job), 1.5, 50) for job in range(len(jobs))
+        opened_by(use[:, job], given_to(foretold, job), 1.5, 50) for job in range(len(places))
     )
-    there = int(takeoff.stock.query("roll_width_m == 1.5")["rolls"].sum())
+    there = int(stock.query("roll_width_m == 1.5")["rolls"].sum())
     least, every = cheapest(opened, there, costs)
     (row,) = pooled_orders(foretold).itertuples()
     assert every[row.buy_rolls] == pytest.approx(least)
     assert row.pooled_cost == pytest.approx(least)
     assert row.chance_short == pytest.approx((opened > there + row.buy_rolls).mean())
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_orders_and_buying_list_are_those_of_what_is_foretold(seed):
+    places, stock, costs = case(seed)
+    jobs = RECORDS.jobs.iloc[places].reset_index(drop=True)
+    openings = RECORDS.openings[RECORDS.openings["job_id"].isin(jobs["job_id"])]
+    takeoff = replace(RECORDS, jobs=jobs, openings=openings, stock=stock)
+    foretold = foretold_of(seed)
+    orders = price(takeoff, learnt(), *costs)
+    pd.testing.assert_frame_equal(orders, with_money(foretold, None))
+    row = pooled_orders(foretold).iloc[0]
     sheet = buying_list(takeoff, learnt(), *costs).iloc[0]
-    assert (sheet["order_packs"], sheet["from_stock_packs"]) == (
-        row.buy_rolls,
-        row.from_stock_rolls,
-    )
+    assert sheet["order_packs"] == row["buy_rolls"]
+    assert sheet["from_stock_packs"] == row["from_stock_rolls"]
 
 
 @pytest.mark.parametrize("seed", range(20))
 def test_begun_rolls_are_shared_out_in_the_best_of_all_ways(seed):
-    takeoff, _ = case(seed)
-    jobs = take_off(takeoff).where(np.arange(min(3, len(takeoff.jobs))))
+    jobs = ALL_JOBS.where(case(seed)[0][:3])
     use = priced(jobs, learnt()).use
     stock = stock_of(*[(1.5, 50, 0, left) for left in (12.0 + seed, 21.0, 35.0 - seed)])
     shelf = shelf_for(jobs, use, stock, END_M)
