@@ -20,7 +20,6 @@ try:
 except ImportError:  # Windows: there an open file cannot be cleared away in any case.
     fcntl = None  # type: ignore[assignment]
 
-_DIGITS = 10
 _PART = ".part"
 
 
@@ -124,19 +123,19 @@ def own_digest(content: dict[str, Any]) -> str:
 
 
 def readable_json(content: dict[str, Any]) -> str:
-    """Return JSON text with one entry a line, numbers to ten digits."""
-    return _lines(rounded(content)) + "\n"
+    """Return JSON text with one entry a line; see `rounded`."""
+    return _lines(content) + "\n"
 
 
 def rounded(value: Any) -> Any:
     """Return plain numbers with ten digits, so that the last bit of a sum never changes a file."""
+    if isinstance(value, float):
+        return float(f"{value:.10g}")
+    if isinstance(value, (np.ndarray, np.generic)):
+        return rounded(value.tolist())
     if isinstance(value, dict):
         return {key: rounded(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple, np.ndarray)):
-        return [rounded(item) for item in value]
-    if isinstance(value, (float, np.floating)):
-        return float(f"{value:.{_DIGITS}g}")
-    return int(value) if isinstance(value, np.integer) else value
+    return [rounded(item) for item in value] if isinstance(value, (list, tuple)) else value
 
 
 def _lines(content: dict[str, Any]) -> str:

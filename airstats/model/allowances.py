@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import platform
 from dataclasses import dataclass, field, replace
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -307,6 +308,7 @@ def _refuse_edited(path: Path, content: dict[str, Any]) -> None:
         )
 
 
+@cache
 def versions() -> dict[str, str]:
     """Return the versions that a result depends on."""
     packages = ("airstats", "numpy", "pandas", "scipy")

@@ -63,8 +63,11 @@ def climb(
 
 def _newton_step(top: Height) -> Array:
     """The step to the top of the exact parabola, or of the safe one where that leads down."""
-    exact, safe = (
-        np.linalg.solve(bend, top.slope[..., None])[..., 0] for bend in (top.exact, top.curvature)
-    )
-    rises = (exact * top.slope).sum(axis=1) > 0
-    return np.where(rises[:, None], exact, safe)
+    step = _solved(top.exact, top.slope)
+    falls = ~((step * top.slope).sum(axis=1) > 0)
+    step[falls] = _solved(top.curvature[falls], top.slope[falls])
+    return step
+
+
+def _solved(bend: Array, slope: Array) -> Array:
+    return np.asarray(np.linalg.solve(bend, slope[..., None])[..., 0])

@@ -142,10 +142,10 @@ class Takeoff:
         known = order[self.unmeasured[order] == ""]
         if "unmeasured" not in self.table or not len(known):
             return habits
-        jobs = self.reckoned(habits)
+        jobs = self.where(known).reckoned(habits)
         surface_m2, depth_mm, *quantities = jobs.columns(
             ["surface_m2", "depth_mm", *quantity_names()]
-        )[known].T
+        ).T
         return habits.learnt(surface_m2, np.column_stack(quantities), depth_mm)
 
 

@@ -22,6 +22,8 @@ WHOLE = 1e9
 """A job's openings are added up in whole parts of this, a m² or a m: a thousandth of a mm²."""
 _SIZED = ["count", "width_mm", "height_mm", "sides", "cut_pattern"]
 LEAST_DEPTH_MM = 10.0
+AT_A_TIME = 1 << 16
+"""Openings; more at several depths would take much memory."""
 _STEPS, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 """Depths at which the geometry is asked, in sd from the mean, and the weight of each."""
 
@@ -48,7 +50,7 @@ class Doubt:
 
 def add_laid(table: pd.DataFrame) -> pd.DataFrame:
     """Return the table of jobs with the sheet that lies on the surface, and its laps."""
-    net = table["surface_m2"] - table["lined_opening_m2"]
+    net = (table["surface_m2"] - table["lined_opening_m2"]).to_numpy(dtype=float)
     laid = net * _lap_factor(table)
     return table.assign(net_surface_m2=net, laid_m2=laid, lap_m2=laid - net)
 
@@ -65,26 +67,37 @@ def opening_sums(jobs: pd.DataFrame, openings: pd.DataFrame, depth_mm: Array) ->
     """
     row = job_places(jobs, openings)
     own = row >= 0
-    openings, row = openings[_SIZED].assign(reveal_mm=depth_mm)[own], row[own]
+    sums = _sums_at(jobs, openings[own], row[own], depth_mm[None, own])
+    return pd.DataFrame({name: sum_of[0] for name, sum_of in sums.items()}, index=jobs.index)
+
+
+def _sums_at(
+    jobs: pd.DataFrame, openings: pd.DataFrame, row: Array, depths_mm: Array
+) -> dict[str, Array]:
+    """Add up openings of jobs that stand in `row` (m,), at (s, m) depths: (s, n) each."""
+    times, n = len(depths_mm), len(jobs)
+    openings = openings[_SIZED].iloc[np.tile(np.arange(len(row)), times)]
+    openings = openings.assign(reveal_mm=depths_mm.ravel())
     count = openings["count"].to_numpy(dtype=float)
-    widths = jobs["roll_width_m"].to_numpy(dtype=float)[row] if len(row) else 1.5
+    widths = np.tile(jobs["roll_width_m"].to_numpy(dtype=float)[row], times) if len(row) else 1.5
+    row = np.add.outer(n * np.arange(times), row).ravel()
 
     def total(values: Array, rows: Array | slice = slice(None)) -> Array:
         # Whole numbers add up to the same in any order of the rows.
         amounts = np.rint(values * count[rows] * WHOLE)
-        return np.bincount(row[rows], weights=amounts, minlength=len(jobs))
+        return np.bincount(row[rows], weights=amounts, minlength=times * n)
 
     sums = {"opening_count": total(np.ones(len(count)))}
-    sums |= {name: np.zeros(len(jobs)) for name in ("opening_m2", "lined_opening_m2")}
+    sums |= {name: np.zeros(times * n) for name in ("opening_m2", "lined_opening_m2")}
     for cut, rows, one in quantities_by_cut(openings, roll_width_m=widths):
         opening = total(one["opening_m2"], rows)
         sums["opening_m2"] += opening
         sums["lined_opening_m2"] += opening * (cut in stopped_cuts())
         for quantity in SUMMED:
             sums[f"{quantity}_{cut}_m2"] = total(one[f"{quantity}_m2"], rows)
-        depth_m = depth_mm[own][rows] / 1000
+        depth_m = depths_mm.ravel()[rows] / 1000
         sums[f"reveal_length_{cut}_m"] = total(one["reveal_m2"] / depth_m, rows)
-    return pd.DataFrame(sums, index=jobs.index) / WHOLE
+    return {name: amount.reshape(times, n) / WHOLE for name, amount in sums.items()}
 
 
 def job_places(jobs: pd.DataFrame, openings: pd.DataFrame) -> Array:
@@ -139,7 +152,8 @@ def reckoned(
         found = _usual_openings(table.loc[nobody, "surface_m2"].to_numpy(dtype=float), habits)
         mean[nobody], covariance[nobody], shared[nobody, :, :-1] = found
     if rough.any():
-        found = _usual_depth(table[rough], openings, habits)
+        told = ["job_id", "roll_width_m", "depth_mm", "unmeasured"]
+        found = _usual_depth(table.loc[rough, told], openings, habits)
         mean[rough], covariance[rough], shared[rough, :, -1] = found
     # More of the surface left open is so much less laid.
     turned = np.ones((len(table), len(names)))
@@ -175,8 +189,10 @@ def _usual_depth(
     unsure = np.hypot(habits.depth_sd_mm, habits.mean_depth_sd_mm)
     step = np.where(blank, unsure, np.sqrt(habits.reliability) * habits.depth_error_mm)
     weight = _WEIGHTS / _WEIGHTS.sum()
-    at = [np.maximum(centre + by * step, LEAST_DEPTH_MM) for by in _STEPS]
-    sums = np.array([opening_sums(table, openings, depth)[quantity_names()] for depth in at])
+    at = np.maximum(centre + _STEPS[:, None] * step, LEAST_DEPTH_MM)
+    parts = np.array_split(at, min(len(at), 1 + at.size // AT_A_TIME))
+    found = [_sums_at(table, openings, row, part) for part in parts]
+    sums = np.stack([np.concatenate([f[name] for f in found]) for name in quantity_names()], -1)
     mean = np.einsum("s,snk->nk", weight, sums)
     off = sums - mean
     covariance = np.einsum("s,snk,snl->nkl", weight, off, off)
@@ -185,6 +201,7 @@ def _usual_depth(
     return mean, covariance, by_step * common[:, None]
 
 
-def _lap_factor(table: pd.DataFrame) -> pd.Series:
-    """The laid sheet a m² of surface that it covers."""
-    return table["roll_width_m"] / (table["roll_width_m"] - table["lap_mm"] / 1000)
+def _lap_factor(table: pd.DataFrame) -> Array:
+    """The (n,) laid sheet a m² of surface that it covers."""
+    width, lap = (table[name].to_numpy(dtype=float) for name in ("roll_width_m", "lap_mm"))
+    return np.asarray(width / (width - lap / 1000))

@@ -9,6 +9,7 @@ import pytest
 from airstats.base.plain_data import load_plain, save_plain
 from airstats.catalog.cut_patterns import CUTS
 from airstats.records.reading import Records
+from airstats.takeoff import unmeasured
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.sheet_quantities import Takeoff, take_off
 from airstats.takeoff.unmeasured import Doubt
@@ -65,6 +66,17 @@ def test_unknown_openings_are_never_none():
     assert jobs.doubt.covariance[0].trace() > 0
     assert not jobs.doubt.covariance[1:].any()
     pd.testing.assert_frame_equal(jobs.table.iloc[1:], bare.table.iloc[1:])
+
+
+@pytest.mark.parametrize("at_a_time", [1, 90])
+def test_many_openings_are_asked_at_one_depth_after_the_other(at_a_time, monkeypatch):
+    firm = blank_depths(FIRM, np.arange(40) % 3 == 0)
+    at_once = take_off(firm)
+    monkeypatch.setattr(unmeasured, "AT_A_TIME", at_a_time)
+    in_turn = take_off(firm)
+    pd.testing.assert_frame_equal(in_turn.table, at_once.table, check_exact=True)
+    np.testing.assert_array_equal(in_turn.doubt.covariance, at_once.doubt.covariance)
+    np.testing.assert_array_equal(in_turn.doubt.shared, at_once.doubt.shared)
 
 
 def test_the_habits_become_those_of_the_firm():
