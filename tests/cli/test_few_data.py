@@ -12,9 +12,8 @@ from airstats.model.posterior import FORMS
 from airstats.model.prior import Prior
 from airstats.model.quarterly_update import calibrate, finished_jobs, run_through
 from airstats.pricing.newsvendor import price
-from airstats.takeoff.sheet_quantities import take_off
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import change, keep, used_more, without_openings
+from tests.invented import FEW, change, keep, used_more, without_openings
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
@@ -111,23 +110,35 @@ def least_squares(jobs, use_m2):
     return found - [1, 0, 0, 0]
 
 
-FEWER_CANDIDATES = replace(
-    Prior(), spread_nodes=Prior().spread_nodes[1::3], crew_sd_weights=((0.015, 1.0),)
-)
-"""A coarser table of candidates, for speed: the means below stay the same to three digits."""
+def taken_off(world, seeds):
+    """Invent the firm of each seed and yield it with its jobs, all taken off at once.
+
+    Each learns from them in the one quarter that they are of.
+    """
+    firms = [invent_firm(world, seed) for seed in seeds]
+    named = [
+        [table.assign(job_id=f"{n:03d} " + table["job_id"]) for table in (made.jobs, made.openings)]
+        for n, made in enumerate(firm.records for firm in firms)
+    ]
+    jobs, openings = (pd.concat(tables, ignore_index=True) for tables in zip(*named, strict=True))
+    every = finished_jobs(replace(firms[0].records, jobs=jobs, openings=openings))
+    for firm, own in zip(firms, np.split(np.arange(len(every)), len(firms)), strict=True):
+        yield firm, every.where(own)
 
 
-def errors_of_allowances(seed):
+def learnt_from(jobs):
+    return run_through(jobs, ["2023Q1"], unchanged("2023Q1", FEW))
+
+
+def errors_of_allowances(firm, jobs):
     """Errors of waste and the three factors for one firm of 500 jobs, by three rules."""
-    firm = invent_firm(World("flat", jobs=500, quarters=1, mechanism="flat"), seed)
     crews = firm.records.jobs["crew"].map(firm.truth.crews).mean()
     factors = [firm.truth.factors[cut] for cut in CUTS]
     truth = np.array([firm.truth.waste + crews, *factors])
-    learnt = calibrate(firm.records, prior=FEWER_CANDIDATES)
+    learnt = learnt_from(jobs)
     ours = learnt.table()["mean"].to_numpy().copy()
     crew = learnt.crew_table()
     ours[0] += crew["mean"] @ crew["jobs"] / 500
-    jobs = take_off(firm.records)
     low, high = jobs.columns(["used_low_m2", "used_high_m2"]).T
     rules = [ours, least_squares(jobs, (low + high) / 2), least_squares(jobs, high)]
     return np.array(rules) - truth
@@ -141,7 +152,8 @@ def test_whole_roll_counts_cost_no_bias():
     0.0006 for waste and 0.01 to 0.02 for the factors. The truth of waste holds the mean of the
     crews.
     """
-    errors = np.array([errors_of_allowances(seed) for seed in range(100)])
+    world = World("flat", jobs=500, quarters=1, mechanism="flat")
+    errors = np.array([errors_of_allowances(*each) for each in taken_off(world, range(100))])
     mean, standard_error = errors.mean(axis=0), errors.std(axis=0, ddof=1) / 10
     off = np.sqrt((errors**2).mean(axis=0))
     rules = ["airstats", "middle of the count", "as written"]
@@ -159,14 +171,16 @@ def test_gross_errors_hardly_move_the_reveal_factors():
 
     On average a reveal factor moves by less than a third of its standard error.
     """
-    moves = []
-    for seed in range(20):
-        clean, faulty = (
-            calibrate(invent_firm(World("w", gross_share=share), seed).records).table()
-            for share in (0.0, 0.06)
-        )
-        moves.append((abs(faulty["mean"] - clean["mean"]) / clean["sd"])[REVEALS])
-    assert (pd.DataFrame(moves).mean() < 1 / 3).all(), pd.DataFrame(moves).mean()
+    clean, faulty = (
+        [
+            learnt_from(jobs).table().loc[REVEALS]
+            for _, jobs in taken_off(World("w", quarters=1, gross_share=share), range(20))
+        ]
+        for share in (0.0, 0.06)
+    )
+    pairs = zip(clean, faulty, strict=True)
+    moves = pd.DataFrame([abs(bad["mean"] - good["mean"]) / good["sd"] for good, bad in pairs])
+    assert (moves.mean() < 1 / 3).all(), moves.mean()
 
 
 def test_records_that_are_off_by_rolls_are_named():
