@@ -10,7 +10,7 @@ import pytest
 
 from airstats.reports import recording_text
 from airstats.reports.display import STRICT
-from tests.invented import CREW_WORLD, desk_of
+from tests.invented import CREW_WORLD, desk_of, few_candidates
 
 os.environ[STRICT] = "1"
 # A process that a test begins would translate all that it loads once more.
@@ -31,6 +31,12 @@ def tmp_path(tmp_path):
     own = tmp_path / "own"
     own.mkdir()
     return own
+
+
+@pytest.fixture
+def coarse(monkeypatch):
+    """Let every chain that begins anew begin with few candidates: the commands take no other."""
+    monkeypatch.setattr("airstats.model.allowances.Prior", few_candidates)
 
 
 @pytest.fixture

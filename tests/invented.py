@@ -72,7 +72,7 @@ def invent(
 
 
 def few_candidates():
-    """A starting belief in a coarser table of candidates, for speed: means stay to three digits."""
+    """A starting belief in a coarser table of candidates, for speed."""
     whole = Prior()
     nodes = whole.spread_nodes[1::3]
     return replace(whole, spread_nodes=nodes, crew_sd_weights=((0.015, 1.0),))

@@ -13,7 +13,7 @@ from pandas.testing import assert_frame_equal
 import airstats
 from airstats.analysis.overrun_split import split_overrun
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.quarterly_update import calibrate_through, finished_jobs
+from airstats.model.quarterly_update import calibrate_through, finished_jobs, of_the_run
 from airstats.takeoff.sheet_quantities import take_off
 from tests.invented import KNOWN_CUTS
 
@@ -49,8 +49,8 @@ def chain(records):
 
 
 @pytest.fixture(scope="module")
-def learnt(records):
-    return airstats.calibrate(records)
+def learnt(chain):
+    return of_the_run(list(chain.values()))
 
 
 @pytest.fixture(scope="module")

@@ -1,12 +1,15 @@
 """Imports run one way, and nobody pays for pictures or notebooks that were not asked for."""
 
 import ast
+import json
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
+from importlinter.cli import lint_imports
 
 import airstats
 from tests import mutate
@@ -25,6 +28,7 @@ def modules(*packages):
     return sorted(path for name in packages for path in (PACKAGE / name).rglob("*.py"))
 
 
+@cache
 def tree(path):
     return ast.parse(path.read_text(encoding="utf-8"))
 
@@ -40,13 +44,10 @@ def imports(path):
     return found
 
 
-def test_packages_import_one_way_without_circles():
-    linter = "from importlinter.cli import lint_imports; raise SystemExit(lint_imports())"
-    done = subprocess.run(
-        [sys.executable, "-c", linter], cwd=ROOT, capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert "Contracts: 3 kept, 0 broken" in done.stdout
+def test_packages_import_one_way_without_circles(monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    assert lint_imports() == 0, capsys.readouterr().out
+    assert "Contracts: 3 kept, 0 broken" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("package", RULES["one_way"]["layers"])
@@ -69,31 +70,37 @@ def test_statsmodels_is_for_the_evidence_only():
     assert users <= {"regressions", "between_firms"}
 
 
-def run(code):
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+FRESH = f"""
+import json, sys, airstats
+found = {{"of the package": "numpy" in sys.modules}}
+airstats.calibrate, airstats.price, airstats.read_records, airstats.split_overrun
+found["heavy"] = [name for name in {HEAVY} if name in sys.modules]
+import airstats.documents.run_notebooks, jsonschema
+found["of notebooks"] = "lark" in sys.modules
+of = jsonschema.FormatChecker(["iri"]).conforms
+found["addresses"] = of("http://a/ä", "iri"), of("no>", "iri"), "lark" in sys.modules
+from rfc3987_syntax import parse
+print(json.dumps(found))
+"""
+
+
+@pytest.fixture(scope="module")
+def fresh():
+    """What a fresh process has loaded after one step and another."""
+    call = [sys.executable, "-c", FRESH]
+    done = subprocess.run(call, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    return done.stdout
+    return json.loads(done.stdout)
 
 
-def test_calibrating_and_pricing_load_no_pictures_and_the_package_next_to_nothing():
-    shown = run(
-        "import sys, airstats\n"
-        "airstats.calibrate, airstats.price, airstats.read_records, airstats.split_overrun\n"
-        f"print([name for name in {HEAVY} if name in sys.modules])"
-    )
-    assert shown.strip() == "[]"
-    assert run("import sys, airstats; print('numpy' in sys.modules)").strip() == "False"
+def test_calibrating_and_pricing_load_no_pictures_and_the_package_next_to_nothing(fresh):
+    assert fresh["heavy"] == []
+    assert not fresh["of the package"]
 
 
-def test_running_notebooks_builds_no_grammar_of_addresses_until_one_is_asked_for():
-    shown = run(
-        "import sys, airstats.documents.run_notebooks, jsonschema\n"
-        "print('lark' in sys.modules)\n"
-        "of = jsonschema.FormatChecker(['iri']).conforms\n"
-        "print(of('http://a/ä', 'iri'), of('no>', 'iri'), 'lark' in sys.modules)\n"
-        "from rfc3987_syntax import parse"
-    )
-    assert shown.split() == ["False", "True", "False", "True"]
+def test_running_notebooks_builds_no_grammar_of_addresses_until_one_is_asked_for(fresh):
+    assert not fresh["of notebooks"]
+    assert fresh["addresses"] == [True, False, True]
 
 
 def test_every_public_name_is_the_same_thing_twice():

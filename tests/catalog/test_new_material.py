@@ -21,7 +21,7 @@ from airstats.reports.materials_owner_text import owner_section
 from airstats.reports.materials_text import price_section, update_section
 from airstats.reports.pseudonyms import coded_sources
 from tests.documents.price_workbook.test_workbook import as_written, opened, typed_at
-from tests.invented import firm, save
+from tests.invented import few_candidates, firm, save
 
 ANCHORS = Material(
     driver="Anchors",
@@ -46,6 +46,7 @@ SECTIONS = {
 def registered():
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(MATERIALS, "anchors", ANCHORS)
+        patch.setattr("airstats.model.allowances.Prior", few_candidates)
         yield
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 import airstats
 from tests.corruption import ENCODINGS, KINDS, cell_changes, changed_tables
 from tests.every_call import NAMES, WAYS, judge, namings, renamed
-from tests.invented import firm
+from tests.invented import few_candidates, firm
 from tests.records.test_corrupted import LAYOUT, LAYOUTS, tried, write, written_again
 
 CHANGES = st.lists(cell_changes(), max_size=3, unique_by=lambda change: change[:3])
@@ -19,10 +19,12 @@ WAY = st.sampled_from(WAYS)
 
 @pytest.fixture(scope="module")
 def known(tmp_path_factory):
-    """Allowances of an earlier quarter, with another material."""
+    """Allowances of an earlier quarter, with another material; every chain has few candidates."""
     file = tmp_path_factory.mktemp("known") / "known.json"
-    airstats.calibrate(firm(jobs=12, joint_tape=0.2)).save(file)
-    return file
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("airstats.model.allowances.Prior", few_candidates)
+        airstats.calibrate(firm(jobs=12, joint_tape=0.2)).save(file)
+        yield file
 
 
 def go(way, tables, layout, known, aside):

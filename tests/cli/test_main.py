@@ -13,6 +13,7 @@ from airstats.__main__ import main
 from airstats.cli import quarter_run
 from airstats.records import reading
 
+pytestmark = pytest.mark.usefixtures("coarse")
 DEMO = Path(__file__).parents[2] / "data" / "demo"
 TAKEOFF = DEMO.parent / "demo_takeoff"
 ORDERS = [

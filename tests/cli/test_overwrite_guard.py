@@ -13,7 +13,7 @@ from airstats.model.posterior import admit_crews
 
 
 @pytest.fixture
-def desk(tmp_path, monkeypatch):
+def desk(tmp_path, coarse, monkeypatch):
     """A folder of records, the same as a workbook, a takeoff and allowances, as a person has."""
     demo = Path(__file__).parents[2] / "data"
     for name in ("demo", "demo_takeoff"):

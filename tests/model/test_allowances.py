@@ -16,11 +16,10 @@ from airstats.base.atomic_files import own_digest, write_whole
 from airstats.base.errors import AirstatsError, AllowancesError
 from airstats.model.allowances import FORMAT, INTERVAL, load_allowances, unchanged
 from airstats.model.posterior import FORMS
-from airstats.model.prior import Prior
 from airstats.model.quarterly_update import calibrate, carried_forward
 from airstats.pricing.newsvendor import price
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import same_belief
+from tests.invented import FEW, same_belief
 
 FIRM = invent_firm(World("small", jobs=16, quarters=2, gross_share=0.1), 4)
 NAMES = ["waste", "reveal.diagonal", "reveal.centre", "reveal.lined"]
@@ -29,7 +28,7 @@ NAMES = ["waste", "reveal.diagonal", "reveal.centre", "reveal.lined"]
 @cache
 def learnt():
     """What the records teach."""
-    return calibrate(FIRM.records)
+    return calibrate(FIRM.records, prior=FEW)
 
 
 @pytest.fixture
@@ -122,7 +121,7 @@ def test_the_prior_before_any_job():
         lambda: learnt(),
         lambda: unchanged("2026Q1"),
         lambda: carried_forward(learnt(), "2024Q4"),
-        lambda: calibrate(FIRM.records, drift=0.0),
+        lambda: calibrate(FIRM.records, drift=0.0, prior=FEW),
         lambda: calibrate(
             invent_firm(World("no crews", jobs=6, quarters=1), 2).records, depth_error_mm=20.0
         ),
@@ -152,7 +151,7 @@ def test_a_saved_file_prices_goes_on_and_is_written_alike(saved, tmp_path):
     pd.testing.assert_frame_equal(again, orders, rtol=1e-7)
     on, again = (carried_forward(before, "2024Q1") for before in (learnt(), loaded))
     pd.testing.assert_frame_equal(again.table(), on.table(), rtol=1e-7)
-    calibrate(FIRM.records).save(tmp_path / "again.json")
+    calibrate(FIRM.records, prior=FEW).save(tmp_path / "again.json")
     assert (tmp_path / "again.json").read_bytes() == saved.read_bytes()
 
 
@@ -203,7 +202,7 @@ def test_a_file_without_companions_and_trend_is_read_and_its_reader_told(saved):
     older = load_allowances(damaged(saved, make_older))
     belief = learnt().belief
     same_belief(older.belief, replace(belief, trend=0 * belief.trend), atol=1e-15)
-    start = replace(Prior(), wide_weight=0.0, trend_weight=0.0)
+    start = replace(FEW, wide_weight=0.0, trend_weight=0.0)
     assert older.belief.prior == start
     assert "knows no trend of waste; calibrated anew" in older.notes[-1]
     assert not learnt().notes

@@ -13,7 +13,7 @@ from airstats.base.result_folder import UNFINISHED
 from airstats.model.chain_audit import check_chain
 from airstats.model.decisions import decide
 from airstats.model.quarterly_update import calibrate
-from tests.invented import firm, invent
+from tests.invented import FEW, firm, invent
 
 RECORDS = invent(jobs=24)
 QUARTERS = ("2025Q1", "2025Q2", "2025Q3", "2025Q4")
@@ -26,7 +26,7 @@ def made(tmp_path_factory):
     previous = None
     for quarter in QUARTERS:
         file = folder / quarter / "allowances.json"
-        calibrate(RECORDS, previous, quarter).save(file)
+        calibrate(RECORDS, previous, quarter, prior=FEW).save(file)
         previous = file
     return folder
 
@@ -165,7 +165,7 @@ def test_files_made_from_later_ones_end_somewhere(reports):
 def test_a_material_counted_twice(tmp_path):
     records, files = firm(joint_tape=0.1), [tmp_path / f"{n}.json" for n in (1, 2)]
     for previous, quarter, file in zip((None, files[0]), QUARTERS, files, strict=False):
-        calibrate(records, previous, quarter).save(file)
+        calibrate(records, previous, quarter, prior=FEW).save(file)
     assert not faults(files[1])
     old, new = (content(file)["material_chains"] for file in files)
     new["joint tape"]["new_jobs"] += old["joint tape"]["new_jobs"][:1]

@@ -107,6 +107,7 @@ def test_keep_without_reason_or_initials_is_refused(desk, reason, by, missing):
         decide(desk.before, desk.now, "keep", reason, by)
 
 
+@pytest.mark.usefixtures("coarse")
 def test_the_command_line_keeps_and_refuses(tmp_path, capsys):
     before, kept = tmp_path / "2026Q2.json", tmp_path / "2026Q3.json"
     call = ["calibrate", str(DEMO), "--quarter"]
@@ -149,7 +150,7 @@ def allowances_of(verb, source, folder, *more):
 
 @pytest.mark.parametrize("decision", [(), KEPT], ids=["accept", "keep"])
 @pytest.mark.parametrize("known", [None, "2025Q1"])
-@pytest.mark.usefixtures("quick_files")
+@pytest.mark.usefixtures("quick_files", "coarse")
 def test_calibrate_and_quarter_write_the_same_allowances(
     taped, tmp_path, monkeypatch, decision, known
 ):
@@ -165,6 +166,7 @@ def test_calibrate_and_quarter_write_the_same_allowances(
     assert json.loads(one)["jobs_used"] == (8 if "keep" in decision else 12)
 
 
+@pytest.mark.usefixtures("coarse")
 def test_a_kept_quarter_keeps_the_materials_too_and_their_jobs_wait(taped, tmp_path, capsys):
     records = read_records(taped)
     calibrate(records, quarter="2025Q2").save(tmp_path / "2025Q2.json")

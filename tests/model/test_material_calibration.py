@@ -1,5 +1,6 @@
 import json
 from dataclasses import replace
+from functools import partial
 from unittest.mock import patch
 
 import pandas as pd
@@ -11,12 +12,14 @@ from airstats.base.errors import AllowancesError
 from airstats.catalog.materials import MATERIALS
 from airstats.model.allowances import load_allowances, unchanged
 from airstats.model.posterior import update
-from airstats.model.quarterly_update import calibrate, finished_jobs
+from airstats.model.quarterly_update import calibrate as calibrate_by
+from airstats.model.quarterly_update import finished_jobs
 from airstats.takeoff.per_material import material_quantities
 from airstats.takeoff.sheet_quantities import Takeoff
-from tests.invented import change, firm
+from tests.invented import FEW, change, firm
 
 TAPE = firm(frame_tape=0.25)
+calibrate = partial(calibrate_by, prior=FEW)
 NUMBERS = ["mean", "sd", "low", "high"]
 
 

@@ -1,25 +1,24 @@
 """The quarterly update: what counts in a quarter, once only, and what drift does."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 
 from airstats.base.errors import AirstatsError, AllowancesError, RecordsError
 from airstats.catalog.cut_patterns import CUTS
+from airstats.model import quarterly_update
 from airstats.model.allowances import unchanged
-from airstats.model.prior import DRIFT_OF_FACTORS, Prior
-from airstats.model.quarterly_update import (
-    calibrate,
-    calibrate_through,
-    finished_jobs,
-    run_through,
-)
+from airstats.model.prior import DRIFT_OF_FACTORS
+from airstats.model.quarterly_update import finished_jobs, run_through
 from tests.benchmark.worlds import World, invent_firm
-from tests.invented import change, ids, invent, keep, same_belief
+from tests.invented import FEW, change, ids, invent, keep, same_belief
 
 FIRM = invent_firm(World("small", jobs=24, quarters=4), 5)
 RECORDS = FIRM.records
 QUARTERS = ["2023Q1", "2023Q2", "2023Q3", "2023Q4"]
-PRIOR = Prior()
+calibrate = partial(quarterly_update.calibrate, prior=FEW)
+calibrate_through = partial(quarterly_update.calibrate_through, prior=FEW)
 REVEALS = ["reveal.diagonal", "reveal.centre", "reveal.lined"]
 
 
@@ -161,15 +160,15 @@ def test_drift_leaves_allowances_less_sure_and_starts_by_the_prior():
     calm, restless = (calibrate(RECORDS, drift=drift).table()["sd"] for drift in (0.0, 0.05))
     assert (restless > calm).all()
     first = calibrate(RECORDS, quarter="2023Q1").belief
-    for drift, share in PRIOR.drift_weights:
+    for drift, share in FEW.drift_weights:
         found = first.weight[(first.drift == drift) & (first.trend == 0)].sum()
-        assert found == pytest.approx((1 - PRIOR.trend_weight) * share)
+        assert found == pytest.approx((1 - FEW.trend_weight) * share)
     assert not calibrate(RECORDS, drift=0.05).belief.trend.any()
 
 
 def test_an_empty_first_quarter_leaves_the_drift_open_until_jobs_come():
     jobs = finished_jobs(RECORDS)
-    empty = run_through(jobs, ["2022Q4"], unchanged("2022Q4"))
+    empty = run_through(jobs, ["2022Q4"], unchanged("2022Q4", FEW))
     assert (empty.quarter, empty.new_jobs) == ("2022Q4", ())
     assert (empty.belief.drift == 0).all()
     first = run_through(jobs, ["2023Q1"], empty)

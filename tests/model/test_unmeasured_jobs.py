@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 import pytest
@@ -18,16 +18,18 @@ from airstats.model.posterior import (
     with_depth_error,
     worths,
 )
-from airstats.model.quarterly_update import calibrate, finished_jobs
+from airstats.model.quarterly_update import calibrate as calibrate_by
+from airstats.model.quarterly_update import finished_jobs
 from airstats.pricing.newsvendor import price, priced
 from airstats.pricing.pooled_order import drawn_packs
 from airstats.takeoff.sheet_quantities import SUMMED, take_off
 from airstats.takeoff.usual_openings import quantity_names, starting_habits
-from tests.invented import invent
+from tests.invented import FEW, invent
 from tests.takeoff.test_unmeasured import blank_depths, known
 
 FIRM = invent(jobs=48, factor=0.8)
 HALF = known(FIRM, np.arange(48) % 4 < 2)
+calibrate = partial(calibrate_by, prior=FEW)
 EARLY = known(FIRM, np.zeros(48, dtype=bool))
 
 
@@ -38,9 +40,9 @@ def learnt():
 
 
 def test_unknown_openings_do_not_make_a_reveal_factor_small_nor_waste_large():
-    full = calibrate(FIRM).table()
-    bare = calibrate(replace(HALF, jobs=HALF.jobs.assign(openings_known=True))).table()
-    half, name = learnt().table(), "reveal.diagonal"
+    told = replace(HALF, jobs=HALF.jobs.assign(openings_known=True))
+    full, half, bare = (calibrate_by(records).table() for records in (FIRM, HALF, told))
+    name = "reveal.diagonal"
     assert abs(half["mean"]["waste"] - full["mean"]["waste"]) < 0.01
     assert bare["mean"]["waste"] - full["mean"]["waste"] > 0.015
     assert abs(half["mean"][name] - full["mean"][name]) < 0.1
