@@ -10,7 +10,6 @@ import pytest
 
 from airstats.reports import recording_text
 from airstats.reports.display import STRICT
-from tests.browser import open_browser
 from tests.forks import shared_nursery
 from tests.invented import CREW_WORLD, desk_of, few_candidates
 
@@ -68,6 +67,8 @@ def nursery():
 @pytest.fixture(scope="session")
 def browser(tmp_path_factory):
     """One browser for all pages; it reaches nothing but this machine."""
+    from tests.browser import open_browser
+
     with open_browser(tmp_path_factory.mktemp("profile")) as shown:
         yield shown
 
