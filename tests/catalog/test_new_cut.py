@@ -243,11 +243,12 @@ def test_the_card_names_it(desk):
 
 
 @pytest.fixture(scope="module")
-def asked(folder):
+def asked(added, tmp_path_factory):
     """What the notebooks are asked for, all of the same chain."""
-    begun = start(folder.with_name("start.json"))
+    folder = tmp_path_factory.mktemp("asked")
+    records, begun = save(folder / "records", records_of(12)), start(folder / "start.json")
     with worked_out_once():
-        yield {"records": str(folder), "takeoff": "", "previous": str(begun)}
+        yield {"records": str(records), "takeoff": "", "previous": str(begun)}
 
 
 def drawn_if_it_shows_the_cut(picture, *_, draw=Picture._repr_mimebundle_):
