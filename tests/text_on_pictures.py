@@ -6,7 +6,7 @@ quarter's reports.
 
 import re
 import sys
-from itertools import combinations
+from functools import cache
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -35,15 +35,18 @@ def text_faults(svg):
     faults = [f"{words!r}: {size:g} pt" for words, size in _sizes(root) if size < LEAST_PT]
     paper = shapely.box(0, 0, *map(float, root.get("viewBox").split()[2:]))
     faults += [f"{words!r}: off the paper" for words, box, _ in texts if not paper.covers(box)]
-    for (one, a, _), (other, b, _) in combinations(texts, 2):
-        if a.distance(b) < APART_PT:
-            faults.append(f"{one!r} and {other!r}: {a.distance(b):.1f} pt apart")
+    boxes = np.array([box for _, box, _ in texts], dtype=object)
+    apart = shapely.distance(boxes[:, None], boxes[None])
+    for one, other in zip(*np.nonzero(np.triu(apart < APART_PT, 1)), strict=True):
+        names = f"{texts[one][0]!r} and {texts[other][0]!r}"
+        faults.append(f"{names}: {apart[one, other]:.1f} pt apart")
     covers = [(shape, place) for kind, _, shape, place in drawn if kind == "cover"]
     for kind, _, line, place in drawn:
         if kind != "line":
             continue
-        for words, box, at in texts:
-            if line.intersects(box) and not _hidden(line, place, box, at, covers):
+        for hit in np.flatnonzero(shapely.intersects(line, boxes)):
+            words, box, at = texts[hit]
+            if not _hidden(line, place, box, at, covers):
                 faults.append(f"{words!r}: struck through")
     return sorted(set(faults))
 
@@ -88,13 +91,21 @@ def _ink(line):
     """The box of what is printed of a line of text."""
     size = float(re.search(r"font-size: ([\d.]+)px", line.get("style"))[1])
     weight = "bold" if re.search(r"bold|700", line.get("style")) else "normal"
-    font = FontProperties(family="DejaVu Sans", weight=weight)
-    ink = TextPath((0, 0), line.text, size=size, prop=font).get_extents()
+    left, low, right, high = _extents(line.text, size, weight)
     anchor = re.search(r"text-anchor: (\w+)", line.get("style"))
     share = ANCHORS[anchor[1]] if anchor else 0.0
-    box = translate(shapely.box(ink.x0, -ink.y1, ink.x1, -ink.y0), -share * (ink.x0 + ink.x1))
+    box = translate(shapely.box(left, -high, right, -low), -share * (left + right))
     turn, place = _placed(line)
     return translate(rotate(box, turn, origin=(0, 0)), *place)
+
+
+@cache
+def _extents(text, size, weight):
+    """The ends of the ink: the typeface's curves have points where they reach farthest."""
+    font = FontProperties(family="DejaVu Sans", weight=weight)
+    path = TextPath((0, 0), text, size=size, prop=font)
+    points = path.vertices[path.codes != TextPath.CLOSEPOLY]
+    return *points.min(axis=0), *points.max(axis=0)
 
 
 def _placed(line):

@@ -171,7 +171,12 @@ def pull_on_order(
     return table.sort_values("pull_rolls", key=np.abs, ascending=False, ignore_index=True)
 
 
-def refit_without(jobs: Takeoff, influence: pd.DataFrame, most: int = REFITTED) -> pd.DataFrame:
+def refit_without(
+    jobs: Takeoff,
+    influence: pd.DataFrame,
+    most: int = REFITTED,
+    fitted: Allowances | None = None,
+) -> pd.DataFrame:
     """Return the first rows of `leave_each_out` with `move_refit`: the move by a true refit.
 
     Parameters
@@ -182,8 +187,10 @@ def refit_without(jobs: Takeoff, influence: pd.DataFrame, most: int = REFITTED) 
         From `leave_each_out`.
     most : int
         How many jobs to leave out, each by itself.
+    fitted : Allowances, optional
+        `fit_at_once` of the same jobs, if it is at hand.
     """
-    whole = fit_at_once(jobs).table()["mean"]
+    whole = (fitted or fit_at_once(jobs)).table()["mean"]
     rows = influence.head(most if len(jobs) > 1 else 0)
     moves = []
     for job_id, allowance in zip(rows["job_id"], rows["moves_most"], strict=True):
@@ -200,6 +207,7 @@ def try_conclusion(
     short_cost: float = SHORT_COST,
     published: Allowances | None = None,
     with_excluded: Takeoff | None = None,
+    fitted: Allowances | None = None,
 ) -> pd.DataFrame:
     """Return what is concluded under other assumptions, the documented ones first.
 
@@ -215,6 +223,8 @@ def try_conclusion(
         Those of the chain, quarter by quarter with the drift as learnt.
     with_excluded : Takeoff, optional
         The finished jobs, those set apart with a reason among them.
+    fitted : Allowances, optional
+        `fit_at_once` of the same jobs, if it is at hand.
 
     Returns
     -------
@@ -225,23 +235,23 @@ def try_conclusion(
         waste_half` (± 90 %, m² a m² laid), `of_model` (whether it is the form of the model that
         is tried).
     """
-    usual = fit_at_once(jobs)
-    costs = leftover_cost, short_cost
-    base = priced(to_price, usual, *costs, 0).order_packs
-    rows, first = [], None
+    usual = fitted or fit_at_once(jobs)
+    cause_of_usual = _leading(jobs, usual)
+    rows, beside = [], None
     for one in _assumptions(jobs, to_price, influence, usual, published, with_excluded):
         asked = (leftover_cost, short_cost * one.short_times, 0)
         orders = priced(one.to_price, one.known, *asked).order_packs
-        first = orders if first is None else first
-        beside = first if one.name in (PUBLISHED, AT_ONCE) else base
+        beside = orders if beside is None else beside
         told: dict[str, Any] = {
             "order_rolls": int(orders.sum()),
             "orders_changed": int((orders != beside).sum()),
         }
+        beside = orders if one.name == AT_ONCE else beside
         waste = one.known.table().T["waste"]
         about = {"waste": waste["mean"], "waste_half": REACH * waste["sd"]}
         told |= {"assumption": one.name, "of_model": one.of_model}
-        rows.append(told | _leading(one) | about)
+        cause = cause_of_usual if one.known is usual else _leading(one.jobs, one.known)
+        rows.append(told | cause | about)
     return pd.DataFrame(rows)
 
 
@@ -339,9 +349,9 @@ def _assumptions(
         yield _Tried(name, fit_at_once(jobs, prior), jobs, to_price, of_model=True)
 
 
-def _leading(one: _Tried) -> dict[str, Any]:
+def _leading(jobs: Takeoff, known: Allowances) -> dict[str, Any]:
     """What surely took most, if anything did."""
-    found = contributors(one.jobs, one.known)
+    found = contributors(jobs, known)
     if not found:
         return {"cause": NO_CAUSE, "cause_rolls": np.nan, "cause_half": np.nan}
     name, took = found[0]

@@ -51,6 +51,7 @@ from airstats.reports.evidence_text import (
     NAMED,
     back_tested,
     conclusion_table,
+    fitted_at_once,
     left_out_each,
     tried,
 )
@@ -233,8 +234,10 @@ def groups_and_single_jobs(desk: Desk) -> Section:
     """Show whether groups of jobs depart from what was foretold, and how far single jobs pull."""
     departures, pulls = group_departures(watched(desk), desk.jobs), left_out_each(desk)
     yield group_words(departures)
-    yield leave_out_words(pulls, sensitivity.refit_without(desk.jobs, pulls))
-    drawn = evidence_charts.influence(sensitivity.pull_on_order(desk.jobs, desk.own, pulls))
+    fitted = fitted_at_once(desk)
+    yield leave_out_words(pulls, sensitivity.refit_without(desk.jobs, pulls, fitted=fitted))
+    pulled = sensitivity.pull_on_order(desk.jobs, desk.own, pulls, fitted)
+    drawn = evidence_charts.influence(pulled)
     yield Beside(group_table(departures), drawn)
 
 

@@ -51,6 +51,7 @@ from airstats.base.number_text import (
     signed,
 )
 from airstats.catalog.cut_patterns import reused_cuts
+from airstats.model.allowances import Allowances
 from airstats.model.unmet import not_counted
 from airstats.reports import evidence_charts
 from airstats.reports.desk import Desk
@@ -104,9 +105,15 @@ def tried_ratios(leftover_cost: float, short_cost: float) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=1)
+def fitted_at_once(desk: Desk) -> Allowances:
+    """Return `fit_at_once` of the desk's jobs."""
+    return sensitivity.fit_at_once(desk.jobs)
+
+
+@lru_cache(maxsize=1)
 def left_out_each(desk: Desk) -> pd.DataFrame:
     """Return `leave_each_out` of the desk's jobs."""
-    return sensitivity.leave_each_out(desk.jobs)
+    return sensitivity.leave_each_out(desk.jobs, fitted_at_once(desk))
 
 
 @lru_cache(maxsize=1)
@@ -118,9 +125,9 @@ def tried(desk: Desk, leftover_cost: float, short_cost: float) -> pd.DataFrame:
     desk, leftover_cost, short_cost
         As for `back_tested`.
     """
-    costs, with_excluded = (leftover_cost, short_cost), sensitivity.put_back(desk.records)
+    given = leftover_cost, short_cost, desk.now, sensitivity.put_back(desk.records)
     return sensitivity.try_conclusion(
-        desk.jobs, desk.own, left_out_each(desk), *costs, desk.now, with_excluded
+        desk.jobs, desk.own, left_out_each(desk), *given, fitted_at_once(desk)
     )
 
 

@@ -17,7 +17,7 @@ import sys
 import tempfile
 import traceback
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache, partial
@@ -30,9 +30,11 @@ import pandas as pd
 
 import airstats
 from airstats.__main__ import main as airstats_command
+from airstats.base.run_settings import RunSettings
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
 from airstats.reports import desk, recording_text
 from airstats.reports.display import STRICT, Picture
+from airstats.reports.shared_work import worked_out
 from tests.benchmark.worlds import Firm, World, invent_firm
 from tests.invented import with_use
 
@@ -269,32 +271,19 @@ def _execute(source: str, space: dict[str, Any]) -> Any:
     return eval(compile(ast.Expression(last.value), "<cell>", "eval"), space) if last else None
 
 
+def laid_out(asked: Mapping[str, Any]) -> desk.Desk:
+    """Return the desk of a call, as the command lays it out for the four notebooks."""
+    call = RunSettings(**asked)
+    given = (call.previous, call.takeoff, call.set_aside_bad_rows, call.dates, call.firms)
+    sources = desk.read_sources(call.records, *given, call.firm, call.words)
+    sources = sources.coded() if call.codes else sources
+    return worked_out(sources.desk(call.quarter, call.depth_error_mm))
+
+
 @contextlib.contextmanager
-def worked_out_once() -> Iterator[None]:
-    """Let the notebooks of a firm share the chain of allowances, and what finer records would save.
-
-    Each lays out its own desk all the same, and asks for what it asks for.
-    """
-    chains, saved = {}, {}
-    calibrate, value = desk.calibrate_through, recording_text.value_of_recording
-
-    def chain(records: Any, quarter: str, previous: Any, *more: Any) -> tuple[Any, ...]:
-        key = (records.digest, quarter, previous and previous.file_digest, *more)
-        if key not in chains:
-            chains[key] = tuple(calibrate(records, quarter, previous, *more))
-        return chains[key]
-
-    def worth(now: Any, jobs: Any, *more: Any) -> pd.DataFrame:
-        # Allowances that are kept with what was found of them are no others later.
-        key = (id(now), len(jobs), *more)
-        if key not in saved:
-            saved[key] = now, value(now, jobs, *more)
-        return saved[key][1]
-
-    with (
-        mock.patch.object(desk, "calibrate_through", chain),
-        mock.patch.object(recording_text, "value_of_recording", worth),
-    ):
+def laid_ready(asked: Mapping[str, Any]) -> Iterator[None]:
+    """Let the notebooks of a call open one desk, as they do in a run."""
+    with mock.patch.object(desk, "load_desk", return_value=laid_out(asked)):
         yield
 
 
@@ -312,8 +301,8 @@ def every_analysis(firm: Invented, folder: Path, draw: bool = False) -> list[str
         held.enter_context(mock.patch.object(recording_text, "DRAWS", 4))
         held.enter_context(warnings.catch_warnings())
         warnings.simplefilter("error")
-        held.enter_context(worked_out_once())
         asked = parameters(firm, save(firm, folder))
+        held.enter_context(laid_ready(asked))
         return [fault for name in NOTEBOOKS for fault in run_notebook(name, asked)]
 
 

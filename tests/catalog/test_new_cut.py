@@ -36,7 +36,7 @@ from airstats.reports.desk import open_desk
 from airstats.reports.display import Picture
 from airstats.reports.drawing import NO_DRAWING, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
-from tests.benchmark.every_analysis import run_notebook, worked_out_once
+from tests.benchmark.every_analysis import laid_ready, run_notebook
 from tests.documents.price_workbook.test_workbook import as_written, by_formulon, likeliest, opened
 from tests.invented import firm, save, start
 
@@ -243,12 +243,12 @@ def test_the_card_names_it(desk):
 
 
 @pytest.fixture(scope="module")
-def asked(added, tmp_path_factory):
+def asked(folder):
     """What the notebooks are asked for, all of the same chain."""
-    folder = tmp_path_factory.mktemp("asked")
-    records, begun = save(folder / "records", records_of(12)), start(folder / "start.json")
-    with worked_out_once():
-        yield {"records": str(records), "takeoff": "", "previous": str(begun)}
+    begun = start(folder.with_name("start.json"))
+    call = {"records": str(folder), "takeoff": "", "previous": str(begun)}
+    with laid_ready(call):
+        yield call
 
 
 def drawn_if_it_shows_the_cut(picture, *_, draw=Picture._repr_mimebundle_):

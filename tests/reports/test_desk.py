@@ -4,6 +4,7 @@ import ast
 import json
 import re
 import stat
+from contextlib import nullcontext
 from dataclasses import asdict, replace
 from unittest import mock
 
@@ -15,17 +16,19 @@ from airstats.base.formula_guard import csv_of
 from airstats.base.plain_data import load_plain, save_plain
 from airstats.base.run_settings import SETTINGS, RunSettings
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
-from airstats.reports.desk import load_desk, read_sources
+from airstats.reports.desk import load_desk
 from airstats.reports.display import Picture
-from airstats.reports.shared_work import worked_out
-from tests.benchmark.every_analysis import invent, parameters, run_notebook, save
+from tests.benchmark.every_analysis import invent, laid_out, parameters, run_notebook, save
 from tests.benchmark.work_once import COMMAND, count_work
 
 FIRMS = {
-    "materials and firms": (4, {"materials", "takeoff", "firms", "previous", "crew", "mark"}),
-    "coded": (9, {"codes", "takeoff", "firms", "materials", "exclude", "crew", "depth_error_mm"}),
+    "all": (4, "materials takeoff firms previous crew mark codes exclude"),
+    "rough depths": (9, "codes takeoff crew depth_error_mm"),
+    "with names": (4, "materials firms previous crew"),
 }
-
+PAGES = [("all", name) for name in NOTEBOOKS] + [
+    ("rough depths", name) for name in ("price_jobs", "update_allowances")
+]
 
 LONG = (
     "airstats.backtests.against_real_prices.backtest",
@@ -38,20 +41,12 @@ LONG = (
 def asked(request, tmp_path_factory):
     """The settings of a run, the desk that they give, and a file of it."""
     seed, has = FIRMS[request.param]
-    firm = replace(invent(seed), kind="usual", jobs=12, has=frozenset(has))
+    firm = replace(invent(seed), kind="usual", jobs=12, has=frozenset(has.split()))
     folder = tmp_path_factory.mktemp("firm")
     settings = RunSettings(**parameters(firm, save(firm, folder)))
-    desk = worked_out(laid_out(settings))
+    desk = laid_out(asdict(settings))
     desk.save(folder / "desk.json")
     return settings, desk, folder / "desk.json"
-
-
-def laid_out(settings):
-    sources = read_sources(
-        settings.records, settings.previous, settings.takeoff, firms=settings.firms
-    )
-    sources = sources.coded() if settings.codes else sources
-    return sources.desk(settings.quarter, settings.depth_error_mm)
 
 
 def test_every_number_table_and_name_of_a_desk_is_kept(asked):
@@ -88,7 +83,7 @@ def pages(name, given):
     return repr(shown)
 
 
-@pytest.mark.parametrize("name", NOTEBOOKS)
+@pytest.mark.parametrize(("asked", "name"), PAGES, indirect=["asked"])
 def test_a_notebook_shows_the_same_of_a_saved_desk_as_of_the_sources(asked, name, monkeypatch):
     settings, _, file = asked
     # Of the sources nothing can be read: what is shown is the desk's.
@@ -100,11 +95,14 @@ def test_a_notebook_shows_the_same_of_a_saved_desk_as_of_the_sources(asked, name
     assert pages(name, opened) == shown
 
 
-def test_a_run_parses_each_source_once_and_calibrates_one_chain(tmp_path):
-    firm = replace(invent(4), kind="usual", jobs=12, has=frozenset({"takeoff", "materials"}))
+def test_a_run_parses_each_source_once_and_calibrates_one_chain(tmp_path, monkeypatch):
+    monkeypatch.setattr("airstats.documents.nursery.kernel_nursery", nullcontext)
+    book = "airstats.documents.price_workbook.workbook.price_sheet"
+    monkeypatch.setattr(book, lambda *_, **__: b"a book")
+    firm = replace(invent(4), kind="usual", jobs=4, has=frozenset({"takeoff", "materials"}))
     records = save(firm, tmp_path)
     takeoff = records.with_name("records_takeoff")
-    done = count_work(records, "2024Q1", takeoff, tmp_path / "out")
+    done = count_work(records, "2023Q4", takeoff, tmp_path / "out")
     assert done.loc[COMMAND, ["sources parsed", "chains"]].tolist() == [2, 1]
     notebooks = done.drop(COMMAND)
     assert sorted(notebooks.index) == sorted(NOTEBOOKS)

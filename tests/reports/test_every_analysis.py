@@ -4,7 +4,8 @@ import pytest
 
 from tests.benchmark.every_analysis import KINDS, OPTIONS, every_analysis, invent
 
-FIRMS = [invent(seed, most=8) for seed in range(12)]
+FIRMS = [invent(seed, most=8) for seed in range(len(set(KINDS)))]
+"""One of each kind; those of `test_desk` are usual ones."""
 
 
 def test_these_firms_keep_and_lack_every_option():
@@ -14,5 +15,5 @@ def test_these_firms_keep_and_lack_every_option():
 
 
 @pytest.mark.parametrize("firm", FIRMS, ids=lambda firm: f"{firm.seed}: {firm.kind}")
-def test_no_analysis_fails(firm, tmp_path):
+def test_no_analysis_fails(firm, tmp_path, coarse):
     assert every_analysis(firm, tmp_path) == []

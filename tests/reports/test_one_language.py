@@ -8,9 +8,8 @@ import pandas as pd
 import pytest
 
 from airstats.documents.run_notebooks import NOTEBOOKS
-from airstats.reports import recording_text
 from airstats.reports.display import Picture, Words
-from tests.benchmark.every_analysis import run_notebook, worked_out_once
+from tests.benchmark.every_analysis import laid_ready, run_notebook
 from tests.invented import change, counted_whole, invent, save
 from tests.reports.read_pages import Text, broken_in, of_html, read, rules_for
 
@@ -105,14 +104,13 @@ def one_new_job():
     return replace(change(records, finished_on=days), openings=records.openings.iloc[::2])
 
 
-def page_of(name, asked):
+def page_of(name):
     """What a notebook tells, as a page: its sentences and tables, without its pictures."""
     with (
         mock.patch("IPython.display.display") as told,
         mock.patch.object(Picture, "_repr_mimebundle_", return_value=({}, {})),
-        mock.patch.object(recording_text, "DRAWS", 4),
     ):
-        assert list(run_notebook(name, asked)) == []
+        assert list(run_notebook(name, {})) == []
     parts = [call.args[0] for call in told.call_args_list]
     return "\n".join(
         _paragraphs(part.text) if isinstance(part, Words) else part.get("text/html", "")
@@ -129,9 +127,8 @@ def _paragraphs(words):
 
 def test_the_pages_of_small_firms_speak_it_too(tmp_path):
     for firm, records in {"three": three_jobs(), "one": one_new_job()}.items():
-        asked = {"records": str(save(tmp_path / firm, records)), "quarter": ""}
-        with worked_out_once():
-            pages = {name: page_of(name, asked) for name in NOTEBOOKS}
+        with laid_ready({"records": str(save(tmp_path / firm, records))}):
+            pages = {name: page_of(name) for name in NOTEBOOKS}
         for name, page in pages.items():
             assert page.count("<p>") > 3
             texts = list(of_html(f"{name}.html", page))
