@@ -12,10 +12,11 @@ from datetime import date
 
 from airstats.catalog.units import IN_METRES, IN_SQUARE_METRES, as_own, own_unit, units_read
 from airstats.intake.amounts import CURRENCIES, UNITS, currency_of
+from airstats.intake.cell_readers import read_cell
 from airstats.intake.counts import STEPS, read_roll_count, step_of
 from airstats.intake.dates import YEARS, quarter_of, read_date, year_of
 from airstats.intake.heading_words import words_of
-from airstats.intake.opening_texts import ANOTHER_UNIT, FOR_ALL, is_apart, read_openings
+from airstats.intake.opening_texts import ANOTHER_UNIT, FOR_ALL, is_apart
 from airstats.intake.plain_text import CIRCA, NUMBER, number, plain
 from airstats.intake.readings import ColumnFacts, Doubt
 from airstats.records.plausible_ranges import USUAL, is_typical
@@ -283,7 +284,7 @@ def _size_facts(facts: ColumnFacts, cells: Sequence[object]) -> ColumnFacts:
     if unit in IN_METRES:
         return replace(facts, unit=unit)
     free = replace(facts, unit="")
-    sized = [cell for cell in texts if any(r.value for r in read_openings(cell, free))]
+    sized = [cell for cell in texts if any(r.value for r in read_cell(cell, free))]
     for each in ("mm", "cm", "m"):
         if sized and all(_is_read_in(each, cell, facts) for cell in sized):
             return replace(facts, unit=each) if _is_only(each, sized, facts) else free
@@ -296,14 +297,14 @@ def _is_last_for_all(facts: ColumnFacts, cells: Sequence[object]) -> bool:
     Then it is the firm's way to write one for the whole house, not an omission time and again.
     """
     texts = list(dict.fromkeys(cell for cell in cells if isinstance(cell, str)))[:400]
-    read = [(cell, read_openings(cell, facts)) for cell in texts]
+    read = [(cell, read_cell(cell, facts)) for cell in texts]
     at_end = sum(any(each.kind == FOR_ALL for each in several) for _, several in read)
     clear = ((cell, several[0].value) for cell, several in read if len(several) == 1)
     return at_end >= _ENOUGH and not any(is_apart(cell, value) for cell, value in clear if value)
 
 
 def _is_read_in(unit: str, cell: str, facts: ColumnFacts) -> bool:
-    found = read_openings(cell, replace(facts, unit=unit))
+    found = read_cell(cell, replace(facts, unit=unit))
     return any(reading.kind != ANOTHER_UNIT for reading in found)
 
 

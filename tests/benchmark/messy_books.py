@@ -26,9 +26,9 @@ CUT_WORDS = {
 }
 
 
-def judged(book, understood, records, is_answered=False):
+def judged(book, understood, read, is_answered=False):
     """Return job name to (how it came, what is wrong) for every job of a book."""
-    jobs, use, openings = read_jobs(records) if records else ({}, {}, {})
+    jobs, use, openings = read
     asked = set(understood.waiting) | {job for q in understood.questions for job in q.jobs}
     found = {}
     for job in book.jobs:
@@ -46,8 +46,11 @@ def judged(book, understood, records, is_answered=False):
     return found | {f"{name} (no job)": (MISREAD, "a job that is none") for name in strange}
 
 
-def read_jobs(records):
+def read_jobs(understood):
     """Return each job's row of the records and of the takeoff, and its openings, by its name."""
+    if understood.jobs.empty:
+        return {}, {}, {}
+    records = records_of_book(understood)
     jobs = records.jobs.set_index("job_id").to_dict("index")
     use = take_off(records).table.set_index("job_id").to_dict("index")
     told = ["job_id", "count", "width_mm", "height_mm", "reveal_mm", "cut_pattern"]
@@ -151,15 +154,11 @@ def one_book(seed, jobs=40, style=None):
         taken = time.perf_counter() - start
         words = answered(book, before)
         after = understand(path, words) if words.answers else before
-    read = records_if_any(before)
-    again = records_if_any(after) if words.answers else read
+    read = read_jobs(before)
+    again = read_jobs(after) if words.answers else read
     came, later = judged(book, before, read), judged(book, after, again, True)
     kinds = len({question.kind for question in before.questions})
     return book, came, later, kinds, taken
-
-
-def records_if_any(understood):
-    return records_of_book(understood) if len(understood.jobs) else None
 
 
 def main():
