@@ -37,7 +37,13 @@ from airstats.reports.display import Picture
 from airstats.reports.drawing import NO_DRAWING, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
 from tests.benchmark.every_analysis import laid_ready, run_notebook
-from tests.documents.price_workbook.test_workbook import as_written, by_formulon, likeliest, opened
+from tests.documents.price_workbook.test_workbook import (
+    as_written,
+    by_formulon,
+    likeliest,
+    opened,
+    short_sheet,
+)
 from tests.invented import firm, save, start
 
 FACTOR = 2.2
@@ -196,7 +202,7 @@ def sheet(desk, few):
 
     @cache
     def of(cut):
-        content = price_sheet(few, takeoff=job_of(desk, cut))
+        content = short_sheet(few, takeoff=job_of(desk, cut))
         worked_out = by_formulon if cut == "doubled" else as_written
         names, cells = opened(content).defined_names, worked_out(None, {"one": content})["one"]
         return cells, lambda name: cells.named(names, name)

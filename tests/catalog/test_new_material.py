@@ -11,7 +11,6 @@ from airstats.__main__ import main
 from airstats.backtests.rolling import PACK_RULES, replay, summary_by_rule
 from airstats.base.number_text import number
 from airstats.catalog.materials import MATERIALS, Material
-from airstats.documents.price_workbook.workbook import price_sheet
 from airstats.documents.wall_card import allowance_card
 from airstats.model.quarterly_update import learnt_materials
 from airstats.reports.desk import after_decision, lay_out
@@ -20,7 +19,7 @@ from airstats.reports.materials_evidence_text import evidence_section
 from airstats.reports.materials_owner_text import owner_section
 from airstats.reports.materials_text import price_section, update_section
 from airstats.reports.pseudonyms import coded_sources
-from tests.documents.price_workbook.test_workbook import as_written, opened, typed_at
+from tests.documents.price_workbook.test_workbook import as_written, opened, short_sheet, typed_at
 from tests.invented import few_candidates, firm, save
 
 ANCHORS = Material(
@@ -139,7 +138,7 @@ def test_the_card_and_the_price_workbook_hold_it(known):
     # The card's job says nothing of anchors, so that its row holds the factor alone.
     assert f"pieces counted × {1 + mean:.2f}" in card
     place = list(MATERIALS).index("anchors") + 1
-    book = opened(price_sheet(known))
+    book = opened(short_sheet(known))
     assert typed_at(book, f"counted_{place}").value is None
     assert typed_at(book, f"pack_{place}").value == 100
     row = typed_at(book, f"pack_{place}").row
@@ -149,7 +148,7 @@ def test_the_card_and_the_price_workbook_hold_it(known):
 def test_the_price_workbook_counts_what_the_takeoff_tells(known, folder):
     ahead = airstats.read_records(folder / "next")
     place = list(MATERIALS).index("anchors") + 1
-    content = price_sheet(known, takeoff=ahead)
+    content = short_sheet(known, takeoff=ahead)
     cells = as_written(None, {"one": content})["one"]
     named = {n: cells.named(opened(content).defined_names, f"{n}_{place}")
              for n in ("counted", "packs")}  # fmt: skip

@@ -285,9 +285,10 @@ def test_every_number_edited_by_hand_is_refused(saved):
     for *parts, key in ways:
         edited = copy.deepcopy(whole)
         reduce(lambda part, key: part[key], parts, edited)[key] += 0.001
-        saved.with_name("edited.json").write_text(json.dumps(edited), encoding="utf-8")
+        file = saved.with_name(f"{'-'.join(map(str, parts))}-{key}.json")
+        file.write_text(json.dumps(edited), encoding="utf-8")
         with pytest.raises(AllowancesError, match=r"edited by hand: .* or calibrate that quarter"):
-            load_allowances(saved.with_name("edited.json"))
+            load_allowances(file)
 
 
 def test_a_file_without_a_digest_or_with_a_number_that_is_none_is_refused(saved):

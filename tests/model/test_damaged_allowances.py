@@ -55,6 +55,12 @@ def spoilt(whole, way, value):
     return content
 
 
+def write(file, content):
+    # Some disks write at once what takes the place of a file.
+    file.unlink(missing_ok=True)
+    file.write_text(json.dumps(content), encoding="utf-8")
+
+
 @pytest.fixture(scope="module")
 def read():
     """What was read and used already; most entries are there for people, and change nothing."""
@@ -78,7 +84,7 @@ def use(known, file):
 
 def test_the_file_is_read_as_long_as_nothing_is_wrong(whole, tmp_path):
     file = tmp_path / "a.json"
-    file.write_text(json.dumps(spoilt(whole, ("jobs_used",), 4)), encoding="utf-8")
+    write(file, spoilt(whole, ("jobs_used",), 4))
     use(load_allowances(file), file)
 
 
@@ -86,7 +92,7 @@ def test_the_file_is_read_as_long_as_nothing_is_wrong(whole, tmp_path):
 def test_a_value_of_a_wrong_kind_is_refused_or_of_no_consequence(whole, read, tmp_path, value):
     file, refused = tmp_path / "a.json", []
     for way in ways(whole):
-        file.write_text(json.dumps(spoilt(whole, way, value)), encoding="utf-8")
+        write(file, spoilt(whole, way, value))
         try:
             known = load_allowances(file)
             if as_read(known) not in read:
