@@ -11,8 +11,14 @@ Array = np.ndarray
 
 AT_A_TIME = 16384
 """More uses at a time than this do not stay in the processor's own memory."""
+_MOST_AT_HAND = 30 << 20
+"""Bytes; above 32 MB it would have no effect."""
 _TINY = 1e-300
 _ROOT_TWO_PI = np.sqrt(2 * np.pi)
+
+# Once so large an array was given back, the C library of Linux keeps that much at hand, and no
+# longer fetches the memory of every smaller one anew.
+np.empty(_MOST_AT_HAND, dtype=np.uint8)
 
 
 class Agreement(NamedTuple):

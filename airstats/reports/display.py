@@ -271,11 +271,16 @@ def typeset(files: Mapping[str, str], **asked: Any) -> bytes:
 
     The pictures' own typeface and none of the machine's: the same bytes everywhere.
     """
-    fonts = Path(matplotlib.get_data_path(), "fonts", "ttf")
     encoded = {name: content.encode("utf-8") for name, content in files.items()}
     # The package takes several files by name, which its type hints leave out.
     compile_files: Callable[..., bytes] = typst.compile
-    return compile_files(encoded, font_paths=[fonts], ignore_system_fonts=True, **asked)
+    return compile_files(encoded, font_paths=_typefaces(), **asked)
+
+
+@cache
+def _typefaces() -> typst.Fonts:
+    fonts = Path(matplotlib.get_data_path(), "fonts", "ttf")
+    return typst.Fonts(include_system_fonts=False, font_paths=[fonts])
 
 
 def packed(text: str) -> str:

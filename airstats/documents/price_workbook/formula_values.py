@@ -22,12 +22,19 @@ Place = tuple[str, int, int]
 Node = Callable[[Sequence[Any]], Any]
 """A formula, or a part of one, as a function of the values of its references in their order."""
 
+_TEXTS_AND_REFERENCES = re.compile(
+    r"""("[^"]*"
+      |(?:'[^']*'!)?\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?(?!\w|\()
+      |\b[a-z]\w*)""",
+    re.VERBOSE,
+)
+_REFERENCE = "@"
+"""Stands for each in the shape of a formula, which those of all jobs and candidates share."""
 _TOKENS = re.compile(
     r"""(?P<text>"[^"]*")
-      |(?P<cells>(?:'[^']*'!)?\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?(?!\w|\())
+      |(?P<reference>@)
       |(?P<call>[A-Z]+\()
       |(?P<number>\d+\.?\d*)
-      |(?P<name>[a-z]\w*)
       |(?P<sign><=|>=|<>|[-+*/^&=<>(),])""",
     re.VERBOSE,
 )
@@ -63,28 +70,31 @@ class _Reckoner:
         for place in self.todo:
             waiting = [place]
             while waiting:
-                waiting.extend(self._missing(waiting[-1]) or self._done(waiting.pop()))
+                if waiting[-1] in self.values:
+                    waiting.pop()
+                elif missing := self._missing(waiting[-1]):
+                    waiting += missing
+                else:
+                    self._work_out(waiting.pop())
 
     def _missing(self, place: Place) -> list[Place]:
         """The cells that must be worked out first."""
-        if place in self.values:
-            return []
         if place not in self.parsed:
             self.parsed[place] = self._read(place)
         cells = [cells for cells in self.parsed[place][1] if not cells.done]
         return [one for part in cells for one in part.missing(self.values, self.todo)]
 
-    def _done(self, place: Place) -> list[Place]:
-        if place not in self.values:
-            node, cells = self.parsed[place]
-            self.values[place] = _plain(node([part.value(self.values) for part in cells]))
-        return []
+    def _work_out(self, place: Place) -> None:
+        node, cells = self.parsed.pop(place)
+        self.values[place] = _plain(node([part.value(self.values) for part in cells]))
 
     def _read(self, place: Place) -> tuple[Node, list[_Cells]]:
-        tokens = [(str(found.lastgroup), found[0]) for found in _TOKENS.finditer(self.todo[place])]
-        refers = [text for kind, text in tokens if kind in ("cells", "name")]
-        shape = tuple((kind, "" if kind in ("cells", "name") else text) for kind, text in tokens)
-        return _parsed(shape[1:]), [self._cells(self.names.get(t, t), place[0]) for t in refers]
+        # What stands between them, then one of them, and so on.
+        parts = _TEXTS_AND_REFERENCES.split(self.todo[place][1:])
+        refers = [part for part in parts[1::2] if part[0] != '"']
+        parts[1::2] = [part if part[0] == '"' else _REFERENCE for part in parts[1::2]]
+        cells = [self._cells(self.names.get(text, text), place[0]) for text in refers]
+        return _parsed("".join(parts)), cells
 
     def _cells(self, text: str, sheet: str) -> _Cells:
         full = text if "!" in text else f"'{sheet}'!{text}"
@@ -134,15 +144,16 @@ def _plain(value: Any) -> float | str | bool:
 
 
 @cache
-def _parsed(shape: tuple[tuple[str, str], ...]) -> Node:
-    return _Parser(shape).whole()
+def _parsed(shape: str) -> Node:
+    tokens = [(str(found.lastgroup), found[0]) for found in _TOKENS.finditer(shape)]
+    return _Parser([*tokens, ("end", "")]).whole()
 
 
 class _Parser:
     """Reads the tokens of one formula; those that refer to cells stand for the next value."""
 
-    def __init__(self, tokens: tuple[tuple[str, str], ...]) -> None:
-        self.tokens, self.at, self.refers = (*tokens, ("end", "")), 0, 0
+    def __init__(self, tokens: list[tuple[str, str]]) -> None:
+        self.tokens, self.at, self.refers = tokens, 0, 0
 
     def whole(self) -> Node:
         node = self.expression(0)
@@ -162,7 +173,7 @@ class _Parser:
 
     def operand(self) -> Node:
         kind, text = self.take()
-        if kind in ("cells", "name"):
+        if kind == "reference":
             self.refers += 1
             return _reference(self.refers - 1)
         if kind == "call":
