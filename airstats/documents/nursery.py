@@ -19,11 +19,14 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 LOADED = (
+    "airstats.reports.evidence_appendix",
     "airstats.reports.evidence_text",
     "airstats.reports.materials_evidence_text",
     "airstats.reports.materials_owner_text",
+    "airstats.reports.materials_text",
     "airstats.reports.owner_text",
     "airstats.reports.price_text",
+    "airstats.reports.prior_text",
     "airstats.reports.shared_work",
     "airstats.reports.update_text",
     "airstats.reports.form",
@@ -117,6 +120,7 @@ def _serve(line: socket.socket) -> NoReturn:
         sys.modules["debugpy"] = None  # type: ignore[assignment]
         for name in LOADED:
             import_module(name)
+        _make_a_table()
         # What is never counted as rubbish is never written to, and stays one copy for all.
         gc.collect()
         gc.freeze()
@@ -138,6 +142,15 @@ def _serve(line: socket.socket) -> NoReturn:
             os.kill(kernel, signal.SIGKILL)
             os.waitpid(kernel, 0)
         os._exit(0)
+
+
+def _make_a_table() -> None:
+    """Have the templates of tables compiled, which every kernel would do anew."""
+    from pandas import DataFrame
+
+    from airstats.reports.display import Table
+
+    Table(DataFrame({"job_id": [""]}), "")._repr_html_()
 
 
 def _end(*_: object) -> NoReturn:

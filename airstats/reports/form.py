@@ -118,7 +118,7 @@ class Form:
     def _repr_mimebundle_(
         self, include: Any = None, exclude: Any = None
     ) -> tuple[dict[str, Any], dict[str, Any]]:
-        still: dict[str, Any] = {"text/plain": repr(self), "text/markdown": repr(self)}
+        still: dict[str, Any] = dict.fromkeys(("text/plain", "text/markdown"), repr(self))
         if os.environ.get(LIVE):
             still[WIDGET] = widget(self)._repr_mimebundle_()[WIDGET]
         return still, {}
