@@ -18,11 +18,11 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-NO_NETWORK = "--host-resolver-rules=MAP * ~NOTFOUND"
+ONLY_HERE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
 
 
 @contextmanager
-def open_browser(profile, *flags):
+def open_browser(profile):
     """Open Chromium with a new profile in the folder `profile`; skip where there is none."""
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     driver = shutil.which("chromedriver")
@@ -32,7 +32,7 @@ def open_browser(profile, *flags):
         )
     options = webdriver.ChromeOptions()
     options.binary_location = program
-    for flag in (*FLAGS, *flags, f"--user-data-dir={profile}"):
+    for flag in (*FLAGS, ONLY_HERE, f"--user-data-dir={profile}"):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     browser = webdriver.Chrome(options, Service(driver))

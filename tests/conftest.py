@@ -10,6 +10,7 @@ import pytest
 
 from airstats.reports import recording_text
 from airstats.reports.display import STRICT
+from tests.forks import shared_nursery
 from tests.invented import CREW_WORLD, desk_of, few_candidates
 
 os.environ[STRICT] = "1"
@@ -54,6 +55,22 @@ def quick_files(no_notebooks, monkeypatch):
     """Stand in for the card too."""
     card = "airstats.documents.wall_card.allowance_card"
     monkeypatch.setattr(card, lambda *_, **__: "a card")
+
+
+@pytest.fixture(scope="session")
+def nursery():
+    """What kernels are copied from, with all loaded that notebooks need."""
+    with shared_nursery() as one:
+        yield one
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory):
+    """One browser for all pages; it reaches nothing but this machine."""
+    from tests.browser import open_browser
+
+    with open_browser(tmp_path_factory.mktemp("profile")) as shown:
+        yield shown
 
 
 @pytest.fixture(scope="session")

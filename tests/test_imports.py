@@ -103,6 +103,10 @@ def test_running_notebooks_builds_no_grammar_of_addresses_until_one_is_asked_for
     assert fresh["addresses"] == [True, False, True]
 
 
+def test_the_tests_build_no_grammar_of_addresses_either(pytestconfig):
+    assert pytestconfig.pluginmanager.hasplugin("airstats.documents.grammar")
+
+
 def test_every_public_name_is_the_same_thing_twice():
     """A package or module of the same name would take its place on second use."""
     for name in airstats.__all__:

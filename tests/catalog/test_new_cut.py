@@ -249,10 +249,11 @@ def test_the_card_names_it(desk):
 
 
 @pytest.fixture(scope="module")
-def asked(folder):
+def asked(added, tmp_path_factory):
     """What the notebooks are asked for, all of the same chain."""
-    begun = start(folder.with_name("start.json"))
-    call = {"records": str(folder), "takeoff": "", "previous": str(begun)}
+    folder = tmp_path_factory.mktemp("asked")
+    records, begun = save(folder / "records", records_of(12)), start(folder / "start.json")
+    call = {"records": str(records), "takeoff": "", "previous": str(begun)}
     with laid_ready(call):
         yield call
 

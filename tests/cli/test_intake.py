@@ -25,6 +25,21 @@ def run(capsys, *call):
     return status, *capsys.readouterr()
 
 
+@pytest.fixture(scope="module")
+def asked_once(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("asked") / "own"
+    folder.mkdir()
+    assert main(["intake", str(with_questions(folder)), "--out", str(folder / "ours")]) == 0
+    return folder
+
+
+@pytest.fixture
+def asked(asked_once, tmp_path):
+    """A book with two questions and the folder where they were asked."""
+    shutil.copytree(asked_once, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "our book.xlsx", tmp_path / "ours"
+
+
 def answer(folder, key, value):
     file = folder / "words.toml"
     text = file.read_text(encoding="utf-8")
@@ -51,9 +66,8 @@ def test_a_book_is_read_asked_about_answered_and_used(tmp_path, capsys):
     assert read(read_records(out)) == truth()
 
 
-def test_a_cell_that_is_asked_about_is_coloured_and_says_why(tmp_path, capsys):
-    run(capsys, "intake", with_questions(tmp_path), "--out", tmp_path / "ours")
-    book = openpyxl.load_workbook(tmp_path / "ours" / "marked.xlsx")
+def test_a_cell_that_is_asked_about_is_coloured_and_says_why(asked_once):
+    book = openpyxl.load_workbook(asked_once / "ours" / "marked.xlsx")
     coloured = {
         cell.coordinate: cell.comment.text
         for row in book["Jobs"].iter_rows()
@@ -65,18 +79,16 @@ def test_a_cell_that_is_asked_about_is_coloured_and_says_why(tmp_path, capsys):
     assert "the old way" in coloured["J5"]
 
 
-def test_check_with_words_asks_until_all_is_answered(tmp_path, capsys):
-    source, out = with_questions(tmp_path), tmp_path / "ours"
-    run(capsys, "intake", source, "--out", out)
+def test_check_with_words_asks_until_all_is_answered(asked, capsys):
+    source, out = asked
     status, said, wrong = run(capsys, "check", source, "--words", out / "words.toml")
     assert (status, said) == (1, "")
     assert "4 of 6 jobs" in wrong
     assert '"lower" or "higher"' in wrong
 
 
-def test_every_verb_goes_by_the_book_and_tells_the_jobs_that_wait(tmp_path, capsys):
-    source, out = with_questions(tmp_path), tmp_path / "ours"
-    run(capsys, "intake", source, "--out", out)
+def test_every_verb_goes_by_the_book_and_tells_the_jobs_that_wait(asked, tmp_path, capsys):
+    source, out = asked
     words = ("--words", out / "words.toml")
     result = tmp_path / "result" / "a.json"
     status, said, wrong = run(capsys, "calibrate", source, *words, "--out", result)
@@ -87,9 +99,8 @@ def test_every_verb_goes_by_the_book_and_tells_the_jobs_that_wait(tmp_path, caps
     assert "the old way" in aside
 
 
-def test_a_later_quarter_asks_only_about_what_is_new(tmp_path, capsys):
-    source, out = with_questions(tmp_path), tmp_path / "ours"
-    run(capsys, "intake", source, "--out", out)
+def test_a_later_quarter_asks_only_about_what_is_new(asked, capsys):
+    source, out = asked
     answer(out, "J102 | Rolls used | 5-6", "5")
     answer(out, "the old way", "diagonal")
     later = plain_rows()
@@ -104,9 +115,8 @@ def test_a_later_quarter_asks_only_about_what_is_new(tmp_path, capsys):
     assert "6 of 7 jobs" in said
 
 
-def test_an_answer_whose_cell_is_gone_is_said(tmp_path, capsys):
-    source, out = with_questions(tmp_path), tmp_path / "ours"
-    run(capsys, "intake", source, "--out", out)
+def test_an_answer_whose_cell_is_gone_is_said(asked, capsys):
+    source, out = asked
     answer(out, "J102 | Rolls used | 5-6", "5")
     workbook(source, Jobs=plain_rows())
     _, said, _ = run(capsys, "intake", source, "--words", out / "words.toml", "--out", out)
@@ -114,9 +124,8 @@ def test_an_answer_whose_cell_is_gone_is_said(tmp_path, capsys):
     assert "6 of 6 jobs" in said
 
 
-def test_answers_that_were_not_read_are_never_written_over(tmp_path, capsys):
-    source, out = with_questions(tmp_path), tmp_path / "ours"
-    run(capsys, "intake", source, "--out", out)
+def test_answers_that_were_not_read_are_never_written_over(asked, capsys):
+    source, out = asked
     answer(out, "the old way", "diagonal")
     before = {file.name: file.read_bytes() for file in out.iterdir()}
     status, said, wrong = run(capsys, "intake", source, "--out", out)

@@ -176,7 +176,8 @@ def test_every_verb_says_what_is_to_be_noted_of_what_it_reads(
     }[verb]  # fmt: skip
     monkeypatch.setattr(quarter_run, "_make_quarter", lambda *_: ([], "", []))
     shutil.copytree(demo, remarkable / "other")
-    airstats.calibrate(airstats.read_records(DEMO), quarter="2023Q4").save(known)
+    if verb == "price":
+        airstats.calibrate(airstats.read_records(DEMO), quarter="2023Q4").save(known)
     assert main([verb, *map(str, call)]) == 0
     read = {"price": ["demo_takeoff"], "quarter": ["demo", "demo_takeoff", "other"]}
     said = capsys.readouterr().out

@@ -1,8 +1,8 @@
 """The empty workbook: what it offers and allows is what the reader takes."""
 
-import io
 import shutil
 import subprocess
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -50,16 +50,29 @@ def filled(path, **tables):
     return path
 
 
-@pytest.fixture
-def path(tmp_path):
-    assert main(["blank", str(tmp_path / "firm.xlsx")]) == 0
-    return tmp_path / "firm.xlsx"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """An empty workbook of finished jobs and one of jobs to price, as the command writes them."""
+    folder = tmp_path_factory.mktemp("blank")
+    assert main(["blank", str(folder / "firm.xlsx")]) == 0
+    assert main(["blank", str(folder / "next.xlsx"), "--takeoff"]) == 0
+    return folder
+
+
+@pytest.fixture(scope="module")
+def untouched(made):
+    """The same, opened: to be looked at alone."""
+    return opened(made / "firm.xlsx"), opened(made / "next.xlsx")
 
 
 @pytest.fixture
-def to_price(tmp_path):
-    assert main(["blank", str(tmp_path / "next.xlsx"), "--takeoff"]) == 0
-    return tmp_path / "next.xlsx"
+def path(made, tmp_path):
+    return shutil.copy(made / "firm.xlsx", tmp_path / "firm.xlsx")
+
+
+@pytest.fixture
+def to_price(made, tmp_path):
+    return shutil.copy(made / "next.xlsx", tmp_path / "next.xlsx")
 
 
 def rules(sheet):
@@ -67,8 +80,8 @@ def rules(sheet):
             for rule in sheet.data_validations.dataValidation}  # fmt: skip
 
 
-def test_every_heading_is_read_as_its_column_and_has_note_and_rule(path, to_price):
-    for name, sheet in [(s.title, s) for p in (path, to_price) for s in opened(p)]:
+def test_every_heading_is_read_as_its_column_and_has_note_and_rule(untouched):
+    for name, sheet in [(sheet.title, sheet) for book in untouched for sheet in book]:
         if name == "read me":
             continue
         known = [column_name(name, heading, 0) for heading in headings(sheet)]
@@ -81,8 +94,8 @@ def test_every_heading_is_read_as_its_column_and_has_note_and_rule(path, to_pric
             assert found[place].prompt
             assert found[place].error
             assert len(found[place].prompt) <= 255
-    assert set(map(str, opened(path).sheetnames)) == {"read me", "jobs", "openings", "materials"}
-    jobs = [column_name("jobs", heading, 0) for heading in headings(opened(path)["jobs"])]
+    assert set(untouched[0].sheetnames) == {"read me", "jobs", "openings", "materials"}
+    jobs = [column_name("jobs", heading, 0) for heading in headings(untouched[0]["jobs"])]
     assert sorted(jobs) == sorted(COLUMNS["jobs"])
 
 
@@ -122,8 +135,8 @@ def test_read_as_a_book_of_any_kind_it_says_the_same(path, capsys):
     assert_frame_equal(ours[told], direct[told], check_dtype=False)
 
 
-def test_the_rows_that_the_guide_shows_are_sound_and_never_jobs(path, to_price):
-    guide = [c.value for row in opened(path)["read me"].iter_rows() for c in row if c.value]
+def test_the_rows_that_the_guide_shows_are_sound_and_never_jobs(path, to_price, untouched):
+    guide = [c.value for row in untouched[0]["read me"].iter_rows() for c in row if c.value]
     assert {"H-101", "H-102", "H-103", "2026Q1"} <= set(guide)
     filled(path, **{name: blank.EXAMPLES[name] for name in ("jobs", "openings")})
     assert not check_records(path)
@@ -139,8 +152,8 @@ def test_the_rows_that_the_guide_shows_are_sound_and_never_jobs(path, to_price):
     assert not [note for note in priced.notes if "not read" in note]
 
 
-def test_a_takeoff_has_no_finished_columns_and_a_stock(to_price):
-    book = opened(to_price)
+def test_a_takeoff_has_no_finished_columns_and_a_stock(untouched):
+    _, book = untouched
     assert book.sheetnames == ["read me", "jobs", "openings", "materials", "stock"]
     heads = headings(book["jobs"])
     gone = ["finished on", "used rolls", "counted", "left (m)", "left diameter (mm)", "exclude"]
@@ -165,10 +178,10 @@ def test_limits_are_those_of_the_reader(table):
             assert any(limit.broken(above) for limit in held), (column, above)
 
 
-def test_words_are_those_of_the_trade_and_of_the_reader(path):
+def test_words_are_those_of_the_trade_and_of_the_reader(untouched):
     offered = {}
     for name in ("jobs", "openings", "materials"):
-        sheet = opened(path)[name]
+        sheet = untouched[0][name]
         for place, rule in rules(sheet).items():
             if rule.type == "list" and rule.formula1.startswith('"'):
                 column = column_name(name, headings(sheet)[place], 0)
@@ -180,10 +193,11 @@ def test_words_are_those_of_the_trade_and_of_the_reader(path):
     assert offered["sides"] == ["4", "3"]
 
 
-def test_a_workbook_with_typed_rows_is_never_written_over(path, tmp_path, capsys):
-    before = path.read_bytes()
-    assert blank.blank_workbook() == before
-    assert main(["blank", str(path)]) == 0
+def test_a_workbook_with_typed_rows_is_never_written_over(made, tmp_path, capsys):
+    path = tmp_path / "firm.xlsx"
+    for _ in range(2):
+        assert main(["blank", str(path)]) == 0
+        assert path.read_bytes() == (made / "firm.xlsx").read_bytes()
     filled(path, jobs=(TYPED, FIVE))
     typed = path.read_bytes()
     assert main(["blank", str(path)]) == 1
@@ -195,25 +209,23 @@ def test_a_workbook_with_typed_rows_is_never_written_over(path, tmp_path, capsys
 
 
 @pytest.mark.skipif(shutil.which("soffice") is None, reason="soffice is not installed")
-def test_libreoffice_opens_keeps_and_saves_it(path, tmp_path):
-    def saved(name):
-        command = ["soffice", "--headless", f"-env:UserInstallation={(tmp_path / 'home').as_uri()}",
-                   "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(tmp_path / name),
-                   str(path if name == "once" else tmp_path / "once" / path.name)]  # fmt: skip
-        subprocess.run(command, check=True, capture_output=True, timeout=120)
-        return tmp_path / name / path.name
-
-    once = saved("once")
-    before, after = rules(opened(path)["jobs"]), rules(opened(once)["jobs"])
+def test_libreoffice_opens_keeps_and_saves_it(untouched, path, tmp_path):
+    """In one run: an untouched one, and one with typed rows."""
+    typed = filled(Path(shutil.copy(path, tmp_path / "typed.xlsx")), jobs=(TYPED, FIVE))
+    command = ["soffice", "--headless", f"-env:UserInstallation={(tmp_path / 'home').as_uri()}",
+               "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(tmp_path / "saved"),
+               str(path), str(typed)]  # fmt: skip
+    subprocess.run(command, check=True, capture_output=True, timeout=120)
+    before, once = rules(untouched[0]["jobs"]), opened(tmp_path / "saved" / path.name)["jobs"]
+    after = rules(once)
     assert {at: rule.type for at, rule in before.items()} == {at: r.type for at, r in after.items()}
-    assert opened(once)["jobs"]["A2"].comment.text.startswith("Name or number of the job")
-    filled(once, jobs=(TYPED, FIVE))
-    assert not check_records(saved("twice"))
-    assert len(read_records(tmp_path / "twice" / path.name).jobs) == 5
+    assert once["A2"].comment.text.startswith("Name or number of the job")
+    assert not check_records(tmp_path / "saved" / typed.name)
+    assert len(read_records(tmp_path / "saved" / typed.name).jobs) == 5
 
 
-def test_the_table_of_diameters_stands_in_the_guide():
-    sheet = openpyxl.load_workbook(io.BytesIO(blank.blank_workbook()))["read me"]
+def test_the_table_of_diameters_stands_in_the_guide(untouched):
+    sheet = untouched[0]["read me"]
     rows = {row[0]: row[1:] for row in sheet.iter_rows(values_only=True) if row[0]}
     across = dict(zip(rows["across (mm)"], rows["metres left"], strict=True))
     assert across[170] == 50

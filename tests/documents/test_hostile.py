@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 
 from airstats.__main__ import main
 from airstats.base.formula_guard import csv_of, harmless
+from airstats.documents.price_workbook import quote_page
 from airstats.documents.price_workbook.workbook import price_sheet
 from airstats.documents.purchase_files import buying_page, buying_workbook
 from airstats.documents.run_notebooks import run_quarter_notebooks
@@ -149,8 +150,9 @@ def test_the_buying_list_defuses_jobs_materials_and_units(records, made):
         assert not [cell.value for cell in cells if str(cell.value).startswith(STARTS)]
 
 
-def test_price_sheet_and_card_run_nothing_of_the_records(made):
+def test_price_sheet_and_card_run_nothing_of_the_records(made, monkeypatch):
     known = load_allowances(made / "a.json")
+    monkeypatch.setattr(quote_page, "LEAST_ROWS", 3)
     books = io.BytesIO(price_sheet(known, 60.0, 240.0)), made / "buying_list.xlsx"
     formulas = [c.value for book in books for c in cells_of(book) if c.data_type == "f"]
     assert not [formula for formula in formulas for name in NAMES if name in str(formula)]
@@ -171,12 +173,13 @@ def test_what_is_set_aside_stays_as_it_was_and_its_reason_does_not_run(tmp_path)
 
 
 @pytest.fixture(scope="module")
-def quarter(records, tmp_path_factory):
+def quarter(records, tmp_path_factory, nursery):
     """A notebook run over the hostile firm, from a hostile folder, with a hostile reason."""
     out = tmp_path_factory.mktemp("quarter")
     parameters = {"records": str(records), "quarter": "2025Q4", "decision": "keep",
                   "decision_reason": REASON, "decided_by": NAMES[13]}  # fmt: skip
-    run_quarter_notebooks({"update_allowances": parameters}, out, progress=False)
+    wanted = {"update_allowances": parameters}
+    run_quarter_notebooks(wanted, out, progress=False, nursery=nursery)
     return out, parameters
 
 

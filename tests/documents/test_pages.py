@@ -1,4 +1,4 @@
-"""The exported reports in a browser: from disk, without a network, by eye, by ear, by keyboard."""
+"""Reports and card in a browser: from disk, without a network, by eye, by ear, by keyboard."""
 
 import base64
 import io
@@ -15,7 +15,9 @@ from airstats.documents.html import html_of
 from airstats.documents.page import notebook_page
 from airstats.documents.pdf import pdf_of
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
-from tests.browser import NO_NETWORK, open_browser, set_width
+from airstats.documents.wall_card import allowance_card
+from tests.browser import set_width
+from tests.documents.test_wall_card import crowded, learnt
 from tests.pages import COMMAND, MADE, SCRIPT, page_html, shown
 
 NAMES = (*NOTEBOOKS, "names")
@@ -74,17 +76,17 @@ def folder(tmp_path_factory):
     return folder
 
 
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    with open_browser(tmp_path_factory.mktemp("profile"), NO_NETWORK) as browser:
-        yield browser
-
-
 def open_page(browser, path, width_px=1280):
     set_width(browser, width_px)
     for kind in ("browser", "performance"):
         browser.get_log(kind)
     browser.get(path.as_uri())
+
+
+def printed(browser):
+    """The page as PDF."""
+    made = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    return base64.b64decode(made["data"])
 
 
 def requested(browser):
@@ -96,23 +98,30 @@ def requested(browser):
     return [url for url in urls if not url.startswith(("file:", "data:"))]
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.fixture(scope="module", params=NAMES)
+def page(request, browser, folder):
+    """A page that is opened once for all tests: loading costs more than most of them."""
+    open_page(browser, folder / f"{request.param}.html")
+    return folder / f"{request.param}.html"
+
+
+@pytest.mark.usefixtures("page")
 class TestPages:
     @pytest.fixture(autouse=True)
-    def opened(self, browser, folder, name):
-        open_page(browser, folder / f"{name}.html")
+    def wide(self, browser):
+        set_width(browser, 1280)
 
-    def test_nothing_is_fetched_and_nothing_complained_of(self, browser, name):
+    def test_nothing_is_fetched_and_nothing_complained_of(self, browser):
         assert requested(browser) == []
         assert browser.get_log("browser") == []
 
-    def test_every_picture_is_there_with_its_words(self, browser, name):
+    def test_every_picture_is_there_with_its_words(self, browser):
         pictures = browser.execute_script(PICTURES)
         assert pictures
         assert all(done and width > 100 and len(alt) > 10 for done, width, alt in pictures)
 
     @pytest.mark.parametrize("width_px", WIDTHS_PX)
-    def test_no_text_runs_over_the_edge(self, browser, name, width_px):
+    def test_no_text_runs_over_the_edge(self, browser, width_px):
         set_width(browser, width_px)
         assert browser.execute_script("return innerWidth") == width_px
         wide = browser.execute_script("return document.documentElement.scrollWidth")
@@ -120,16 +129,16 @@ class TestPages:
         assert browser.execute_script(TOO_WIDE) == []
 
     @pytest.mark.parametrize("width_px", [1280, 1024, 961])
-    def test_no_column_is_lost_on_a_screen(self, browser, name, width_px):
+    def test_no_column_is_lost_on_a_screen(self, browser, width_px):
         set_width(browser, width_px)
         assert browser.execute_script(CUT_OFF) == []
 
     @pytest.mark.parametrize("width_px", [360, 390])
-    def test_a_table_that_slides_on_a_telephone_says_so(self, browser, name, width_px):
+    def test_a_table_that_slides_on_a_telephone_says_so(self, browser, width_px):
         set_width(browser, width_px)
         assert browser.execute_script(UNSAID) == []
 
-    def test_the_keyboard_reaches_everything_in_order(self, browser, name):
+    def test_the_keyboard_reaches_everything_in_order(self, browser):
         count = browser.execute_script(FOCUSABLE)
         body, reached = browser.find_element(By.TAG_NAME, "body"), []
         for _ in range(count):
@@ -140,12 +149,13 @@ class TestPages:
         assert all(visible for _, _, visible in reached)
         assert "BODY" not in [tag for tag, _, _ in reached]
 
-    def test_the_first_key_skips_to_the_report(self, browser, name):
+    def test_the_first_key_skips_to_the_report(self, browser, page):
+        open_page(browser, page)
         browser.find_element(By.TAG_NAME, "body").send_keys(Keys.TAB)
         browser.switch_to.active_element.send_keys(Keys.ENTER)
         assert browser.execute_script(FOCUSED)[1] == "report"
 
-    def test_the_accessibility_scan_finds_nothing_serious(self, browser, name):
+    def test_the_accessibility_scan_finds_nothing_serious(self, browser):
         axe = Axe(browser)
         axe.inject()
         result = axe.run()
@@ -154,7 +164,7 @@ class TestPages:
         found = [rule for rule in result["violations"] if rule["impact"] in ("serious", "critical")]
         assert found == [], axe.report(found)
 
-    def test_it_prints_on_upright_a4_without_cutting_a_picture(self, browser, name):
+    def test_it_prints_on_upright_a4_without_cutting_a_picture(self, browser):
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
         set_width(browser, 680)  # 180 mm of A4 between the margins
         wide = browser.execute_script("return document.documentElement.scrollWidth")
@@ -164,8 +174,7 @@ class TestPages:
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
         assert wide <= 680
         assert height <= 240 / 25.4 * 96
-        printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
-        assert base64.b64decode(printed["data"]).startswith(b"%PDF")
+        assert printed(browser).startswith(b"%PDF")
 
 
 @pytest.mark.parametrize(
@@ -204,3 +213,13 @@ def test_what_slides_has_a_shadow_at_its_edge_also_where_no_words_say_so(browser
     slides = browser.execute_script(SHADOWS)
     assert slides
     assert set(slides) == {"local, local, scroll, scroll"}
+
+
+@pytest.mark.parametrize("known", [learnt, crowded])
+def test_the_card_prints_on_one_sheet_of_a4_and_fits_a_telephone(browser, tmp_path, known):
+    (tmp_path / "card.html").write_text(allowance_card(known()), encoding="utf-8")
+    open_page(browser, tmp_path / "card.html", 390)
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
+    (sheet,) = pypdf.PdfReader(io.BytesIO(printed(browser))).pages
+    size = [float(side) / 72 * 25.4 for side in sheet.mediabox[2:]]
+    assert size == pytest.approx([210, 297], abs=1)

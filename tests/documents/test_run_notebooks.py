@@ -4,8 +4,6 @@ import os
 import re
 import shlex
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 from unittest import mock
@@ -14,12 +12,15 @@ import nbformat
 import papermill
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
+from papermill.exceptions import PapermillExecutionError
 
 from airstats.__main__ import _parser
 from airstats.base.errors import AirstatsError
+from airstats.documents.kernels import kernels_of
 from airstats.documents.page import Plain, images, notebook_page
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder, run_quarter_notebooks
 from tests.benchmark.every_analysis import run_notebook
+from tests.forks import Fork
 
 ROOT = Path(__file__).parents[2]
 PARAMETERS = 'word: str = "good"  # what to say\nfail: bool = False  # whether to fail'
@@ -85,7 +86,7 @@ def test_unknown_parameters_and_notebooks_are_refused_by_name(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def costed(tmp_path_factory):
+def costed(tmp_path_factory, nursery):
     """Run two notebooks, one with a takeoff, from the folder that holds records and output."""
     folder = tmp_path_factory.mktemp("firm's own")
     for name in ("records", "next jobs"):
@@ -99,7 +100,8 @@ def costed(tmp_path_factory):
     here = Path.cwd()
     os.chdir(folder)
     try:
-        run_quarter_notebooks(wanted, folder / "out", progress=False, notebooks=folder)
+        more = {"notebooks": folder, "nursery": nursery}
+        run_quarter_notebooks(wanted, folder / "out", progress=False, **more)
     finally:
         os.chdir(here)
     return folder
@@ -173,16 +175,17 @@ class TestNotebooks:
         assert all(picture.svg for picture in images(page))
 
 
-def test_notebooks_open_the_desk_of_the_run_and_what_is_kept_does_not_name_it(tmp_path, desk):
+def test_notebooks_open_the_desk_of_the_run_and_what_is_kept_does_not_name_it(
+    tmp_path, desk, nursery
+):
     given = 'records: str = ""  # r\nsaved_desk: str = ""  # d'
     opened = "from airstats.reports.desk import load_desk\nload_desk(saved_desk).quarter"
     write_notebook(tmp_path, "works", opened, parameters=given)
     write_notebook(tmp_path, "fails", f"{opened}\nraise ValueError", parameters=given)
     out, asked = tmp_path / "out", {"records": "nowhere"}
+    more = {"notebooks": tmp_path, "desk": desk, "nursery": nursery}
     with pytest.raises(AirstatsError, match="fails, cell 3: ValueError"):
-        run_quarter_notebooks(
-            {"works": asked, "fails": asked}, out, False, notebooks=tmp_path, desk=desk
-        )
+        run_quarter_notebooks({"works": asked, "fails": asked}, out, False, **more)
     page = (out / "works.html").read_text(encoding="utf-8")
     assert desk.quarter in page
     assert desk.records.digest in page
@@ -238,6 +241,7 @@ def test_an_interrupted_run_ends_its_kernels_and_says_so(tmp_path):
     out.mkdir()
     (out / "first.html").write_text("of an earlier run", encoding="utf-8")
     run = f"""
+import signal
 from pathlib import Path
 from airstats import __main__
 from airstats.base import result_folder
@@ -249,15 +253,17 @@ def backtest(asked):
         names = dict.fromkeys(["first", "second", "third"], {{}})
         run_notebooks.run_quarter_notebooks(names, making, notebooks=Path({str(tmp_path)!r}))
 commands.backtest = backtest
+# Whoever began the tests may have told them to ignore it.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 raise SystemExit(__main__.main(["backtest", "x", "--out", {str(out)!r}]))
 """
-    process = subprocess.Popen([sys.executable, "-c", run], stderr=subprocess.PIPE, text=True)
+    process = Fork(run, tmp_path)
     while not pids.exists() or len(pids.read_text().splitlines()) < 2:
         assert process.poll() is None
         time.sleep(0.1)
-    process.send_signal(signal.SIGINT)
-    said = process.communicate(timeout=60)[1]
-    assert process.returncode == 130
+    os.kill(process.pid, signal.SIGINT)
+    status, _, said = process.end(within_s=60)
+    assert status == 130
     assert said.splitlines()[-1].startswith("stopped by Ctrl-C: no file is half-written.")
     assert "Traceback" not in said
     assert [path.name for path in out.iterdir()] == ["first.html"]
@@ -269,13 +275,13 @@ raise SystemExit(__main__.main(["backtest", "x", "--out", {str(out)!r}]))
 NOWHERE = 'RecordsError: There is no file or folder "nowhere". Expected: a folder'
 
 
-def test_by_hand_the_last_line_is_the_sentence_for_people(tmp_path):
-    files = str(notebooks_folder() / f"{NOTEBOOKS[0]}.ipynb"), str(tmp_path / "o.ipynb")
-    call = [sys.executable, "-m", "papermill", *files, "-p", "records", "nowhere"]
-    done = subprocess.run(call, capture_output=True, text=True, check=False)
-    assert done.returncode == 1
-    last = [line for line in done.stderr.splitlines() if line.strip()][-1]
-    assert last.startswith(NOWHERE)
+def test_by_hand_the_last_line_is_the_sentence_for_people(tmp_path, nursery):
+    files = notebooks_folder() / f"{NOTEBOOKS[0]}.ipynb", tmp_path / "o.ipynb"
+    more = {"progress_bar": False, "resources": {"metadata": {"path": str(tmp_path)}}}
+    more["kernel_manager_class"] = kernels_of(nursery)
+    with pytest.raises(PapermillExecutionError) as caught:
+        papermill.execute_notebook(*files, {"records": "nowhere"}, **more)
+    assert str(caught.value).rstrip().splitlines()[-1].startswith(NOWHERE)
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)

@@ -1,8 +1,6 @@
-"""The card: its numbers, its hand rule, and that it prints on one sheet of A4."""
+"""The card: its numbers and its hand rule; that it prints on one sheet is tested by the pages."""
 
 import re
-import shutil
-import subprocess
 from dataclasses import replace
 from functools import cache
 
@@ -18,17 +16,21 @@ from airstats.model.allowances import material_table, unchanged
 from airstats.model.quarterly_update import calibrate
 from airstats.reports.update_text import standing_words
 from airstats.takeoff.typed_job import one_record
-from tests.browser import NO_NETWORK, open_browser, set_width
 from tests.invented import invent, with_materials_of
 
 RECORDS = invent(jobs=24, crew_extra=0.2)
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 @cache
 def learnt():
     """What the records teach."""
     return calibrate(RECORDS)
+
+
+@cache
+def card(*costs):
+    """The card of that, as it is printed."""
+    return allowance_card(learnt(), *costs)
 
 
 def text_of(page):
@@ -44,7 +46,7 @@ def points(row):
 
 
 def test_the_factors_and_crews_stand_with_their_numbers():
-    said = text_of(allowance_card(learnt()))
+    said = text_of(card())
     for name, row in learnt().table().iterrows():
         digits = 3 if name == "waste" else 2
         # As the update page has them: 0.061 ± 0.033 is its 6.1 ± 3.3 %.
@@ -52,7 +54,7 @@ def test_the_factors_and_crews_stand_with_their_numbers():
     assert f"Allowances of {learnt().quarter}" in said
     assert "24 finished jobs" in said
     assert "We count material" in said
-    said = text_of(allowance_card(learnt()))
+    said = text_of(card())
     for crew, row in learnt().crew_table().iterrows():
         assert f"{crew} {points(row)} {row['jobs']:.0f} " in said
     assert "Add to waste" not in text_of(allowance_card(unchanged("2026Q1")))
@@ -78,7 +80,7 @@ def test_a_crew_that_is_as_the_firm_has_no_sign():
 
 
 def test_metres_left_stand_by_the_diameter():
-    page = allowance_card(learnt())
+    page = card()
     across, metres = (
         [int(n) for n in re.findall(r"[0-9]+", row)]
         for row in re.search("mm across ([0-9 ]+) metres left ([0-9 ]+)", text_of(page)).groups()
@@ -150,12 +152,12 @@ def jobs_by_hand(count, seed):
 
 @pytest.mark.parametrize("costs", [(60, 240), (10, 500)])
 def test_a_pencil_gets_the_rolls_of_price_in_95_of_100_jobs(costs):
-    pencil, records = Pencil(allowance_card(learnt(), *costs)), jobs_by_hand(480, 11)
+    pencil, records = Pencil(card(*costs)), jobs_by_hand(480, 11)
     orders = price(records, learnt(), *costs)["order_rolls"]
     same, close = [], []
+    openings = dict(list(records.openings.groupby("job_id")))
     for job, order in zip(records.jobs.to_dict("records"), orders, strict=True):
-        own = records.openings[records.openings["job_id"].eq(job["job_id"])]
-        rolls = pencil.rolls(job, own)
+        rolls = pencil.rolls(job, openings[job["job_id"]])
         same.append(np.ceil(rolls) == order)
         close.append(abs(rolls - round(rolls)) <= pencil.close)
     assert (pencil.least, pencil.most) == (100, 500)
@@ -168,7 +170,7 @@ def test_a_pencil_gets_the_rolls_of_price_in_95_of_100_jobs(costs):
 def test_the_worked_line_agrees_with_a_pencil():
     means = learnt().table()["mean"].round(2).to_dict()
     waste = round(float(learnt().table().loc["waste", "mean"]), 3)
-    page = allowance_card(learnt())
+    page = card()
     rule, said = hand_rule(EXAMPLE, learnt()), text_of(page)
     assert printed_means(learnt()) == pytest.approx(means | {"waste": waste})
     laid, reveal = round(200 * 1.5 / 1.4, 1), round(12 * 2 * (1.2 + 1.4) * 0.35, 1)
@@ -193,7 +195,7 @@ def test_the_worked_line_agrees_with_a_pencil():
 def test_the_margin_follows_the_costs():
     dear, cheap = (hand_rule(EXAMPLE, learnt(), 60, short) for short in (2400, 90))
     assert dear.margin_m2 > cheap.margin_m2 >= 0
-    assert "98 of 100 jobs" in text_of(allowance_card(learnt(), 60, 2400))
+    assert "98 of 100 jobs" in text_of(card(60, 2400))
 
 
 def test_a_decision_is_told_with_reason_and_initials():
@@ -206,6 +208,7 @@ def test_a_decision_is_told_with_reason_and_initials():
     assert all("scope=" in cell for cell in re.findall(r"<th\b[^>]*>", page))
 
 
+@cache
 def crowded():
     """A firm with more crews than the card can hold, with long names, and a long reason."""
     records = invent(jobs=48)
@@ -246,29 +249,4 @@ def test_the_other_materials_stand_with_each_step_to_the_packs():
     assert re.search(r"courses \d+ \+ ends of rolls \d+ \+ pieces \d+ = [\d.]+ m", said)
     assert "× 0.98, for 2 % is taped before" in said
     assert "In the workbook alone, for no record of yours has told of it: sealant." in said
-    assert "other materials" not in text_of(allowance_card(learnt()))
-
-
-@pytest.mark.skipif(not CHROMIUM, reason="no chromium is installed (apt-get install chromium)")
-def test_it_prints_on_one_sheet_of_a4(tmp_path):
-    pypdf = pytest.importorskip("pypdf")
-    for name, allowances in (("usual", learnt()), ("crowded", crowded())):
-        (tmp_path / f"{name}.html").write_text(allowance_card(allowances), encoding="utf-8")
-        command = [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu",
-                   f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer",
-                   f"--print-to-pdf={tmp_path / name}.pdf",
-                   (tmp_path / f"{name}.html").as_uri()]  # fmt: skip
-        subprocess.run(command, check=True, capture_output=True, timeout=60)
-        pages = pypdf.PdfReader(tmp_path / f"{name}.pdf").pages
-        assert len(pages) == 1
-        size = [float(side) / 72 * 25.4 for side in pages[0].mediabox[2:]]
-        assert size == pytest.approx([210, 297], abs=1)
-
-
-def test_it_fits_a_telephone(tmp_path):
-    page = tmp_path / "card.html"
-    page.write_text(allowance_card(crowded()), encoding="utf-8")
-    with open_browser(tmp_path / "profile", NO_NETWORK) as browser:
-        set_width(browser, 390)
-        browser.get(page.as_uri())
-        assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
+    assert "other materials" not in text_of(card())

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 from scipy.stats import norm
 
 from airstats.model.posterior import (
@@ -31,7 +32,7 @@ def brute_force(jobs, prior, spread):
         sd = np.hypot(prior.floor, spread * job.laid_m2)
         wide = np.hypot(sd, prior.gross_packs * job.roll_m2)
         sound, gross = (
-            norm.cdf(job.used_high_m2, use, s) - norm.cdf(job.used_low_m2, use, s)
+            ndtr((job.used_high_m2 - use) / s) - ndtr((job.used_low_m2 - use) / s)
             for s in (sd, wide)
         )
         with np.errstate(divide="ignore"):

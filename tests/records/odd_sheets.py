@@ -18,7 +18,7 @@ import numpy as np
 import openpyxl
 
 from airstats.base.errors import RecordsError
-from airstats.records.reading import read_records
+from airstats.records.reading import Records, read_records
 
 SEED = 20
 OUTCOMES = ("right", "refused", "said", "misread")
@@ -89,7 +89,11 @@ def truth(clean: Firm) -> tuple[list, list]:
 
 def as_read(path: Path) -> tuple[tuple[list, list], str]:
     """The facts as the reader has them, and all that it remarks."""
-    records = read_records(path)
+    return facts_of(read_records(path))
+
+
+def facts_of(records: Records) -> tuple[tuple[list, list], str]:
+    """The facts of records, and all that they remark."""
     jobs = [
         (r.job_id, f"{r.finished_on:%Y-%m-%d}", r.surface_m2, r.estimated_rolls, r.used_rolls,
          r.lap_mm, r.roll_price, r.crew, bool(r.exclude))
@@ -97,7 +101,7 @@ def as_read(path: Path) -> tuple[tuple[list, list], str]:
     ]  # fmt: skip
     openings = [
         (r.job_id, float(r.count), r.width_mm, r.height_mm, r.reveal_mm, float(r.sides))
-        for r in records.openings.rename(columns={"count": "count"}).itertuples(name="Row")
+        for r in records.openings.itertuples()
     ]
     return (sorted(jobs), sorted(openings)), "\n".join(records.remarks)
 

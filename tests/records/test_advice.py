@@ -6,14 +6,13 @@ that it leaves open, until the record is read: what is read must be true.
 
 import re
 import tempfile
-from copy import deepcopy
+from functools import cache
 from pathlib import Path
 
 import pytest
 
-from airstats.base.errors import RecordsError
-from airstats.records.reading import check_records
-from tests.records.odd_sheets import as_read, firm, truth, write
+from airstats.records.reading import check_records, faults_or_records
+from tests.records.odd_sheets import as_read, facts_of, firm, truth, write
 
 JOB, OPENING = 2, 5
 """The rows, by place, that hold the cell."""
@@ -92,16 +91,16 @@ def advised(remedy):
     return choices + ([""] if "clear the cell if the job counts" in remedy else [])
 
 
+@cache
 def followed(table, column, cell, steps=4):
     """What is read, one for each way of following the advice; refused ones are left out."""
     made = firm_with(table, column, cell)
     with tempfile.TemporaryDirectory() as folder:
-        path = write(deepcopy(made), Path(folder))
-        try:
-            return [(cell, *as_read(path))]
-        except RecordsError:
-            faults = [fault for fault in check_records(path) if fault.column == column]
-    ways = [new for fault in faults for new in advised(fault.remedy) if steps]
+        faults, records = faults_or_records(write(made, Path(folder)))
+    if records:
+        return [(cell, *facts_of(records))]
+    remedies = [fault.remedy for fault in faults if fault.column == column]
+    ways = [new for remedy in remedies for new in advised(remedy) if steps]
     return [read for new in dict.fromkeys(ways) for read in followed(table, column, new, steps - 1)]
 
 

@@ -55,15 +55,21 @@ def test_good_records_have_no_fault_and_a_mistake_is_told_once(faults):
 ROWS = pd.read_csv(Path(__file__).with_name("faults.csv"), dtype=str, keep_default_na=False)
 
 
-@pytest.mark.parametrize(tuple(ROWS), ROWS.to_numpy().tolist())
-def test_fault_of_a_row(faults, table, column, value, words):
-    """Beside a good row, so that only the faulty one is named; the first job owns the opening."""
-    rows = [{}, {column: value} if table == "openings" else {"job_id": "102", column: value}]
-    found = faults(**{table: rows})
-    if words:
-        told_once(found, f"{table}.csv, row 3, column {column}", words)
-    else:
-        assert found == []
+@pytest.mark.parametrize("table", ["jobs", "openings"])
+def test_faults_of_rows(faults, table):
+    """A job for each row, below a good one, so that only the faulty are named, each once."""
+    cases = ROWS[ROWS["table"] == table].reset_index(drop=True)
+    ids = [{"job_id": str(102 + place)} for place in cases.index]
+    spoilt = [own | {c.column: c.value} for own, c in zip(ids, cases.itertuples(), strict=True)]
+    found = faults(**({"jobs": [{}, *ids]} | {table: [{}, *spoilt]}))
+    for place, column, value, words in cases.drop(columns="table").itertuples():
+        here = f"{table}.csv, row {place + 3}, column "
+        own = [fault for fault in found if fault.startswith(here)]
+        if words:
+            told_once(own, f"{here}{column}", words)
+        else:
+            assert own == [], value
+    assert len(found) == cases["words"].ne("").sum()
 
 
 def test_laps_and_dates_at_their_limits(faults):

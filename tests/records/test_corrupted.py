@@ -230,17 +230,18 @@ def test_damaged_lines_are_reported(tmp_path, table, damage):
     path, _ = write(tmp_path, changed_tables([]), LAYOUT | {"kind": "csv"})
     file = tmp_path / f"{table}.csv"
     lines = file.read_text(encoding="utf-8").splitlines()
-    for place in (1, 3, len(lines) - 1):
-        file.write_text("\n".join([*LINE_DAMAGE[damage](lines, place), ""]), encoding="utf-8")
+    texts = ["\n".join([*LINE_DAMAGE[damage](lines, at), ""]) for at in (1, 3, len(lines) - 1)]
+    for text in dict.fromkeys(texts):
+        file.write_text(text, encoding="utf-8")
         faults = check_records(path)
         assert any(fault.file == file.name for fault in faults)
         assert_each_fault_once(faults)
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx"])
-def test_a_hundred_thousand_empty_rows(tmp_path, kind):
-    layout = LAYOUT | {"kind": kind, "gaps": 100_000}
+def test_ten_thousand_empty_rows(tmp_path, kind):
+    layout = LAYOUT | {"kind": kind, "gaps": 10_000}
     path, rows = write(tmp_path, changed_tables([]), layout)
     records = read_records(path)
     assert len(list(kept_rows(records, rows))) == 20
-    assert any("empty rows skipped: 100000" in note for note in records.notes)
+    assert any("empty rows skipped: 10000" in note for note in records.notes)

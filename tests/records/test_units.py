@@ -3,6 +3,7 @@
 import os
 import tempfile
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -104,6 +105,14 @@ def read(tables, kind):
         return read_records(folder)
 
 
+@cache
+def read_once():
+    """What rows of plain lengths in the contract's units are read as."""
+    least = {name: {c: low for c, (low, _) in own.items()} for name, own in LENGTHS.items()}
+    tables = {name: [row] * 2 for name, row in least.items()}
+    return read(headed(tables, {}), "csv")
+
+
 @settings(
     max_examples=int(os.environ.get("AIRSTATS_EXAMPLES", "") or 25), derandomize=True,
     deadline=None, database=None, suppress_health_check=list(HealthCheck),
@@ -112,13 +121,11 @@ def read(tables, kind):
 @given(drawn=tables_and_units(), kind=st.sampled_from(KINDS))
 def test_any_length_in_any_unit_and_file_gives_the_same_tables(drawn, kind):
     tables, units = drawn
-    plain, other = read(headed(tables, {}), "csv"), read(headed(tables, units), kind)
-    assert_frame_equal(plain.jobs, other.jobs, check_exact=True)
-    assert_frame_equal(plain.openings, other.openings, check_exact=True)
-    for table, own in LENGTHS.items():
-        got = getattr(other, table)
-        for column in own:
-            assert got[column].tolist() == [float(row[column]) for row in tables[table]]
+    other = read(headed(tables, units), kind)
+    for table, rows in tables.items():
+        lengths = pd.DataFrame(rows).astype(float)
+        expected = getattr(read_once(), table).assign(**lengths)
+        assert_frame_equal(getattr(other, table), expected, check_exact=True)
 
 
 def converted_copy(source, folder, units):
@@ -150,13 +157,33 @@ def made_of(records, takeoff, folder, known=""):
     return allowances, orders
 
 
-@pytest.mark.parametrize("unit", ["m", "cm", "mm"])
-def test_allowances_and_orders_are_the_same_bytes(tmp_path, plain, unit):
+def in_one_unit(folder, unit):
+    """The records and the takeoff of the demo, all lengths in one unit."""
     columns = [name for own in LENGTHS.values() for name in own]
     units = dict.fromkeys([*columns, "opening_width_mm", "opening_height_mm"], unit)
-    records, takeoff = (
-        converted_copy(source, tmp_path / source.name, units) for source in (DEMO, TAKEOFF)
-    )
+    return (converted_copy(source, folder / source.name, units) for source in (DEMO, TAKEOFF))
+
+
+@pytest.fixture(scope="module")
+def demo():
+    """The tables of the demo as it is written."""
+    return [tables_of(source) for source in (DEMO, TAKEOFF)]
+
+
+def tables_of(source):
+    records = read_records(source)
+    return records.jobs, records.openings, records.materials, records.stock
+
+
+@pytest.mark.parametrize("unit", ["m", "cm", "mm"])
+def test_the_tables_of_the_demo_are_the_same(tmp_path, demo, unit):
+    for source, plain in zip(in_one_unit(tmp_path, unit), demo, strict=True):
+        for other, table in zip(tables_of(source), plain, strict=True):
+            assert_frame_equal(other, table, check_exact=True)
+
+
+def test_allowances_and_orders_are_the_same_bytes(tmp_path, plain):
+    records, takeoff = in_one_unit(tmp_path, "cm")
     other = made_of(records, takeoff, tmp_path, plain[0])
     lines = (file[0].read_text(encoding="utf-8").splitlines() for file in (plain, other))
     different = [a for a, b in zip(*lines, strict=True) if a != b]
