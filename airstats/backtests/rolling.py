@@ -183,12 +183,12 @@ def measures(jobs: pd.DataFrame, rule: str, unit: str = "packs") -> pd.DataFrame
     unit : {"packs", "rolls"}
         What the columns call them.
     """
-    gap = jobs[f"{rule}_{unit}"] - jobs[f"needed_{unit}"]
+    gap = (jobs[f"{rule}_{unit}"] - jobs[f"needed_{unit}"]).to_numpy(dtype=float)
     return pd.DataFrame(
         {
-            "jobs_short": gap.lt(0).astype(float),
-            f"{unit}_short": gap.clip(upper=0).abs(),
-            f"{unit}_left_over": gap.clip(lower=0),
+            "jobs_short": np.where(gap < 0, 1.0, 0.0),
+            f"{unit}_short": np.abs(np.minimum(gap, 0)),
+            f"{unit}_left_over": np.maximum(gap, 0),
             "cost": jobs[f"{rule}_cost"],
         }
     )
@@ -258,15 +258,15 @@ def _one_quarter(
         columns[f"pinball_p{percent}"] = pinball(share, foretold.packs(share), needed)
         simple = pinball(share, by_squares(share), needed)
         columns[f"least_squares_pinball_p{percent}"] = simple
-    return orders.assign(
-        quarter=quarter,
-        needed_packs=needed,
-        held_80=_share_held(start, end),
-        chance_low=start,
-        chance_high=end,
-        pinball_packs=np.mean(losses, axis=0),
-        **columns,
-    )
+    first = {
+        "quarter": quarter,
+        "needed_packs": needed,
+        "held_80": _share_held(start, end),
+        "chance_low": start,
+        "chance_high": end,
+        "pinball_packs": np.mean(losses, axis=0),
+    }
+    return orders.join(pd.DataFrame(first | columns, index=orders.index))
 
 
 def _by_rule(
@@ -349,9 +349,9 @@ def cheapest_share(past: Takeoff, leftover_cost: float, short_cost: float) -> fl
     leftover_cost, short_cost : float
         As for `replay`.
     """
-    needed = _needed(past)
+    face, pack, needed = past.told("face"), past.pack, _needed(past)
     money = [
-        _money(_flat(past, share), needed, leftover_cost, short_cost).mean()
+        _money(np.ceil(face * (1 + share) / pack), needed, leftover_cost, short_cost).mean()
         for share in FLAT_SHARES
     ]
     return float(FLAT_SHARES[np.argmin(money)])

@@ -91,11 +91,9 @@ def agreement(
 def _agreement(
     expected: Array, sd: Array, low: Array, high: Array, gross_share: Array, gross_sd: Array
 ) -> Agreement:
-    sound = _interval_terms(expected, sd, low, high)
-    gross = _interval_terms(expected, gross_sd, low, high)
-    total, first, second = (
-        (1 - gross_share) * s + gross_share * g for s, g in zip(sound, gross, strict=True)
-    )
+    terms = _interval_terms(expected, np.stack([sd, gross_sd]), low, high)
+    total, first, second = ((1 - gross_share) * s + gross_share * g for s, g in terms)
+    (_, gross), *_ = terms
     # So far off that both probabilities vanish: the record teaches nothing and is surely wrong.
     lost = total < _TINY
     total = np.where(lost, 1.0, total)
@@ -106,7 +104,7 @@ def _agreement(
         slope=slope,
         curvature=slope**2 - second / total,
         wrong=np.where(
-            lost, np.greater(gross_share, 0), np.clip(gross_share * gross[0] / total, 0, 1)
+            lost, np.greater(gross_share, 0), np.clip(gross_share * gross / total, 0, 1)
         ),
     )
 

@@ -85,14 +85,16 @@ class Takeoff:
         column = SHEET_COLUMNS[name] if self.product == SHEET else name
         if name == "pack_price" and column not in self.table:
             return np.full(len(self), np.nan)
-        return self.columns([column])[:, 0]
+        return self._column(column).copy()
 
     def columns(self, names: list[str]) -> np.ndarray:
         """Return the named columns as an (n, len(names)) array."""
-        for name in names:
-            if name not in self._read:
-                self._read[name] = self.table[name].to_numpy(dtype=float)
-        return np.column_stack([self._read[name] for name in names])
+        return np.column_stack([self._column(name) for name in names])
+
+    def _column(self, name: str) -> np.ndarray:
+        if name not in self._read:
+            self._read[name] = self.table[name].to_numpy(dtype=float)
+        return self._read[name]
 
     @cached_property
     def _read(self) -> dict[str, np.ndarray]:
@@ -120,7 +122,7 @@ class Takeoff:
 
     def known(self, column: str) -> np.ndarray:
         """Return the (n,) numbers of a column, nothing for a job whose openings are unknown."""
-        return np.where(self.unmeasured == OPENINGS, 0.0, self.columns([column])[:, 0])
+        return np.where(self.unmeasured == OPENINGS, 0.0, self._column(column))
 
     def reckoned(self, habits: Habits) -> Takeoff:
         """Return the jobs with what is usual of the firm's openings where they are not measured."""
@@ -181,7 +183,8 @@ def take_off(records: Records) -> Takeoff:
     sums = opening_sums(jobs, openings, depth)
     unmeasured = _unmeasured(jobs, openings)
     told = ["opening_count", "opening_m2", *(f"reveal_length_{cut}_m" for cut in CUTS)]
-    sums.loc[unmeasured == OPENINGS, told] = np.nan
+    if (unmeasured == OPENINGS).any():
+        sums.loc[unmeasured == OPENINGS, told] = np.nan
     sums["depth_mm"] = np.where(unmeasured == "", mean_depth_mm(sums), np.nan)
     table = table.drop(columns=sums.columns, errors="ignore").join(sums)
     low, high = used_interval(table["used_rolls"], table["counted"])
