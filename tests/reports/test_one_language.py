@@ -125,7 +125,7 @@ def _paragraphs(words):
     return "".join(f"<p>{line}</p>" for line in lines)
 
 
-def test_the_pages_of_small_firms_speak_it_too(tmp_path):
+def test_the_pages_of_small_firms_speak_it_too(tmp_path, coarse):
     for firm, records in {"three": three_jobs(), "one": one_new_job()}.items():
         with laid_ready({"records": str(save(tmp_path / firm, records))}):
             pages = {name: page_of(name) for name in NOTEBOOKS}

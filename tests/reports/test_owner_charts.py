@@ -17,6 +17,7 @@ from airstats.reports.desk import lay_out
 from airstats.reports.owner_text import job_split
 from tests.invented import counted_whole, desk_of, invent
 from tests.pages import assert_drawn
+from tests.text_on_pictures import text_faults
 
 
 @pytest.fixture(scope="module")
@@ -148,4 +149,4 @@ def test_names_of_misses_on_one_level_stand_apart_or_not_at_all(desk):
         close.loc[:1, "reveal_m2"] = close["reveal_m2"].median()
         low = close["overrun_rolls"].min()
         close.loc[:1, "overrun_rolls"] = [low, low + step * height]
-        assert_drawn(owner_charts.by_reveals(close))
+        assert text_faults(owner_charts.by_reveals(close).svg()) == []
