@@ -1,5 +1,6 @@
 """Outlines of one opening: they add up, and infill pieces really lie in their off-cuts."""
 
+from functools import cache
 from itertools import combinations
 
 import numpy as np
@@ -21,17 +22,26 @@ PRACTICES = [
 ]
 
 
+FRAME = random_openings(450, seed=9)
+
+
+@cache
+def pieces_of(practice):
+    """What each opening of the frame is cut into."""
+    rows = FRAME.itertuples(index=False)
+    return [opening_pieces(Opening(*row, practice=practice)) for row in rows]
+
+
 def area(parts):
     return sum(shapely.Polygon(part.outline).area for part in parts)
 
 
 @pytest.mark.parametrize("practice", PRACTICES)
 def test_outlines_and_sizes_to_cut_add_up_to_the_quantities(practice):
-    frame = random_openings(350, seed=8)
     # A roll wide enough for every strip: parts of a strip are not drawn.
-    table = opening_quantities(frame, practice, roll_width_m=10.0)
-    for row, expected in zip(frame.itertuples(index=False), table.itertuples(), strict=True):
-        pieces = opening_pieces(Opening(*row, practice=practice))
+    table = opening_quantities(FRAME, practice, roll_width_m=10.0)
+    drawn = zip(FRAME.itertuples(), table.itertuples(), pieces_of(practice), strict=True)
+    for row, expected, pieces in drawn:
         assert area(pieces.faces) == pytest.approx(expected.reveal_m2, abs=1e-9)
         assert area(pieces.covered) == pytest.approx(expected.covered_m2, abs=1e-9)
         assert area(pieces.bare) == pytest.approx(expected.bare_m2, abs=1e-9)
@@ -54,8 +64,8 @@ def test_outlines_and_sizes_to_cut_add_up_to_the_quantities(practice):
 @pytest.mark.parametrize("practice", PRACTICES)
 def test_infill_pieces_lie_in_their_offcuts_and_apart(practice):
     reused = 0
-    for row in random_openings(450, seed=9).itertuples(index=False):
-        placed = in_their_offcuts(opening_pieces(Opening(*row, practice=practice)))
+    for pieces in pieces_of(practice):
+        placed = in_their_offcuts(pieces)
         together = shapely.union_all(placed).area
         assert together == pytest.approx(sum(piece.area for piece in placed), abs=1e-9)
         reused += len(placed)

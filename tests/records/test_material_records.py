@@ -1,5 +1,7 @@
 """The optional table of materials: read like the others, with the same kind of plain faults."""
 
+import re
+
 import pandas as pd
 import pytest
 
@@ -35,7 +37,7 @@ def test_a_firm_without_the_table_or_its_columns_has_the_usual_values(folder):
     records = read_records(folder)
     assert records.materials.empty
     assert list(records.materials) == COLUMNS
-    jobs = read_records(folder).jobs
+    jobs = records.jobs
     assert jobs["pretaped_share"].eq(0.02).all()
     assert jobs["corner_method"].eq("pieces").all()
     assert jobs[["perimeter_m", "sealant_m"]].isna().all(axis=None)
@@ -83,8 +85,7 @@ def test_fault_says_place_value_and_remedy(folder, column, value, message):
     wrong.loc[0, column] = value
     (fault,) = faults(folder, wrong)
     assert fault.startswith("materials.csv, row 2, ")
-    with pytest.raises(RecordsError, match=message):
-        read_records(folder)
+    assert re.search(message, fault)
 
 
 def test_doubled_missing_and_empty_are_told_and_a_new_material_is_read(folder, monkeypatch):

@@ -134,6 +134,9 @@ def test_openings_of_other_jobs_are_passed_over():
     cut=st.sampled_from(list(CUTS)),
 )
 def test_quantities_are_in_proportion_to_the_count(count, width, height, sides, cut):
-    one, many = (quantities(5000.0, [(n, width, height, 200.0, sides, cut)]) for n in (1, count))
+    firm = one_job(5000.0, [(n, width, height, 200.0, sides, cut) for n in (1, count)])
+    jobs = pd.concat([firm.jobs, firm.jobs.assign(job_id="B")], ignore_index=True)
+    both = replace(firm, jobs=jobs, openings=firm.openings.assign(job_id=["A", "B"]))
+    found = material_quantities(take_off(both), both.openings)
     for name in ("lined_edge_m", "frame_tape_m", "corner_pieces", f"piece_joint_{cut}_m"):
-        assert many[name] == pytest.approx(count * one[name])
+        assert found[name][1] == pytest.approx(count * found[name][0])
