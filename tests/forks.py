@@ -17,7 +17,7 @@ FORKS.set_forkserver_preload(
 )  # fmt: skip
 
 
-class Fork:
+class Copy:
     """A text that runs as `python -c` would run it; what it says goes into files of a folder."""
 
     def __init__(self, code, folder):

@@ -19,7 +19,7 @@ from airstats.documents.redaction import masked, refuse_named_folder
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder
 from airstats.model.quarterly_update import calibrate
 from airstats.records.reading import CODED
-from tests.invented import save
+from tests.invented import few_candidates, save
 from tests.reports.test_pseudonyms import MARKER, marked
 
 _BASE64 = re.compile(rb"[A-Za-z0-9+/]{40,}={0,2}")
@@ -91,6 +91,7 @@ def ran(tmp_path_factory, nursery):
     ]  # fmt: skip
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("airstats.documents.nursery.kernel_nursery", lambda: nullcontext(nursery))
+        patch.setattr("airstats.model.allowances.Prior", few_candidates)
         patch.setattr("airstats.documents.price_workbook.quote_page.LEAST_ROWS", 3)
         status = main(call)
     return status, out, key

@@ -15,7 +15,7 @@ from airstats.cli import quarter_run
 from airstats.documents import nursery, run_notebooks
 from airstats.documents.nursery import kernel_nursery
 from tests.documents.test_run_notebooks import write_notebook
-from tests.forks import Fork
+from tests.forks import Copy
 from tests.invented import invent, save
 
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="no copies on this system")
@@ -33,7 +33,7 @@ TELL = "import os, sys; print(os.getppid(), 'airstats.reports.owner_text' in sys
 
 
 def run(folder, before="", script=RUN):
-    return Fork(f"{before}\n{script}", folder)
+    return Copy(f"{before}\n{script}", folder)
 
 
 def told(folder):

@@ -20,7 +20,7 @@ from airstats.documents.kernels import kernels_of
 from airstats.documents.page import Plain, images, notebook_page
 from airstats.documents.run_notebooks import NOTEBOOKS, notebooks_folder, run_quarter_notebooks
 from tests.benchmark.every_analysis import run_notebook
-from tests.forks import Fork
+from tests.forks import Copy
 
 ROOT = Path(__file__).parents[2]
 PARAMETERS = 'word: str = "good"  # what to say\nfail: bool = False  # whether to fail'
@@ -257,7 +257,7 @@ commands.backtest = backtest
 signal.signal(signal.SIGINT, signal.default_int_handler)
 raise SystemExit(__main__.main(["backtest", "x", "--out", {str(out)!r}]))
 """
-    process = Fork(run, tmp_path)
+    process = Copy(run, tmp_path)
     while not pids.exists() or len(pids.read_text().splitlines()) < 2:
         assert process.poll() is None
         time.sleep(0.1)
