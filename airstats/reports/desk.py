@@ -74,6 +74,7 @@ class Desk:
     other_firms : name to quantities of the finished jobs of the firms to compare with
     recording : what finer records would save, from `value_of_recording`; None: not worked out yet
     back_test : every quarter priced from those before it, from `back_tested`; None likewise
+    watch : how far the jobs depart from what was foretold, from `drift_watch`; None likewise
     """
 
     quarter: str
@@ -89,6 +90,7 @@ class Desk:
     other_firms: dict[str, Takeoff] = field(default_factory=dict)
     recording: pd.DataFrame | None = None
     back_test: Backtest | None = None
+    watch: pd.DataFrame | None = None
 
     @property
     def now(self) -> Allowances:
@@ -318,7 +320,7 @@ def after_decision(desk: Desk, decision: str, reason: str = "", by: str = "") ->
         As for `decide`.
     """
     decided = decide(desk.before, desk.now, decision, reason, by)
-    return replace(desk, chain=(*desk.chain[:-1], decided))
+    return replace(desk, chain=(*desk.chain[:-1], decided), watch=None)
 
 
 def _other_firm(records: Records) -> Takeoff:

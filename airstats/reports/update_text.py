@@ -67,6 +67,8 @@ def _compared(desk: Desk) -> pd.DataFrame:
 @lru_cache(maxsize=1)
 def watched(desk: Desk) -> pd.DataFrame:
     """Return the desk's `drift_watch`, worked out once."""
+    if desk.watch is not None:
+        return desk.watch
     return drift_watch(desk.jobs, desk.chain, desk.previous)
 
 

@@ -4,7 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from airstats.reports import evidence_text, recording_text, shared_work
+from airstats.model.decisions import ACCEPT
+from airstats.reports import evidence_text, recording_text, shared_work, update_text
+from airstats.reports.desk import after_decision
 from airstats.reports.shared_work import worked_out
 from tests.invented import desk_of
 
@@ -41,3 +43,19 @@ def test_other_costs_are_worked_out_anew(short):
     assert same.back_test is desk.back_test
     assert other.recording is None
     assert other.back_test is None
+
+
+def test_the_watch_is_worked_out_once_and_anew_after_a_decision(short, monkeypatch):
+    desk = worked_out(desk_of())
+    monkeypatch.setattr(update_text, "drift_watch", fail)
+    assert update_text.watched(replace(desk)) is desk.watch
+    decided = after_decision(desk, ACCEPT)
+    with pytest.raises(ZeroDivisionError):
+        update_text.watched(decided)
+
+
+def test_a_watch_that_fails_leaves_the_rest(short, monkeypatch):
+    monkeypatch.setattr(update_text, "drift_watch", fail)
+    desk = worked_out(replace(desk_of()))
+    assert desk.watch is None
+    assert desk.recording is not None
