@@ -114,6 +114,14 @@ def test_rows_that_stand_twice_or_are_shifted_are_told_once(faults):
     told_once(found, "row 3", "the row has more cells than the 15 of the header")
 
 
+def test_a_job_under_two_spellings_is_asked_about(faults):
+    """Of two jobs with the same numbers, and of no others."""
+    spelt = [{"job_id": "B/101"}, {"job_id": "B-101"}]
+    told_once(faults(jobs=spelt, openings=()), "row 3", "may be B/101 in row 2 written otherwise")
+    assert not faults(jobs=[spelt[0], spelt[1] | {"surface_m2": "151"}], openings=())
+    assert not faults(jobs=[spelt[0], {"job_id": "B-102"}], openings=())
+
+
 def test_summary_counts_only_without_rows_of_openings(faults):
     bad = {**SUMMARY, "reveal_mm": "0.3", "cut_pattern": ""}
     found = faults(jobs=[{}, {"job_id": "102", **bad}])

@@ -66,6 +66,8 @@ def test_a_small_job_may_be_done_from_the_store_alone(tmp_path):
         ({"full_diameter_mm": [None, 82, None], "Left diameter (cm)": [None, 8.1, None]},
          "does not fit core_mm and roll_length_m: the sheet would be 0.0051 mm thick"),
         ({"full_diameter_mm": [None, 80, None]}, "does not fit core_mm and roll_length_m"),
+        ({"full_diameter_mm": [None, None, 80], "Left diameter (cm)": None, "left_m": None},
+         "does not fit core_mm and roll_length_m"),
         ({"core_mm": [None, 8, None]},
          "write millimetres, 80 if it is in centimetres"),
         ({"brought_m": [None, 9000, None]}, "is too long for what part-rolls hold"),
