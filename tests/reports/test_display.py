@@ -99,11 +99,18 @@ CELL = (
     f"import sys\nsys.path.insert(0, {str(ROOT)!r})\n"
     "from tests.reports.test_display import SINGULAR, section, show\n\nshow(section, {})"
 )
+# A kernel that is copied is as strict as what it is copied from.
+AS_A_USER_HAS_IT = f"import os\ndel os.environ[{STRICT!r}]"
 
 
-def test_a_report_is_written_all_the_same_and_the_run_tells(tmp_path, lenient, capsys):
-    write_notebook(tmp_path, "part", CELL.format("SINGULAR"), CELL.format("None"))
-    run_quarter_notebooks({"part": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+def run_part(folder, nursery, *code):
+    write_notebook(folder, "part", *code)
+    more = {"notebooks": folder, "nursery": nursery}
+    run_quarter_notebooks({"part": {}}, folder / "out", progress=False, **more)
+
+
+def test_a_report_is_written_all_the_same_and_the_run_tells(tmp_path, nursery, capsys):
+    run_part(tmp_path, nursery, AS_A_USER_HAS_IT, CELL.format("SINGULAR"), CELL.format("None"))
     assert capsys.readouterr().err == f"part: {SAID}\n"
     kept = nbformat.read(tmp_path / "out" / "part.ipynb", as_version=4)
     assert SAID in str(kept.cells)
@@ -112,10 +119,9 @@ def test_a_report_is_written_all_the_same_and_the_run_tells(tmp_path, lenient, c
     assert (tmp_path / "out" / "part.pdf").exists()
 
 
-def test_a_failure_in_a_run_of_tests_leaves_no_page(tmp_path):
-    write_notebook(tmp_path, "part", CELL.format("SINGULAR"))
+def test_a_failure_in_a_run_of_tests_leaves_no_page(tmp_path, nursery):
     with pytest.raises(AirstatsError, match="LinAlgError: Singular"):
-        run_quarter_notebooks({"part": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+        run_part(tmp_path, nursery, CELL.format("SINGULAR"))
 
 
 def test_a_table_shows_nothing_without_a_sign():
