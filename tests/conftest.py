@@ -4,6 +4,7 @@ A part of a report that fails stops its notebook; what finer records save is dra
 """
 
 import os
+import sys
 from contextlib import nullcontext
 
 import pytest
@@ -14,8 +15,9 @@ from tests.forks import shared_nursery
 from tests.invented import CREW_WORLD, desk_of, few_candidates
 
 os.environ[STRICT] = "1"
-# A process that a test begins would translate all that it loads once more.
+# This process and each that a test begins would translate all that they load once more.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import airstats
+from tests.for_each import for_each
 
 PACKAGE = Path(airstats.__file__).parent
 NOT_GIVEN = {"self", "cls"}
@@ -50,7 +51,7 @@ def undocumented(source):
     return found
 
 
-@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda path: path.stem)
+@for_each(sorted(PACKAGE.rglob("*.py")))
 def test_every_argument_of_a_public_function_is_explained(path):
     assert undocumented(path.read_text(encoding="utf-8")) == {}
 

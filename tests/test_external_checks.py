@@ -3,6 +3,7 @@ import pytest
 
 from tests import external_checks
 from tests.external_checks import KINDS, PAGE, all_checks, listed
+from tests.for_each import for_each
 
 
 def test_the_page_lists_every_check():
@@ -12,14 +13,14 @@ def test_the_page_lists_every_check():
     assert {check.kind for check in all_checks().values()} == set(KINDS)
 
 
-@pytest.mark.parametrize("name", all_checks())
+@for_each(all_checks())
 def test_a_test_holds_each_value(name):
     source = (external_checks.ROOT / "tests" / all_checks()[name].test).read_text(encoding="utf-8")
     # Names of a family are put together in the test: bare.{cut}.
     assert f'agree("{name}"' in source or f'f"{name.split(".")[0]}.{{' in source
 
 
-@pytest.mark.parametrize("name", [name for name, check in all_checks().items() if check.published])
+@for_each(name for name, check in all_checks().items() if check.published)
 def test_no_value_passes_more_than_one_per_cent_off(name):
     check = all_checks()[name]
     values = np.array(check.published)

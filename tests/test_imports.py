@@ -13,6 +13,7 @@ from importlinter.cli import lint_imports
 
 import airstats
 from tests import mutate
+from tests.for_each import for_each
 from tests.mutate import ROOT
 
 PACKAGE = Path(airstats.__file__).parent
@@ -50,7 +51,7 @@ def test_packages_import_one_way_without_circles(monkeypatch, capsys):
     assert "Contracts: 3 kept, 0 broken" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("package", RULES["one_way"]["layers"])
+@for_each(RULES["one_way"]["layers"])
 def test_a_package_says_its_job_and_names_what_it_gives(package):
     first = tree(PACKAGE / package / "__init__.py")
     lines = ast.get_docstring(first).splitlines()
@@ -58,7 +59,7 @@ def test_a_package_says_its_job_and_names_what_it_gives(package):
     assert "Takes " in lines[2]
 
 
-@pytest.mark.parametrize("path", modules(*COMPUTING, "reports"), ids=lambda path: path.stem)
+@for_each(modules(*COMPUTING, "reports"))
 def test_only_the_command_line_prints(path):
     calls = [node.func for node in ast.walk(tree(path)) if isinstance(node, ast.Call)]
     assert "print" not in {call.id for call in calls if isinstance(call, ast.Name)}

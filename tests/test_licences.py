@@ -1,7 +1,6 @@
 import re
 
-import pytest
-
+from tests.for_each import for_each
 from tests.licences import HASHES, listed, locked, stated
 
 # Licences that ask for no more than that their notice stays.
@@ -26,7 +25,7 @@ def test_every_library_is_listed_and_told_where_not_merely_free():
     assert all(f"`{name}`" in told for name in NAMED)
 
 
-@pytest.mark.parametrize("name", sorted(locked()))
+@for_each(sorted(locked()))
 def test_a_licence_is_free_or_named(name):
     licence = listed()[name]
     assert stated(name) in (None, licence), "run python -m tests.licences"

@@ -23,6 +23,7 @@ from airstats.model.allowances import load_allowances
 from airstats.pricing.purchases import buying_list
 from airstats.records.reading import read_records
 from airstats.reports.display import Picture, Words
+from tests.for_each import for_each
 from tests.hostile import MARK, NAMES, STARTS, Tags, hostile_firm, named, runs_in_a_spreadsheet
 from tests.invented import few_candidates
 from tests.test_imports import PACKAGE, imports, tree
@@ -59,7 +60,7 @@ def test_a_pair_of_sockets_has_no_address(name):
     assert not {_name(node) for node in nodes} & {"connect", "bind", "listen", "create_connection"}
 
 
-@pytest.mark.parametrize("module", sorted(PACKAGE.rglob("*.py")), ids=lambda path: path.stem)
+@for_each(sorted(PACKAGE.rglob("*.py")))
 def test_no_pickle_no_shell_no_network_and_no_text_is_run(module):
     assert not {name.split(".")[0] for name in imports(module)} & never_imported(module)
     calls = [node for node in ast.walk(tree(module)) if isinstance(node, ast.Call)]

@@ -9,10 +9,9 @@ import csv
 from datetime import datetime, time
 from pathlib import Path
 
-import pytest
-
 from airstats.intake.cell_readers import read_cell
 from airstats.intake.readings import ColumnFacts
+from tests.for_each import for_each
 
 TABLE = Path(__file__).with_name("cells.csv")
 with TABLE.open(encoding="utf-8", newline="") as lines:
@@ -60,18 +59,14 @@ def reading(each):
     return written(each.value) + "".join(also)
 
 
-@pytest.mark.parametrize(
-    "row", ROWS, ids=lambda row: f"{row['column']}:{row['facts']}:{row['cell']}"
-)
+@for_each(ROWS, name=lambda row: f"{row['column']}:{row['facts']}:{row['cell']}")
 def test_a_cell_has_the_readings_of_the_table(row):
     found = read_cell(CELLS[row["type"]](row["cell"]), facts(row["column"], row["facts"]))
     assert " or ".join(map(reading, found)) == row["readings"]
     assert " or ".join(dict.fromkeys(each.kind for each in found)) == row["kind"]
 
 
-@pytest.mark.parametrize(
-    "row", ROWS, ids=lambda row: f"{row['column']}:{row['facts']}:{row['cell']}"
-)
+@for_each(ROWS, name=lambda row: f"{row['column']}:{row['facts']}:{row['cell']}")
 def test_what_is_not_plain_says_what_it_was_read_as(row):
     found = read_cell(CELLS[row["type"]](row["cell"]), facts(row["column"], row["facts"]))
     for each in found:

@@ -11,6 +11,7 @@ from airstats.intake.column_facts import book_facts, facts_of
 from airstats.intake.heading_words import words_of
 from airstats.intake.headings import NOT_READ, meanings_of
 from airstats.intake.readings import ColumnFacts
+from tests.for_each import for_each
 
 AREAS = [180 + 7 * n for n in range(20)]
 CELLS = {
@@ -47,7 +48,7 @@ def columns(headings, cells, table="jobs"):
     return [[each.column for each in several] for several in meanings_of(headings, cells, table)]
 
 
-@pytest.mark.parametrize("row", HEADINGS, ids=lambda row: f"{row['table']}:{row['heading']}")
+@for_each(HEADINGS, name=lambda row: f"{row['table']}:{row['heading']}")
 def test_a_heading_means_its_column_and_a_false_friend_none(row):
     column = row["column"]
     found = columns([row["heading"]], [CELLS.get(column, [])], row["table"])

@@ -21,6 +21,7 @@ from airstats.records.cell_values import (
     read_words,
 )
 from airstats.records.reading import read_records
+from tests.for_each import for_each
 from tests.invented import invent, save
 
 
@@ -102,25 +103,23 @@ def test_what_stands_beside_a_number_is_refused_with_what_to_write(cell, remedy)
 NO_NUMBERS = ["about", "1,2,3", "12 34", "1.2.3", "inf", "1e999", "--5", math.inf, True, b"x", "١٢"]
 
 
-@pytest.mark.parametrize("value", NO_NUMBERS)
+@for_each(NO_NUMBERS)
 def test_what_is_no_number(value):
     assert number(value).problem in ("is not a number", "holds more than a number")
 
 
-@pytest.mark.parametrize("value", ["#REF!", "#DIV/0!", "#NAME?", "#N/A", "#NV", "Err:502"])
+@for_each(["#REF!", "#DIV/0!", "#NAME?", "#N/A", "#NV", "Err:502"])
 def test_errors_of_a_spreadsheet_are_neither_blank_nor_a_name(value):
     for read in (lambda c: read_numbers(c, frozenset()), read_texts, read_names, read_dates):
         assert read(cells(value)).troubles[0].problem == "is an error of the spreadsheet"
 
 
-@pytest.mark.parametrize("value", [date(2026, 5, 12), pd.Timestamp(2026, 5, 12), timedelta(1)])
+@for_each([date(2026, 5, 12), pd.Timestamp(2026, 5, 12), timedelta(1)])
 def test_spreadsheet_that_turned_a_number_into_a_date(value):
     assert number(value).problem == "is a date where a number belongs"
 
 
-@pytest.mark.parametrize(
-    "value", ["", "  ", "\u00a0", "-", "–", "n/a", "N/A", "NaN", None, math.nan, pd.NA, pd.NaT]
-)
+@for_each(["", "  ", "\u00a0", "-", "–", "n/a", "N/A", "NaN", None, math.nan, pd.NA, pd.NaT])
 def test_blank_cells(value):
     assert is_blank(value)
     assert math.isnan(number(value))
@@ -159,8 +158,7 @@ def test_words_and_texts_from_numbers():
     assert reading.blank.tolist() == [False, False, True, True]
 
 
-@pytest.mark.parametrize(
-    "text",
+@for_each(
     ["Summe", "GESAMT:", "Total", "Somme", "Totaal", "sum", "Total général", "Sum of all jobs",
      "Total 2026", "Grand total", "Subtotal 3", "Σ"],
 )  # fmt: skip
@@ -171,7 +169,7 @@ def test_a_line_of_totals_is_no_job(text):
     }
 
 
-@pytest.mark.parametrize("text", ["Summer house", "Total refit", "7", "Jobs 3", "all"])
+@for_each(["Summer house", "Total refit", "7", "Jobs 3", "all"])
 def test_an_id_with_a_word_of_its_own_is_a_job(text):
     assert not read_ids(cells("H1", text)).troubles
 
@@ -184,9 +182,7 @@ def iso(reading):
     return [str(day)[:10] for day in reading.result]
 
 
-@pytest.mark.parametrize(
-    "value",
-    [
+@for_each([
         "2026-12-31", "2026/12/31", "20261231", "2026-12-31 17:30", "2026-12-31T17:30:00.5+01:00",
         "31/12/2026", "31.12.2026", "31. 12. 2026", "31-12-26", " 31.12.26 08:00", "12/31/2026",
         "31 December 2026", "31-Dec-26", "46387", 46387, 46387.75, date(2026, 12, 31),
@@ -201,8 +197,7 @@ def test_one_day_in_many_spellings(value):
     assert reading.result.dtype == np.dtype("datetime64[us]")
 
 
-@pytest.mark.parametrize(
-    "value",
+@for_each(
     ["2023-10", "2023/10", "10/2023", "10.2023", "Oct 2023", "october 2023", "2023Q4", "2023-Q4",
      "Q4 2023", "q4-2023", "4Q 2023", " 2023 Q4 "],
 )  # fmt: skip
@@ -214,7 +209,7 @@ def test_a_month_or_a_quarter_is_enough(value):
     assert are_days(cells).tolist() == [False, True, True, True]
 
 
-@pytest.mark.parametrize("value", ["2023Q5", "2023-13", "Q4", "Q4 23", "Foo 2023", "2023-1-"])
+@for_each(["2023Q5", "2023-13", "Q4", "Q4 23", "Foo 2023", "2023-1-"])
 def test_what_is_no_period_is_told_how_to_write_one(value):
     assert "or only 2026-03 or 2026Q1" in read(value).troubles[0].remedy
     are_days(cells_of(pd.Series([value], dtype=object)))
@@ -256,12 +251,12 @@ def test_another_date_of_the_column_or_the_caller_settles_it(other, order, day):
     assert iso(read("03/04/2026", order=order)) == [day]
 
 
-@pytest.mark.parametrize("value", ["31.02.2026", "2026-13-01", "31/31/2026", "30 Foo 2026"])
+@for_each(["31.02.2026", "2026-13-01", "31/31/2026", "30 Foo 2026"])
 def test_no_day_of_the_calendar(value):
     assert read(value).troubles[0].problem == "is not a day of the calendar"
 
 
-@pytest.mark.parametrize("value", ["soon", "2026", "Q3 26", 2026, 9e9, True, time(3), "1/2/3/4"])
+@for_each(["soon", "2026", "Q3 26", 2026, 9e9, True, time(3), "1/2/3/4"])
 def test_no_date(value):
     assert read(value).troubles[0].problem == "is not a date"
 
