@@ -6,6 +6,7 @@ import re
 import stat
 from contextlib import nullcontext
 from dataclasses import asdict, replace
+from functools import cache
 from unittest import mock
 
 import numpy as np
@@ -37,16 +38,27 @@ LONG = (
 )
 
 
-@pytest.fixture(scope="module", params=FIRMS)
-def asked(request, tmp_path_factory):
-    """The settings of a run, the desk that they give, and a file of it."""
-    seed, has = FIRMS[request.param]
-    firm = replace(invent(seed), kind="usual", jobs=12, has=frozenset(has.split()))
-    folder = tmp_path_factory.mktemp("firm")
-    settings = RunSettings(**parameters(firm, save(firm, folder)))
-    desk = laid_out(asdict(settings))
-    desk.save(folder / "desk.json")
-    return settings, desk, folder / "desk.json"
+@pytest.fixture(scope="module")
+def ask(tmp_path_factory):
+    """Give the settings of a firm's run, the desk that they give, and a file of it: once a firm."""
+
+    @cache
+    def asked_of(name):
+        seed, has = FIRMS[name]
+        firm = replace(invent(seed), kind="usual", jobs=12, has=frozenset(has.split()))
+        folder = tmp_path_factory.mktemp("firm")
+        settings = RunSettings(**parameters(firm, save(firm, folder)))
+        desk = laid_out(asdict(settings))
+        desk.save(folder / "desk.json")
+        return settings, desk, folder / "desk.json"
+
+    return asked_of
+
+
+@pytest.fixture(params=FIRMS)
+def asked(request, ask):
+    """What is asked of one of the firms."""
+    return ask(request.param)
 
 
 def test_every_number_table_and_name_of_a_desk_is_kept(asked):
