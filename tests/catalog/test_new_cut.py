@@ -8,7 +8,6 @@ import ast
 import json
 import re
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +20,6 @@ from airstats.backtests.rolling import backtest
 from airstats.base.atomic_files import own_digest
 from airstats.base.errors import AirstatsError, AllowancesError
 from airstats.catalog.cut_patterns import CUTS, CutFormulas, CutPattern, Guess, Way
-from airstats.documents.price_workbook.quote_page import FIRST_OPENING
 from airstats.documents.price_workbook.workbook import price_sheet
 from airstats.documents.wall_card import allowance_card
 from airstats.geometry.cutting_rules import cut_lined
@@ -37,13 +35,6 @@ from airstats.reports.display import Picture
 from airstats.reports.drawing import NO_DRAWING, describe_opening, draw_opening
 from airstats.takeoff.opening_quantities import Opening, opening_pieces, opening_quantities
 from tests.benchmark.every_analysis import laid_ready, run_notebook
-from tests.documents.price_workbook.test_workbook import (
-    as_written,
-    by_formulon,
-    likeliest,
-    opened,
-    short_sheet,
-)
 from tests.invented import firm, save, start
 
 FACTOR = 2.2
@@ -174,63 +165,6 @@ def test_it_is_weighed_against_the_other_cuts(desk):
     lined = opening_quantities(desk.records.openings.assign(cut_pattern="lined"))
     assert table["doubled_sheet_m2"].to_numpy() == pytest.approx(2 * lined["needed_m2"])
     assert not table["recommended_cut"].eq("doubled").any()
-
-
-@pytest.fixture(scope="module")
-def few(desk):
-    """The allowances with few candidates: quicker to work out."""
-    tape = desk.now.materials["frame tape"]
-    tape = replace(tape, belief=likeliest(tape.belief, 3))
-    belief = likeliest(desk.now.belief, 6)
-    return replace(desk.now, belief=belief, materials={"frame tape": tape})
-
-
-def job_of(desk, cut):
-    """A job with ten windows of one cut."""
-    jobs = desk.records.jobs.iloc[[0]].assign(surface_m2=260.0, crew="")
-    openings = desk.records.openings.iloc[[0]].assign(count=10, cut_pattern=cut)
-    return replace(desk.records, jobs=jobs, openings=openings)
-
-
-@pytest.fixture(scope="module")
-def sheet(desk, few):
-    """What gives the price sheet of such a job: its values, by place and by name.
-
-    Those of one cut by a spreadsheet engine, the others as they are written, which the tests of
-    the price sheet hold to two engines.
-    """
-
-    @cache
-    def of(cut):
-        content = short_sheet(few, takeoff=job_of(desk, cut))
-        worked_out = by_formulon if cut == "doubled" else as_written
-        names, cells = opened(content).defined_names, worked_out(None, {"one": content})["one"]
-        return cells, lambda name: cells.named(names, name)
-
-    return of
-
-
-def test_the_price_sheet_prices_it_where_the_flat_factor_serves(desk, few, sheet):
-    one = price(job_of(desk, "doubled"), few).iloc[0]
-    page, named = sheet("doubled")
-    assert page(f"H{FIRST_OPENING}") == "ok"
-    assert named("order_rolls") == one["order_rolls"]
-    assert named("expected_m2") == pytest.approx(one["expected_m2"], rel=1e-9)
-
-
-def test_the_price_sheet_says_where_else_a_cut_is_priced(sheet):
-    page, named = sheet("steady")
-    assert page(f"H{FIRST_OPENING}") == "cut: price slit upright always with `airstats price`"
-    assert named("order_rolls") == "–"
-
-
-def test_the_price_sheet_counts_no_tape_for_joints_that_it_does_not_know(sheet):
-    page, named = sheet("doubled")
-    assert "doubled" in page("A3")
-    assert "airstats price --materials" in page("A3")
-    assert named("order_rolls") > 0
-    assert named("packs_1") == "–"
-    assert sheet("centre")[1]("packs_1") > 0
 
 
 def test_formulas_of_an_entry_must_be_whole(desk, monkeypatch):

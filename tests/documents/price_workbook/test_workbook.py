@@ -24,6 +24,7 @@ from python_calamine import CalamineWorkbook
 from airstats import price_materials
 from airstats.base.firm import Firm
 from airstats.catalog.corner_methods import CORNER_METHODS
+from airstats.catalog.cut_patterns import CUTS
 from airstats.catalog.materials import MATERIALS
 from airstats.catalog.reader_names import reader_name
 from airstats.documents.price_workbook import quote_page, workbook
@@ -36,10 +37,11 @@ from airstats.model.allowances import Allowances, unchanged
 from airstats.model.posterior import FORMS
 from airstats.model.quarterly_update import calibrate
 from airstats.pricing.newsvendor import price
-from airstats.records.reading import Records
+from airstats.records.reading import Records, read_records
 from airstats.takeoff.opening_quantities import opening_quantities
 from airstats.takeoff.sheet_quantities import take_off
-from tests.invented import KNOWN_CUTS, invent, with_use
+from tests.catalog.test_new_cut import ADDED, records_of
+from tests.invented import KNOWN_CUTS, invent, save, with_use
 
 JOBS = int(os.environ.get("AIRSTATS_PRICED_JOBS", "12"))
 """200 take ten minutes."""
@@ -574,6 +576,54 @@ def test_every_opening_is_worked_out_as_by_the_package(typed, done):
             here = worked_out.loc[chosen, step].to_numpy(dtype=float) / size
             apart = ~np.isclose(here, there, rtol=1e-10)
             assert not apart.any(), (cut, step, many[chosen][apart])
+
+
+@pytest.fixture(scope="class")
+def cut_besides(tmp_path_factory):
+    """Jobs cut in ways that are known while these tests run, and what was learnt of them."""
+    with pytest.MonkeyPatch.context() as patch:
+        for cut in ADDED:
+            patch.setitem(CUTS, cut.name, cut)
+        records = read_records(save(tmp_path_factory.mktemp("cuts") / "records", records_of(24)))
+        known = calibrate(records)
+        tape = known.materials["frame tape"]
+        tape = replace(tape, belief=likeliest(tape.belief, 3))
+        belief = likeliest(known.belief, 6)
+        yield records, replace(known, belief=belief, materials={"frame tape": tape})
+
+
+class TestCutsThatAreAdded:
+    """A page with ten windows of such a cut; an engine works out that which is priced."""
+
+    def job(self, records, cut):
+        jobs = records.jobs.iloc[[0]].assign(surface_m2=260.0, crew="")
+        openings = records.openings.iloc[[0]].assign(count=10, cut_pattern=cut)
+        return replace(records, jobs=jobs, openings=openings)
+
+    def page(self, cut_besides, cut, engine=as_written):
+        records, known = cut_besides
+        content = short_sheet(known, takeoff=self.job(records, cut))
+        return Page(engine(None, {"one": content})["one"], opened(content).defined_names)
+
+    def test_it_is_priced_where_the_flat_factor_serves_without_tape_for_its_joints(
+        self, cut_besides
+    ):
+        records, known = cut_besides
+        one = price(self.job(records, "doubled"), known).iloc[0]
+        page = self.page(cut_besides, "doubled", by_formulon)
+        assert page.at(f"H{FIRST_OPENING}") == "ok"
+        assert page("order_rolls") == one["order_rolls"] > 0
+        assert page("expected_m2") == pytest.approx(one["expected_m2"], rel=1e-9)
+        assert "doubled" in page.at("A3")
+        assert "airstats price --materials" in page.at("A3")
+        assert page("packs_1") == "–"
+        assert self.page(cut_besides, "centre")("packs_1") > 0
+
+    def test_the_page_says_where_else_a_cut_is_priced(self, cut_besides):
+        page = self.page(cut_besides, "steady")
+        said = "cut: price slit upright always with `airstats price`"
+        assert page.at(f"H{FIRST_OPENING}") == said
+        assert page("order_rolls") == "–"
 
 
 def formulas(book):
