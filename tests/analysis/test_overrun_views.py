@@ -4,8 +4,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
 from scipy import stats
+from statsmodels.regression.linear_model import OLS
+from statsmodels.tools import add_constant
 
 from airstats.analysis.overrun_split import MAIN, overrun_table, split_overrun
 from airstats.analysis.overrun_views import (
@@ -150,7 +151,7 @@ def test_trends_against_statsmodels(desk):
     rolls = {name: split.loc[desk.jobs.table["job_id"], name].to_numpy() for name in MAIN}
     rolls[OVERRUN] = overrun_table(desk.jobs)["overrun_rolls"].to_numpy()
     for cause, values in rolls.items():
-        line = sm.OLS(values, sm.add_constant(quarter)).fit()
+        line = OLS(values, add_constant(quarter)).fit()
         chance = 0.1 if cause == OVERRUN else 0.1 / len(MAIN)
         expected = [line.params[1], *line.conf_int(chance)[1]]
         told = trends.loc[cause, ["change", "low", "high"]].to_numpy(dtype=float)
@@ -267,8 +268,8 @@ def test_the_rise_with_reveals_is_the_slope_of_a_t_interval(reveals):
     table = overrun_by_reveals(reveals.jobs, reveals.now)
     found = rise_with_reveals(table)
     # Reference: statsmodels' ordinary least squares.
-    x = sm.add_constant(table["reveal_m2"] / 10)
-    fit = sm.OLS((table["low_rolls"] + table["high_rolls"]) / 2, x).fit()
+    x = add_constant(table["reveal_m2"] / 10)
+    fit = OLS((table["low_rolls"] + table["high_rolls"]) / 2, x).fit()
     np.testing.assert_allclose(found[["low", "high"]].tolist(), fit.conf_int(0.1).iloc[1])
     assert rise_with_reveals(table.head(2)) is None
     assert rise_with_reveals(table.assign(reveal_m2=5.0)) is None

