@@ -4,6 +4,7 @@ import ast
 import json
 import re
 import stat
+import warnings
 from contextlib import nullcontext
 from dataclasses import asdict, replace
 from functools import cache
@@ -89,6 +90,7 @@ def pages(name, given):
     with (
         mock.patch("IPython.display.display", lambda *what, **how: shown.append((*what, how))),
         mock.patch.object(Picture, "_repr_mimebundle_", drawn),
+        warnings.catch_warnings(action="error"),
     ):
         assert list(run_notebook(name, given)) == []
     assert len(shown) > 10
