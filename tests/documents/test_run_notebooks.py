@@ -199,11 +199,12 @@ def test_notebooks_open_the_desk_of_the_run_and_what_is_kept_does_not_name_it(
     }  # fmt: skip
 
 
-def test_a_notebook_is_written_at_its_end_not_at_every_cell(tmp_path, monkeypatch):
+def test_a_notebook_is_written_at_its_end_not_at_every_cell(tmp_path, monkeypatch, nursery):
     saved = mock.Mock()
     monkeypatch.setattr(papermill.engines, "write_ipynb", saved)
     write_notebook(tmp_path, "works", "word", "word", "word")
-    run_quarter_notebooks({"works": {}}, tmp_path / "out", progress=False, notebooks=tmp_path)
+    more = {"notebooks": tmp_path, "nursery": nursery}
+    run_quarter_notebooks({"works": {}}, tmp_path / "out", progress=False, **more)
     saved.assert_not_called()
     assert (tmp_path / "out" / "works.ipynb").is_file()
 
@@ -217,12 +218,13 @@ def test_a_kernel_that_dies_leaves_what_it_had_shown(tmp_path):
     assert not half.cells[3].outputs
 
 
-def test_braces_in_a_path_are_signs_like_any_other(tmp_path):
+def test_braces_in_a_path_are_signs_like_any_other(tmp_path, nursery):
     folder = tmp_path / "a{0}b {"
     out = folder / "{word} out"
     folder.mkdir()
     write_notebook(folder, "works", "word")
-    run_quarter_notebooks({"works": {"word": "{x}"}}, out, progress=False, notebooks=folder)
+    more = {"notebooks": folder, "nursery": nursery}
+    run_quarter_notebooks({"works": {"word": "{x}"}}, out, progress=False, **more)
     assert (out / "works.pdf").is_file()
 
 
