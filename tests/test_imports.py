@@ -74,6 +74,8 @@ def test_statsmodels_is_for_the_evidence_only():
 FRESH = f"""
 import json, sys, airstats
 found = {{"of the package": "numpy" in sys.modules}}
+import airstats.records
+found["readers"] = [name for name in ("python_calamine", "pyarrow.parquet") if name in sys.modules]
 airstats.calibrate, airstats.price, airstats.read_records, airstats.split_overrun
 found["heavy"] = [name for name in {HEAVY} if name in sys.modules]
 import airstats.documents.run_notebooks, jsonschema
@@ -97,6 +99,10 @@ def fresh():
 def test_calibrating_and_pricing_load_no_pictures_and_the_package_next_to_nothing(fresh):
     assert fresh["heavy"] == []
     assert not fresh["of the package"]
+
+
+def test_records_load_neither_workbook_nor_parquet_reader(fresh):
+    assert fresh["readers"] == []
 
 
 def test_running_notebooks_builds_no_grammar_of_addresses_until_one_is_asked_for(fresh):
