@@ -15,7 +15,7 @@ from airstats.analysis.overrun_split import likely_use
 from airstats.analysis.overrun_views import contributors
 from airstats.base.firm import LEFTOVER_COST, SHORT_COST
 from airstats.catalog.cut_patterns import CUTS
-from airstats.model.allowances import REACH, Allowances, unchanged
+from airstats.model.allowances import Allowances, unchanged
 from airstats.model.posterior import (
     allowance_names,
     predictive,
@@ -248,7 +248,8 @@ def try_conclusion(
         }
         beside = orders if one.name == AT_ONCE else beside
         waste = one.known.table().T["waste"]
-        about = {"waste": waste["mean"], "waste_half": REACH * waste["sd"]}
+        half = (waste["high"] - waste["low"]) / 2
+        about = {"waste": waste["mean"], "waste_half": half}
         told |= {"assumption": one.name, "of_model": one.of_model}
         cause = cause_of_usual if one.known is usual else _leading(one.jobs, one.known)
         rows.append(told | cause | about)

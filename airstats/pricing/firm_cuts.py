@@ -8,15 +8,8 @@ import numpy as np
 import pandas as pd
 
 from airstats.catalog.cut_patterns import CUTS
-from airstats.geometry.cutting_rules import Floats
 from airstats.model.allowances import Allowances
-from airstats.pricing.cut_choice import (
-    break_even_map,
-    cheapest_cut,
-    cheapest_way,
-    cut_amounts,
-    turning_prices,
-)
+from airstats.pricing.cut_choice import break_even_map, cheapest_cut, turning_prices
 from airstats.pricing.cut_prices import STANDARD_COSTS, CutCosts, CutTerms
 from airstats.records.reading import Records
 
@@ -75,23 +68,13 @@ def opening_plan(records: Records, terms: CutTerms) -> pd.DataFrame:
 
 def saving_range(records: Records, terms: CutTerms) -> tuple[float, float]:
     """Return the least and most that the cheapest cuts would save, with times half or double."""
-    openings = _with_rolls(records)
-    if openings.empty:
-        return 0.0, 0.0
-    amounts, hour = cut_amounts(openings, terms), terms.costs.labour_hour
-    totals = [
-        _saving(openings, amounts, replace(terms.costs, labour_hour=hour * times))
+    hour = terms.costs.labour_hour
+    found = [
+        opening_plan(records, replace(terms, costs=replace(terms.costs, labour_hour=hour * times)))
         for times in (0.5, 1.0, 2.0)
     ]
+    totals = [float(plan["saving_all"].sum()) for plan in found]
     return min(totals), max(totals)
-
-
-def _saving(openings: pd.DataFrame, amounts: dict[str, list[Floats]], costs: CutCosts) -> float:
-    """What the cheapest cuts save in all against those noted, as `cheapest_cut` has it."""
-    prices = np.column_stack([cost for cost, _ in cheapest_way(amounts, costs).values()])
-    noted = pd.Index(list(CUTS)).get_indexer(pd.Index(openings["cut_pattern"]))
-    saving = prices[np.arange(len(openings)), noted] - prices.min(axis=1)
-    return float((saving * openings["count"].to_numpy(dtype=float)).sum())
 
 
 def past_turns(records: Records, terms: CutTerms) -> pd.DataFrame:

@@ -64,6 +64,16 @@ def test_a_failure_names_cell_and_reason_and_leaves_its_half_run_copy(ran):
     assert any("'good!'" in str(cell.get("outputs")) for cell in half.cells)
 
 
+def test_with_codes_no_half_run_copy_is_kept(tmp_path, nursery):
+    parameters = f"{PARAMETERS}\ncodes: bool = False  # whether names are codes"
+    write_notebook(tmp_path, "fails", "raise ValueError('bad')", parameters=parameters)
+    wanted = {"fails": {"codes": True}}
+    more = {"progress": False, "notebooks": tmp_path, "nursery": nursery}
+    with pytest.raises(AirstatsError, match=r"bad \(with codes no half-run copy is kept\)$"):
+        run_quarter_notebooks(wanted, tmp_path / "out", **more)
+    assert not list((tmp_path / "out").iterdir())
+
+
 def test_the_page_of_a_run_states_parameters_versions_and_a_command_without_folders(ran):
     page = (ran[0] / "works.html").read_text(encoding="utf-8")
     assert "<title>A &lt;small&gt; title · " in page
