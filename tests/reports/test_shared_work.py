@@ -29,10 +29,14 @@ def test_what_fails_costs_the_run_nothing_else(monkeypatch):
         recording_text.sentence(desk)
 
 
-def test_a_back_test_that_fails_leaves_the_rest(short, monkeypatch):
-    monkeypatch.setattr(evidence_text, "backtest", fail)
+@pytest.mark.parametrize(
+    ("where", "name", "part"),
+    [(evidence_text, "backtest", "back_test"), (update_text, "drift_watch", "watch")],
+)
+def test_a_part_that_fails_leaves_the_rest(short, monkeypatch, where, name, part):
+    monkeypatch.setattr(where, name, fail)
     desk = worked_out(replace(desk_of()))
-    assert desk.back_test is None
+    assert getattr(desk, part) is None
     assert desk.recording is not None
 
 
@@ -52,10 +56,3 @@ def test_the_watch_is_worked_out_once_and_anew_after_a_decision(short, monkeypat
     decided = after_decision(desk, ACCEPT)
     with pytest.raises(ZeroDivisionError):
         update_text.watched(decided)
-
-
-def test_a_watch_that_fails_leaves_the_rest(short, monkeypatch):
-    monkeypatch.setattr(update_text, "drift_watch", fail)
-    desk = worked_out(replace(desk_of()))
-    assert desk.watch is None
-    assert desk.recording is not None
