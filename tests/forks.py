@@ -1,14 +1,14 @@
-"""Processes that tests begin: copies of one that has the libraries loaded, to watch and to kill."""
+"""Processes that tests begin: copies of theirs, or of one that has but the libraries loaded."""
 
 import multiprocessing
 import os
-import signal
 import socket
 import sys
 from contextlib import contextmanager
 
 from airstats.documents import nursery
 
+OF_THIS = multiprocessing.get_context("fork")
 FORKS = multiprocessing.get_context("forkserver")
 # Nothing of the project itself that draws or tells: whether a run loads it is what tests ask.
 FORKS.set_forkserver_preload(
@@ -17,27 +17,38 @@ FORKS.set_forkserver_preload(
 )  # fmt: skip
 
 
-class Copy:
-    """A text that runs as `python -c` would run it; what it says goes into files of a folder."""
+class Fork:
+    """Work done in a copy of this process; to watch and kill as `Popen`."""
 
-    def __init__(self, code, folder):
-        self.said = [folder / name for name in ("said.out", "said.err")]
-        self.process = FORKS.Process(target=_run, args=(code, folder, *self.said))
+    def __init__(self, work, *given, start=OF_THIS):
+        self.process = start.Process(target=work, args=given)
         self.process.start()
         self.pid = self.process.pid
 
     def poll(self):
-        """Return the status once the run is over."""
+        """Return the status once the work is over."""
         return self.process.exitcode
 
     def kill(self):
-        """End the run at once."""
-        os.kill(self.pid, signal.SIGKILL)
+        """End the work at once."""
+        self.process.kill()
+
+    def wait(self, within_s=None):
+        """Return the status at the end; None if it does not come in time."""
+        self.process.join(within_s)
+        return self.poll()
+
+
+class Copy(Fork):
+    """A text that runs as `python -c` would run it; what it says goes into files of a folder."""
+
+    def __init__(self, code, folder):
+        self.said = [folder / name for name in ("said.out", "said.err")]
+        super().__init__(_run, code, folder, *self.said, start=FORKS)
 
     def end(self, within_s=120):
         """Wait for the end; return the status, and what was said to either stream."""
-        self.process.join(within_s)
-        return self.poll(), *(path.read_text(encoding="utf-8") for path in self.said)
+        return self.wait(within_s), *(path.read_text(encoding="utf-8") for path in self.said)
 
 
 def _run(code, folder, *said):

@@ -4,7 +4,6 @@ Run `python -m tests.benchmark.kills --calibrate 160 --quarter 40` from the top 
 """
 
 import argparse
-import multiprocessing
 import os
 import random
 import re
@@ -21,6 +20,7 @@ from pathlib import Path
 from airstats.__main__ import main as airstats_command
 from airstats.base.result_folder import MAKING, UNFINISHED
 from airstats.model.allowances import load_allowances
+from tests.forks import Fork
 from tests.invented import invent, save
 
 QUARTERS = ("2025Q1", "2025Q2")
@@ -40,27 +40,6 @@ def words_of(verb, source, quarter, out, *more):
 def command(verb, source, quarter, out):
     """Return the command line of one run."""
     return [sys.executable, "-m", "airstats", *words_of(verb, source, quarter, out)]
-
-
-class Fork:
-    """Work done in a copy of this process; to watch and kill as `Popen`."""
-
-    def __init__(self, work: Callable[[], object]):
-        self.process = multiprocessing.get_context("fork").Process(target=work)
-        self.process.start()
-
-    def poll(self) -> int | None:
-        """Return the status once the run is over."""
-        return self.process.exitcode
-
-    def kill(self) -> None:
-        """End the run at once."""
-        self.process.kill()
-
-    def wait(self) -> int | None:
-        """Return the status at the end."""
-        self.process.join()
-        return self.process.exitcode
 
 
 def quietly(words: list[str]) -> None:

@@ -33,7 +33,6 @@ from airstats.documents.run_notebooks import run_quarter_notebooks
 from airstats.model.allowances import load_allowances
 from airstats.records.source import source_digest
 from tests.benchmark.kills import (
-    Fork,
     changes,
     due_at,
     kill_at,
@@ -42,6 +41,7 @@ from tests.benchmark.kills import (
     words_of,
 )
 from tests.documents.test_run_notebooks import write_notebook
+from tests.forks import Fork
 from tests.invented import invent, save, start
 
 FIRST, SECOND, START = "2025Q1", "2025Q2", "start.json"
